@@ -1,0 +1,396 @@
+"""What a designer does to a design with a pointer: find what is meant, and give back the design changed.
+
+Every function is pure: a :class:`~.design.Design` goes in and a new one comes out. Points are mm in layout
+coordinates (x right, y up from the lower left corner of the grid). Entries of a design that a change makes
+impossible are taken out with it, and whoever asked is told which.
+"""
+
+from __future__ import annotations
+
+import enum
+import functools
+import itertools
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+from typing import NamedTuple, TypeVar
+
+from .design import Breaks, Design, Divide, Grid, Pass, Site, Way
+from .errors import DesignError
+from .layout import grid_layout
+from .layout.grid import pass_way
+from .trace import trace
+
+_T = TypeVar("_T")
+
+CircuitOf = Callable[[Design, Pass], frozenset[Pass]]
+"""Gives every pass of the circuit that runs through a pass."""
+
+
+class Line(str, enum.Enum):
+    """Which way the short wall of a break runs."""
+
+    HORIZONTAL = "horizontal"
+    VERTICAL = "vertical"
+
+
+class Changed(NamedTuple):
+    """A design after a change, and the entries that had to go with it, named as in the design file."""
+
+    design: Design
+    dropped: tuple[str, ...] = ()
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Where things are
+
+
+def position(design: Design, site: Site) -> tuple[float, float]:
+    """Where a site lies in plan, mm."""
+    grid = design.layout
+    return site.x * grid.cell_width / 2, site.y * grid.cell_height / 2
+
+
+def has_cell(grid: Grid, column: int, row: int) -> bool:
+    """Whether the layout has this cell."""
+    return 0 <= column < grid.columns and 0 <= row < grid.rows and (column, row) not in grid.without
+
+
+def is_crossable(grid: Grid, site: Site) -> bool:
+    """Whether two strands can meet at ``site``: a cell on either side of it."""
+    x, y = site
+    if (x + y) % 2 == 0:
+        return False
+    if x % 2:
+        beside = ((x // 2, y // 2 - 1), (x // 2, y // 2))
+    else:
+        beside = ((x // 2 - 1, y // 2), (x // 2, y // 2))
+    return all(has_cell(grid, *cell) for cell in beside)
+
+
+def sites(grid: Grid) -> Iterator[Site]:
+    """Every site where strands can cross or a break can stand, row by row from the bottom."""
+    for y in range(1, 2 * grid.rows):
+        for x in range(1 + y % 2, 2 * grid.columns, 2):
+            if is_crossable(grid, Site(x, y)):
+                yield Site(x, y)
+
+
+def nearest_cell(design: Design, point: tuple[float, float]) -> tuple[int, int] | None:
+    """The cell, there or left out, that holds ``point``; None off the grid."""
+    grid = design.layout
+    column, row = math.floor(point[0] / grid.cell_width), math.floor(point[1] / grid.cell_height)
+    return (column, row) if 0 <= column < grid.columns and 0 <= row < grid.rows else None
+
+
+def nearest_site(design: Design, point: tuple[float, float]) -> Site | None:
+    """The site nearest to ``point``; None where none lies within a cell's longer side of it."""
+    near = list(_sites_about(design, point))
+    if not near:
+        return None
+    return min(near, key=lambda site: (math.dist(position(design, site), point), site.y, site.x))
+
+
+def nearest_pass(design: Design, point: tuple[float, float]) -> Pass | None:
+    """The pass whose strand runs nearest to ``point``; None where no crossing lies that near.
+
+    Each pass is taken as the straight piece from halfway to the site before to halfway to the site after, which is
+    where its strand runs but for bends.
+    """
+    grid = design.layout
+    broken = {*design.breaks.horizontal, *design.breaks.vertical}
+    arm_x, arm_y = grid.cell_width / 4, grid.cell_height / 4
+    best: tuple[float, int, int, str] | None = None
+    found: Pass | None = None
+    for site in _sites_about(design, point):
+        if site in broken:
+            continue
+        at = position(design, site)
+        for way in Way:
+            lift = arm_y if way is Way.RISING else -arm_y
+            away = _distance_to_piece(point, (at[0] - arm_x, at[1] - lift), (at[0] + arm_x, at[1] + lift))
+            rank = (round(away, 9), site.y, site.x, "0" if way is Way.RISING else "1")
+            if best is None or rank < best:
+                best, found = rank, Pass(site.x, site.y, way)
+    return found
+
+
+def same_circuit(design: Design, at: Pass) -> frozenset[Pass]:
+    """Every pass of the circuit that runs through ``at``, itself included; nothing where no strands cross."""
+    circuits, number = _circuits(design.layout, design.breaks)
+    found = number.get(at)
+    return frozenset() if found is None else circuits[found]
+
+
+@functools.lru_cache(maxsize=8)  # a pointer asks for the same layout many times between two changes
+def _circuits(grid: Grid, breaks: Breaks) -> tuple[tuple[frozenset[Pass], ...], dict[Pass, int]]:
+    layout = grid_layout(grid, breaks)
+    traced = trace(layout)
+    passes = [
+        Pass(x, y, Way(pass_way(x, index)))
+        for (x, y), index in zip(layout.site[traced.visit_edge].tolist(), traced.visit_pass.tolist(), strict=True)
+    ]
+    bounds = traced.visit_start.tolist()
+    circuits = tuple(frozenset(passes[a:b]) for a, b in itertools.pairwise(bounds))
+    return circuits, {at: number for number, circuit in enumerate(circuits) for at in circuit}
+
+
+def _sites_about(design: Design, point: tuple[float, float]) -> Iterator[Site]:
+    """Every site within a cell's longer side of ``point``."""
+    grid = design.layout
+    reach = max(grid.cell_width, grid.cell_height)
+    if not (math.isfinite(point[0]) and math.isfinite(point[1])):
+        return
+    half_x, half_y = grid.cell_width / 2, grid.cell_height / 2
+    left, low = max(0.0, (point[0] - reach) / half_x), max(0.0, (point[1] - reach) / half_y)
+    right = min(2.0 * grid.columns, (point[0] + reach) / half_x)
+    high = min(2.0 * grid.rows, (point[1] + reach) / half_y)
+    for x in range(math.ceil(left), math.floor(right) + 1):
+        for y in range(math.ceil(low), math.floor(high) + 1):
+            site = Site(x, y)
+            if is_crossable(grid, site) and math.dist(position(design, site), point) <= reach:
+                yield site
+
+
+def _distance_to_piece(p: tuple[float, float], a: tuple[float, float], b: tuple[float, float]) -> float:
+    run = (b[0] - a[0], b[1] - a[1])
+    along = ((p[0] - a[0]) * run[0] + (p[1] - a[1]) * run[1]) / (run[0] ** 2 + run[1] ** 2)
+    along = min(1.0, max(0.0, along))
+    return math.dist(p, (a[0] + along * run[0], a[1] + along * run[1]))
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Breaks
+
+
+def break_at(design: Design, site: Site) -> Line | None:
+    """The break that stands at ``site``."""
+    if site in design.breaks.horizontal:
+        return Line.HORIZONTAL
+    return Line.VERTICAL if site in design.breaks.vertical else None
+
+
+def set_break(design: Design, site: Site, line: Line | None, circuit_of: CircuitOf = same_circuit) -> Changed:
+    """Put a break at ``site``, in place of any other there; None takes it away.
+
+    Where a divided circuit was named by a pass at the site, it is named by another of its passes from now on; a circuit
+    that falls in two keeps both parts divided.
+
+    Raises
+    ------
+    DesignError
+        Where no break can stand: off the layout or on its boundary.
+    """
+    if not is_crossable(design.layout, site):
+        raise DesignError(
+            f"no break can stand at [{site.x}, {site.y}], on the boundary or off the layout",
+            "take a site with a cell on either side",
+            "breaks",
+        )
+    breaks = Breaks(
+        _with(design.breaks.horizontal, site, line is Line.HORIZONTAL),
+        _with(design.breaks.vertical, site, line is Line.VERTICAL),
+    )
+    changed = replace(design, breaks=breaks)
+    if line is None:
+        return Changed(changed)
+    divided = [entry for entry in design.divide.circuits if entry.site == site]
+    fitted, dropped = _fit(changed)
+    circuits = fitted.divide.circuits
+    for entry in divided:
+        for other in sorted(circuit_of(design, entry)):
+            if other.site != site and not _runs_through(fitted, other, circuits, circuit_of):
+                circuits = (*circuits, other)
+                dropped = tuple(name for name in dropped if name != _name("divide.circuits", entry))
+    return Changed(replace(fitted, divide=replace(fitted.divide, circuits=circuits)), dropped)
+
+
+def toggle_break(design: Design, site: Site, line: Line, circuit_of: CircuitOf = same_circuit) -> Changed:
+    """Put a break at ``site``, turn the one that stands there, or take it away if it already runs this way."""
+    return set_break(design, site, None if break_at(design, site) is line else line, circuit_of)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Dividing
+
+
+def is_divided(design: Design, at: Pass, circuit_of: CircuitOf = same_circuit) -> bool:
+    """Whether the strand runs as two halves through this pass (rejoining aside)."""
+    divide = design.divide
+    return divide.all or at in divide.passes or _runs_through(design, at, divide.circuits, circuit_of)
+
+
+def toggle_circuit(design: Design, at: Pass, circuit_of: CircuitOf = same_circuit) -> Design:
+    """Divide the whole circuit that runs through ``at``, or make all of it one strand again if all of it is divided."""
+    _require_crossing(design, at)
+    circuit = circuit_of(design, at)
+    divide = _listed(design, circuit_of)
+    whole = all(is_divided(design, each, circuit_of) for each in circuit)
+    circuits = tuple(entry for entry in divide.circuits if entry not in circuit)
+    passes = tuple(entry for entry in divide.passes if entry not in circuit)
+    return replace(
+        design,
+        divide=replace(divide, circuits=circuits if whole else (*circuits, at), passes=passes),
+    )
+
+
+def toggle_pass(design: Design, at: Pass, circuit_of: CircuitOf = same_circuit) -> Design:
+    """Divide the strand through this one crossing, or make it one again there.
+
+    A pass taken out of a divided circuit leaves the rest of the circuit divided; the last pass of a circuit to be
+    divided makes it a divided circuit.
+    """
+    _require_crossing(design, at)
+    circuit = circuit_of(design, at)
+    divide = _listed(design, circuit_of)
+    here = [entry for entry in divide.circuits if entry in circuit]
+    passes: tuple[Pass, ...]
+    if here:
+        circuits = tuple(entry for entry in divide.circuits if entry not in circuit)
+        elsewhere = tuple(entry for entry in divide.passes if entry not in circuit)
+        passes = (*elsewhere, *sorted(circuit - {at}))
+    else:
+        circuits = divide.circuits
+        passes = _with(divide.passes, at, at not in divide.passes)
+        if circuit <= set(passes):
+            circuits = (*circuits, at)
+            passes = tuple(entry for entry in passes if entry not in circuit)
+    return replace(design, divide=replace(divide, circuits=circuits, passes=passes))
+
+
+def _listed(design: Design, circuit_of: CircuitOf) -> Divide:
+    """The dividing of ``design`` with ``all`` written out as its circuits, so that one of them can be taken out."""
+    if not design.divide.all:
+        return design.divide
+    broken = {*design.breaks.horizontal, *design.breaks.vertical}
+    circuits: list[Pass] = []
+    seen: set[Pass] = set()
+    for site in sites(design.layout):
+        for way in Way:
+            at = Pass(site.x, site.y, way)
+            if site not in broken and at not in seen:
+                circuits.append(at)
+                seen |= circuit_of(design, at)
+    return replace(design.divide, all=False, circuits=tuple(circuits), passes=())
+
+
+def _runs_through(design: Design, at: Pass, entries: Iterable[Pass], circuit_of: CircuitOf) -> bool:
+    entries = set(entries)
+    return bool(entries) and not entries.isdisjoint(circuit_of(design, at))
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Weave
+
+
+def toggle_prefer(design: Design, at: Pass) -> Design:
+    """Wish the strand over at this crossing, or drop that wish; a wish for the other strand there gives way."""
+    _require_crossing(design, at)
+    kept = tuple(entry for entry in design.weave.prefer if entry.site != at.site)
+    wished = at in design.weave.prefer
+    return replace(design, weave=replace(design.weave, prefer=kept if wished else (*kept, at)))
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Clearing
+
+
+def clear_breaks(design: Design) -> Design:
+    """The design without any break."""
+    return replace(design, breaks=Breaks())
+
+
+def clear_divisions(design: Design) -> Design:
+    """The design with every strand whole; how halves rejoin and their gap stay for the next time."""
+    return replace(design, divide=replace(design.divide, circuits=(), passes=(), all=False))
+
+
+def clear_preferences(design: Design) -> Design:
+    """The design without wishes for its weave."""
+    return replace(design, weave=replace(design.weave, prefer=()))
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Layout
+
+
+def resize_grid(design: Design, columns: int, rows: int) -> Changed:
+    """The design on a grid of another size, its lower left corner kept, with all that still has its place."""
+    grid = replace(
+        design.layout,
+        columns=columns,
+        rows=rows,
+        without=tuple((i, j) for i, j in design.layout.without if i < columns and j < rows),
+    )
+    lost = tuple(f"layout.without [{i}, {j}]" for i, j in design.layout.without if not (i < columns and j < rows))
+    fitted, dropped = _fit(replace(design, layout=grid))
+    return Changed(fitted, (*lost, *dropped))
+
+
+def toggle_cell(design: Design, cell: tuple[int, int]) -> Changed:
+    """Leave a cell out of the layout, or put it back.
+
+    Raises
+    ------
+    DesignError
+        Off the grid, or where it is the last cell left.
+    """
+    grid = design.layout
+    column, row = cell
+    if not (0 <= column < grid.columns and 0 <= row < grid.rows):
+        raise DesignError(
+            f"no cell [{column}, {row}] in a grid of {grid.columns} x {grid.rows}",
+            f"columns run 0 to {grid.columns - 1}, rows 0 to {grid.rows - 1}",
+            "layout.without",
+        )
+    leave_out = cell not in grid.without
+    if leave_out and len(set(grid.without)) + 1 >= grid.columns * grid.rows:
+        raise DesignError("this is the last cell of the layout", "leave at least one cell", "layout.without")
+    return Changed(*_fit(replace(design, layout=replace(grid, without=_with(grid.without, cell, leave_out)))))
+
+
+def _fit(design: Design) -> tuple[Design, tuple[str, ...]]:
+    """``design`` less the breaks and passes that no longer have a place, and the names of those."""
+    grid, breaks = design.layout, design.breaks
+    horizontal = tuple(site for site in breaks.horizontal if is_crossable(grid, site))
+    vertical = tuple(site for site in breaks.vertical if is_crossable(grid, site))
+    broken = {*horizontal, *vertical}
+
+    def stays(entry: Pass) -> bool:
+        return entry.site not in broken and is_crossable(grid, entry.site)
+
+    circuits = tuple(filter(stays, design.divide.circuits))
+    passes = tuple(filter(stays, design.divide.passes))
+    prefer = tuple(filter(stays, design.weave.prefer))
+    dropped = (
+        *(f"breaks.horizontal [{s.x}, {s.y}]" for s in breaks.horizontal if s not in broken),
+        *(f"breaks.vertical [{s.x}, {s.y}]" for s in breaks.vertical if s not in broken),
+        *(_name("divide.circuits", entry) for entry in design.divide.circuits if not stays(entry)),
+        *(_name("divide.passes", entry) for entry in design.divide.passes if not stays(entry)),
+        *(_name("weave.prefer", entry) for entry in design.weave.prefer if not stays(entry)),
+    )
+    fitted = replace(
+        design,
+        breaks=Breaks(horizontal, vertical),
+        divide=replace(design.divide, circuits=circuits, passes=passes),
+        weave=replace(design.weave, prefer=prefer),
+    )
+    return fitted, dropped
+
+
+def _name(key: str, entry: Pass) -> str:
+    return f"{key} [{entry.x}, {entry.y}, {entry.way.value}]"
+
+
+def _with(entries: tuple[_T, ...], entry: _T, present: bool) -> tuple[_T, ...]:
+    """``entries`` with ``entry`` among them once, or not at all."""
+    others = tuple(each for each in entries if each != entry)
+    return (*others, entry) if present else others
+
+
+def _require_crossing(design: Design, at: Pass) -> None:
+    if not is_crossable(design.layout, at.site) or break_at(design, at.site) is not None:
+        raise DesignError(
+            f"no strands cross at [{at.x}, {at.y}]",
+            "take a site with a cell on either side and no break",
+        )

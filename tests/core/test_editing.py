@@ -1,0 +1,195 @@
+"""Edits that a pointer makes: what is meant by a point, and what becomes of the design."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from knotgeom import editing
+from knotgeom.design import Breaks, Design, Divide, Grid, Pass, Site, Way, Weave
+from knotgeom.editing import Line
+from knotgeom.errors import DesignError
+
+PLAIN = Design(Grid(4, 3, 10.0, 8.0))
+HOLED = Design(Grid(3, 3, 10.0, 10.0, without=((1, 1),)))
+
+
+def crossings(design: Design) -> list[Pass]:
+    """Every pass of a design, two at each site without a break."""
+    return [
+        Pass(site.x, site.y, way)
+        for site in editing.sites(design.layout)
+        if editing.break_at(design, site) is None
+        for way in Way
+    ]
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(1, 1), (2, 3), (5, 4)])
+def test_a_plain_grid_has_2cr_minus_c_minus_r_sites(columns: int, rows: int) -> None:
+    found = list(editing.sites(Grid(columns, rows, 10.0, 10.0)))
+    assert len(found) == len(set(found)) == 2 * columns * rows - columns - rows
+
+
+def test_sites_beside_a_missing_cell_are_no_sites() -> None:
+    found = set(editing.sites(HOLED.layout))
+    assert len(found) == 12 - 4
+    assert found.isdisjoint({(3, 2), (3, 4), (2, 3), (4, 3)})
+
+
+@given(st.floats(-15, 55), st.floats(-15, 40))
+def test_the_nearest_site_is_the_nearest_of_all_within_a_cell(x: float, y: float) -> None:
+    every = {site: math.dist(editing.position(PLAIN, site), (x, y)) for site in editing.sites(PLAIN.layout)}
+    found = editing.nearest_site(PLAIN, (x, y))
+    if found is None:
+        assert min(every.values()) > 10.0
+    else:
+        assert every[found] == pytest.approx(min(every.values()))
+
+
+def test_a_point_off_the_knot_or_without_end_means_nothing() -> None:
+    for point in ((-20.0, 4.0), (1e300, 0.0), (math.nan, 1.0), (math.inf, 1.0)):
+        assert editing.nearest_site(PLAIN, point) is None
+        assert editing.nearest_pass(PLAIN, point) is None
+
+
+@pytest.mark.parametrize("at", crossings(PLAIN))
+def test_a_point_on_a_strand_means_that_strands_pass(at: Pass) -> None:
+    x, y = editing.position(PLAIN, at.site)
+    rise = 1 if at.way is Way.RISING else -1
+    for along in (-0.2, -0.1, 0.1, 0.2):
+        assert editing.nearest_pass(PLAIN, (x + along * 10.0, y + rise * along * 8.0)) == at
+
+
+def test_a_break_has_no_pass_to_point_at() -> None:
+    broken = replace(PLAIN, breaks=Breaks(vertical=(Site(4, 3),)))
+    found = editing.nearest_pass(broken, editing.position(broken, Site(4, 3)))
+    assert found is not None and found.site != (4, 3)
+
+
+def test_toggling_a_break_sets_turns_and_clears_it() -> None:
+    site = Site(3, 2)
+    once = editing.toggle_break(PLAIN, site, Line.HORIZONTAL).design
+    assert once.breaks == Breaks(horizontal=(site,))
+    turned = editing.toggle_break(once, site, Line.VERTICAL).design
+    assert turned.breaks == Breaks(vertical=(site,))
+    assert editing.toggle_break(turned, site, Line.VERTICAL).design == PLAIN
+
+
+@pytest.mark.parametrize("site", [Site(3, 0), Site(0, 3), Site(1, 6), Site(3, 3), Site(9, 2), Site(-1, 2)])
+def test_no_break_on_the_boundary_or_off_the_layout(site: Site) -> None:
+    with pytest.raises(DesignError, match="no break can stand"):
+        editing.toggle_break(PLAIN, site, Line.HORIZONTAL)
+    with pytest.raises(DesignError, match="no break can stand"):
+        editing.toggle_break(HOLED, Site(3, 2), Line.HORIZONTAL)
+
+
+def test_a_break_takes_the_wishes_and_divided_passes_at_its_site_with_it() -> None:
+    here, there = Pass(3, 2, Way.RISING), Pass(5, 2, Way.RISING)
+    design = replace(PLAIN, divide=Divide(passes=(here, there)), weave=Weave(prefer=(here, there)))
+    changed = editing.toggle_break(design, Site(3, 2), Line.VERTICAL)
+    assert changed.design.divide.passes == changed.design.weave.prefer == (there,)
+    assert changed.dropped == ("divide.passes [3, 2, rising]", "weave.prefer [3, 2, rising]")
+
+
+@given(st.data())
+def test_a_break_leaves_every_other_pass_of_a_divided_circuit_divided(data: st.DataObject) -> None:
+    named = data.draw(st.sampled_from(crossings(PLAIN)))
+    line = data.draw(st.sampled_from(Line))
+    design = replace(PLAIN, divide=Divide(circuits=(named,)))
+    others = {at for at in editing.same_circuit(design, named) if at.site != named.site}
+    changed = editing.set_break(design, named.site, line)
+    assert changed.dropped == ()
+    assert all(editing.is_divided(changed.design, at) for at in others)
+
+
+def test_a_circuit_is_every_pass_of_one_closed_strand() -> None:
+    # the plain 4 x 2 has gcd(4, 2) = 2 circuits, together through each crossing twice
+    design = Design(Grid(4, 2, 10.0, 10.0))
+    circuits = {editing.same_circuit(design, at) for at in crossings(design)}
+    assert len(circuits) == 2
+    assert sum(map(len, circuits)) == 2 * 10
+    assert frozenset.union(*circuits) == set(crossings(design))
+    assert editing.same_circuit(design, Pass(1, 0, Way.RISING)) == frozenset()
+
+
+def test_any_pass_of_a_circuit_divides_it_and_any_other_makes_it_one_again() -> None:
+    design = Design(Grid(4, 2, 10.0, 10.0))
+    first, *_, last = sorted(editing.same_circuit(design, Pass(1, 2, Way.RISING)))
+    divided = editing.toggle_circuit(design, first)
+    assert {at for at in crossings(design) if editing.is_divided(divided, at)} == editing.same_circuit(design, first)
+    assert editing.toggle_circuit(divided, last) == design
+
+
+def test_dividing_the_passes_one_by_one_is_dividing_the_circuit_and_back() -> None:
+    design = Design(Grid(2, 2, 10.0, 10.0))
+    circuit = sorted(editing.same_circuit(design, Pass(1, 2, Way.RISING)))
+    divided = design
+    for number, at in enumerate(circuit, 1):
+        divided = editing.toggle_pass(divided, at)
+        assert sum(editing.is_divided(divided, each) for each in circuit) == number
+    assert divided.divide.passes == () and len(divided.divide.circuits) == 1
+    for number, at in enumerate(circuit, 1):
+        divided = editing.toggle_pass(divided, at)
+        assert sum(editing.is_divided(divided, each) for each in circuit) == len(circuit) - number
+    assert divided == design
+
+
+def test_one_circuit_taken_out_of_a_wholly_divided_design_leaves_the_others() -> None:
+    design = replace(Design(Grid(4, 2, 10.0, 10.0)), divide=Divide(all=True))
+    one = Pass(1, 2, Way.RISING)
+    rest = editing.toggle_circuit(design, one)
+    whole = {at for at in crossings(design) if not editing.is_divided(rest, at)}
+    assert whole == editing.same_circuit(design, one) and not rest.divide.all
+
+
+def test_a_wish_for_one_strand_replaces_the_wish_for_the_other() -> None:
+    over, under = Pass(1, 2, Way.RISING), Pass(1, 2, Way.FALLING)
+    design = editing.toggle_prefer(editing.toggle_prefer(PLAIN, over), under)
+    assert design.weave.prefer == (under,)
+    assert editing.toggle_prefer(design, under) == PLAIN
+    with pytest.raises(DesignError, match="no strands cross"):
+        editing.toggle_prefer(PLAIN, Pass(0, 1, Way.RISING))
+
+
+def test_a_smaller_grid_keeps_what_fits_and_names_what_does_not() -> None:
+    design = replace(
+        PLAIN,
+        layout=replace(PLAIN.layout, without=((0, 0), (3, 2))),
+        breaks=Breaks(horizontal=(Site(3, 2),), vertical=(Site(6, 3),)),
+        divide=Divide(circuits=(Pass(5, 4, Way.RISING),), passes=(Pass(3, 4, Way.FALLING),)),
+    )
+    changed = editing.resize_grid(design, 3, 3)
+    assert changed.design.breaks == Breaks(horizontal=(Site(3, 2),))
+    assert changed.design.layout.without == ((0, 0),)
+    assert changed.design.divide == design.divide
+    assert changed.dropped == ("layout.without [3, 2]", "breaks.vertical [6, 3]")
+    assert editing.resize_grid(design, 4, 3) == (design, ())
+
+
+def test_leaving_a_cell_out_drops_the_break_beside_it_and_the_last_cell_stays() -> None:
+    design = replace(PLAIN, breaks=Breaks(horizontal=(Site(3, 2), Site(3, 4))))
+    changed = editing.toggle_cell(design, (1, 0))
+    assert changed.design.breaks.horizontal == (Site(3, 4),)
+    assert changed.dropped == ("breaks.horizontal [3, 2]",)
+    assert editing.toggle_cell(changed.design, (1, 0)).design.layout == PLAIN.layout
+    with pytest.raises(DesignError, match="last cell"):
+        editing.toggle_cell(Design(Grid(1, 1, 10.0, 10.0)), (0, 0))
+    with pytest.raises(DesignError, match="columns run 0 to 3"):
+        editing.toggle_cell(PLAIN, (4, 0))
+
+
+def test_clearing_leaves_the_rest_of_the_design() -> None:
+    at = Pass(3, 2, Way.RISING)
+    design = replace(
+        PLAIN,
+        breaks=Breaks(vertical=(Site(4, 3),)),
+        divide=Divide(circuits=(at,), gap=0.5),
+        weave=Weave(prefer=(at,)),
+    )
+    assert editing.clear_breaks(design) == replace(design, breaks=Breaks())
+    assert editing.clear_divisions(design).divide == Divide(gap=0.5)
+    assert editing.clear_preferences(design).weave == Weave()
