@@ -1,0 +1,623 @@
+"""Design files: reading them strictly, writing them, checking what they say, and their JSON Schema.
+
+:data:`DESIGN` is the one description of a design file. `read_text`, `write_text` and `schema` follow it. What one
+value alone cannot show (that a break lies on the layout, that a strand fits its pitch) is looked at by `check`, which
+also takes a design that was made in memory.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import gc
+import itertools
+import json
+import math
+import os
+import re
+import stat
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import design as d
+from .errors import DesignError
+from .forms import NEEDED, Choice, Either, Flag, Key, Keys, Many, Number, Object, Row, Whole, number_text, printable, shown
+
+MOST_CELLS = 250_000
+"""Cells that a layout may have, those left out included."""
+
+MOST_BYTES = 16 * 2**20
+"""Size that a design file may have; every break and pass of the largest layout that people draw fits well within."""
+
+_MOST_MM = 1e6
+_LEAST_MM = 1e-3
+_LONG_DIGITS = re.compile(r"[0-9]{299}")
+_LINE = 110  # characters after which a written list goes on on the next line
+
+# ------------------------------------------------------------------------------------------- the table of the file
+
+SIZE = Number("mm", least=_LEAST_MM, most=_MOST_MM)
+DISTANCE = Number("mm", least=0, most=_MOST_MM)
+PLACE = Whole(0, 2 * MOST_CELLS)
+SITE = Row((PLACE, PLACE), "a site [x, y] in half cells", d.Site)
+PASS = Row((PLACE, PLACE, Choice(d.Way)), 'a pass [x, y, "rising"] or [x, y, "falling"]', d.Pass)
+COORDINATE = Number(least=-_MOST_MM, most=_MOST_MM)
+OUTLINE = Many(Row((COORDINATE, COORDINATE), "a point [x, y]"), fewest=3, most=1000)
+
+
+def _grid(
+    grid: tuple[int, int], cell: float | tuple[float, float], without: tuple[tuple[int, int], ...] = ()
+) -> d.Grid:
+    width, height = cell if isinstance(cell, tuple) else (cell, cell)
+    return d.Grid(*grid, width, height, without)
+
+
+def _grid_keys(grid: d.Grid) -> Mapping[str, Any]:
+    square = grid.cell_width == grid.cell_height
+    return {
+        "grid": (grid.columns, grid.rows),
+        "cell": grid.cell_width if square else (grid.cell_width, grid.cell_height),
+        "without": grid.without,
+    }
+
+
+LAYOUT = Keys(
+    _grid,
+    {
+        "grid": Key(
+            Row((Whole(1, MOST_CELLS), Whole(1, MOST_CELLS)), "[columns, rows]"),
+            "Columns and rows of cells.",
+            NEEDED,
+        ),
+        "cell": Key(
+            Either({float: SIZE, list: Row((SIZE, SIZE), "[width, height] in mm")}),
+            "Side of a cell, or its width and height, in mm.",
+            NEEDED,
+        ),
+        "without": Key(
+            Many(
+                Row((Whole(0, MOST_CELLS), Whole(0, MOST_CELLS)), "a cell [column, row]"),
+            ),
+            "Cells left out, [column, row] from the lower left, counted from 0.",
+            (),
+        ),
+    },
+    _grid_keys,
+)
+
+BREAKS = Keys(
+    d.Breaks,
+    {
+        "horizontal": Key(Many(SITE), "Sites with a short horizontal wall: strands come back reversed in y."),
+        "vertical": Key(Many(SITE), "Sites with a short vertical wall: strands come back reversed in x."),
+    },
+)
+
+DIVIDE = Keys(
+    d.Divide,
+    {
+        "circuits": Key(Many(PASS), "Divides the whole circuit through each of these passes."),
+        "passes": Key(Many(PASS), "Divides only at these crossings."),
+        "all": Key(Flag(), "Divides everything, loops without a crossing too. Default false."),
+        "rejoin": Key(
+            Choice(d.Rejoin),
+            "Where halves run as one again: nowhere, on steps that touch a break or the boundary, on every step. "
+            'Default "none".',
+        ),
+        "gap": Key(DISTANCE, "Open background between two halves in mm; 0 is an incised line. Default 0.2 widths."),
+    },
+)
+
+WEAVE = Keys(
+    d.Weave,
+    {
+        "hand": Key(Choice(d.Hand), 'Which of a weave and its mirror image. Default "right".'),
+        "prefer": Key(Many(PASS), "Passes wished over, kept where a weave with fewest exceptions allows."),
+    },
+)
+
+TURN = Choice(d.Turn)
+STRAND = Keys(
+    d.Strand,
+    {
+        "width": Key(SIZE, "Width over both halves in mm. Default 0.45 of the smaller side of a cell."),
+        "thickness": Key(SIZE, "Thickness in mm. Default 0.3 widths."),
+        "section": Key(
+            Either(
+                {
+                    str: Choice(d.Section),
+                    dict: Keys(
+                        lambda points: points,
+                        {"points": Key(OUTLINE, "The closed outline, scaled to width x thickness.", NEEDED)},
+                        lambda points: {"points": points},
+                    ),
+                }
+            ),
+            'The strand cut across: a named shape, or an outline whose top and bottom each have one height at every '
+            'place across the strand. Default "flat".',
+        ),
+        "groove": Key(
+            Keys(
+                d.Groove,
+                {
+                    "depth": Key(SIZE, "Depth in mm. Default 0.3 thicknesses."),
+                    "angle_deg": Key(Number("degrees", above=0, below=180), "Angle between its walls. Default 75."),
+                },
+            ),
+            "The incised line of a median-incised section.",
+        ),
+        "turns": Key(
+            Keys(
+                d.Turns,
+                {
+                    "corners": Key(TURN, 'At the corners of the layout. Default "pointed".'),
+                    "borders": Key(TURN, 'Along its borders. Default "round".'),
+                    "breaks": Key(TURN, 'At breaks. Default "round".'),
+                },
+            ),
+            "How strands turn back.",
+        ),
+    },
+)
+
+HEIGHTS = Keys(
+    d.Heights,
+    {
+        "way": Key(
+            Choice(d.Making),
+            "What keeps strands apart at a crossing: free strands never touch; fused ones are one piece, carved ones "
+            'one relief, with a visible step. Default "free".',
+        ),
+        "clearance": Key(DISTANCE, "Least distance between free strands in mm. Default 0.2."),
+        "step": Key(SIZE, "Visible step at a crossing in mm. Default 0.3 thicknesses."),
+        "slope_limit_deg": Key(Number("degrees", above=0, below=90), "Steepest climb allowed. Default none."),
+        "depth_limit": Key(SIZE, "Overall depth allowed in mm. Default none."),
+    },
+)
+
+
+def _design(interlace: int, layout: d.Grid, **rest: Any) -> d.Design:
+    return d.Design(layout, **rest)
+
+
+def _design_keys(design: d.Design) -> Mapping[str, Any]:
+    return {"interlace": d.SCHEMA} | {key: getattr(design, key) for key in DESIGN.keys if key != "interlace"}
+
+
+DESIGN = Keys(
+    _design,
+    {
+        "interlace": Key(Whole(d.SCHEMA, d.SCHEMA), "Version of the design file.", NEEDED),
+        "layout": Key(LAYOUT, "The cells that the interlace is set out on.", NEEDED),
+        "breaks": Key(BREAKS, "Sites where strands turn back. x + y is odd; [x, y] counts half cells.", d.Breaks()),
+        "divide": Key(DIVIDE, "Strands that run as two halves.", d.Divide()),
+        "weave": Key(WEAVE, "Over and under.", d.Weave()),
+        "strand": Key(STRAND, "The strand and its turns.", d.Strand()),
+        "heights": Key(HEIGHTS, "How strands rise and fall.", d.Heights()),
+    },
+    _design_keys,
+)
+"""The design file."""
+
+
+def schema() -> dict[str, Any]:
+    """JSON Schema of the design file (draft 2020-12): its shape and ranges, without what `check` adds."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Interlace design",
+        "description": "Lengths are in mm. Numbers are finite and keys are not repeated.",
+        **DESIGN.schema(),
+    }
+
+
+def schema_text() -> str:
+    """The schema as it is kept in ``shared/interlace.schema.json``."""
+    return json.dumps(schema(), indent=2, ensure_ascii=False) + "\n"
+
+
+# ---------------------------------------------------------------------------------------------- reading and writing
+
+
+def read_file(path: str | os.PathLike[str]) -> d.Design:
+    """Read and check a design file.
+
+    Raises
+    ------
+    DesignError
+        The file cannot be read, is no design, or its design is impossible. Names the file and the place in it.
+    """
+    name = printable(os.fspath(path), 400)
+    try:
+        data = _bytes(Path(path))
+    except (OSError, ValueError) as error:  # ValueError: a null character in the path
+        raise _unreadable(error, name) from None
+    return read_text(data, name)
+
+
+def read_text(text: str | bytes, file: str = "") -> d.Design:
+    """Read and check a design from JSON text, or from its UTF-8 bytes.
+
+    Parameters
+    ----------
+    text : str or bytes
+    file : str
+        The name that errors give as the source.
+
+    Raises
+    ------
+    DesignError
+        The text is no design, or its design is impossible.
+
+    >>> read_text('{"interlace": 1, "layout": {"grid": [2, 3], "cell": 10}}').layout.rows
+    3
+    """
+    try:
+        with _uncollected():
+            value = _parsed(text)
+            _refuse_other_version(value)
+            design: d.Design = DESIGN.read(value, "")
+            _check_meaning(design)
+    except DesignError as error:
+        raise error.within(file) from None
+    return design
+
+
+def write_text(design: d.Design) -> str:
+    """The design as JSON text; what is at its default is left out. Reading it back gives an equal design."""
+    return _laid_out(DESIGN.write(design), "") + "\n"
+
+
+def check(design: d.Design) -> None:
+    """Refuse a design that is impossible, whether it was read from a file or made in memory.
+
+    Raises
+    ------
+    DesignError
+        The first thing that is wrong, its place named as in a design file.
+    """
+    DESIGN.read(DESIGN.write(design), "")
+    _check_meaning(design)
+
+
+@contextlib.contextmanager
+def _uncollected() -> Iterator[None]:
+    """No search for garbage meanwhile: a million small lists, none of them garbage, cost it half of the time."""
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
+
+
+def _bytes(path: Path) -> bytes:
+    # Opened without waiting, so that a pipe with nobody at its other end is refused and not waited for.
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(handle, "rb") as stream:
+        kind = os.fstat(handle).st_mode
+        if stat.S_ISDIR(kind):
+            raise IsADirectoryError(errno.EISDIR, "Is a directory")
+        if not stat.S_ISREG(kind):
+            raise OSError(errno.EINVAL, "Not a plain file")
+        data = stream.read(MOST_BYTES + 1)
+    return data
+
+
+def _unreadable(error: OSError | ValueError, name: str) -> DesignError:
+    reason = getattr(error, "strerror", None) or str(error)
+    remedies = {
+        errno.ENOENT: "give the name of a design file that exists",
+        errno.EISDIR: "give the name of a design file in it",
+        errno.EACCES: "give a file that you may read",
+    }
+    remedy = remedies.get(getattr(error, "errno", None) or 0, "give the name of a design file")
+    return DesignError(f"cannot be read ({reason[:1].lower()}{reason[1:]})", remedy, file=name)
+
+
+def _parsed(text: str | bytes) -> Any:
+    if len(text) > MOST_BYTES:
+        raise DesignError(
+            f"larger than {MOST_BYTES // 2**20} MiB, too large for a design", "give a file with fewer entries"
+        )
+    if isinstance(text, bytes):
+        text = _decoded(text)
+    if text.startswith("\ufeff"):
+        raise DesignError("starts with a byte order mark", "save it as UTF-8 without one")
+    if not text.strip():
+        raise DesignError("is empty", "give a JSON object with the keys interlace and layout")
+    long_or_none = _integer if _LONG_DIGITS.search(text) else None  # the plain reader of numbers is far faster
+    try:
+        return json.loads(text, object_pairs_hook=Object, parse_int=long_or_none, parse_float=_float)
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        raise DesignError(f"is not JSON here ({_lower(error.msg)})", _json_remedy(text, error), where) from None
+    except RecursionError:
+        raise DesignError("lists or objects nested too deeply to read", "a design nests no more than 6 deep") from None
+
+
+def _decoded(data: bytes) -> str:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise DesignError("is UTF-16 text", "save it as UTF-8 without a byte order mark")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise DesignError(
+            f"is not UTF-8 text (byte 0x{data[error.start]:02x} at offset {error.start:,})",
+            "give a JSON file saved as UTF-8",
+            f"line {line}",
+        ) from None
+
+
+def _lower(words: str) -> str:
+    return words[:1].lower() + words[1:]
+
+
+def _json_remedy(text: str, error: json.JSONDecodeError) -> str:
+    if error.pos >= len(text.rstrip()):
+        return "the text ends too early; close what is open"
+    if "\0" in text:
+        return "give a JSON file, this one is binary"
+    return f"found {shown(text[error.pos : error.pos + 12])}; put JSON right at this place"
+
+
+def _integer(digits: str) -> int | float:
+    # Python refuses to convert very long digit strings, and none of them is a size; infinity is refused with its place.
+    return int(digits) if len(digits) < 300 else math.inf
+
+
+def _float(text: str) -> int | float:
+    # JSON knows one kind of number: 4.0 is the whole number 4, to JSON Schema too.
+    value = float(text)
+    return int(value) if value.is_integer() and abs(value) < 2**53 else value
+
+
+def _refuse_other_version(value: Any) -> None:
+    """Another version comes first: every other key may mean something else there."""
+    if isinstance(value, dict) and "interlace" in value:
+        version = value["interlace"]
+        if type(version) is not int or version != d.SCHEMA:
+            raise DesignError(f"found {shown(version)}", f"give {d.SCHEMA}, the version known here", "interlace")
+
+
+def _laid_out(value: Any, indent: str) -> str:
+    """JSON text with objects over several lines and lists along the line."""
+    if isinstance(value, dict):
+        if not value:
+            return "{}"
+        inner = indent + "  "
+        lines = (f"{inner}{json.dumps(key)}: {_laid_out(item, inner)}" for key, item in value.items())
+        return "{\n" + ",\n".join(lines) + f"\n{indent}}}"
+    if not isinstance(value, list):
+        return json.dumps(value, allow_nan=False)
+    lines_of_list: list[str] = []
+    line = indent + "  "
+    for text in map(json.dumps, value):
+        if len(line) + len(text) > _LINE:
+            lines_of_list.append(line.rstrip())
+            line = indent + "  "
+        line += text + ", "
+    if lines_of_list:
+        return "[\n" + "\n".join([*lines_of_list, line.rstrip(", ")]) + f"\n{indent}]"
+    return f"[{line.strip(' ,')}]"
+
+
+# ------------------------------------------------------------------------------------------- what a design must keep
+
+
+def _check_meaning(design: d.Design) -> None:
+    """Everything that takes more than one value to see. Linear in cells and entries."""
+    cells = _cells(design.layout)
+    _check_sites(design, cells)
+    _check_section(design)
+    _check_sizes(design)
+
+
+def _cells(grid: d.Grid) -> NDArray[np.bool_]:
+    """Which cells are there, (columns + 2, rows + 2): with a rim of absent ones, cell (c, r) at [c + 1, r + 1]."""
+    if grid.columns * grid.rows > MOST_CELLS:
+        raise DesignError(
+            f"{grid.columns:,} x {grid.rows:,} are {grid.columns * grid.rows:,} cells",
+            f"give a grid of at most {MOST_CELLS:,} cells",
+            "layout.grid",
+        )
+    there = np.zeros((grid.columns + 2, grid.rows + 2), dtype=bool)
+    there[1:-1, 1:-1] = True
+    without = _columns(grid.without, 2)
+    for first in _first((without >= [grid.columns, grid.rows]).any(axis=1)):
+        raise DesignError(
+            f"{shown(list(grid.without[first]))} lies off the layout",
+            f"columns run from 0 to {grid.columns - 1:,} and rows from 0 to {grid.rows - 1:,}",
+            f"layout.without[{first}]",
+        )
+    there[without[:, 0] + 1, without[:, 1] + 1] = False
+    if not there.any():
+        raise DesignError("every cell is left out", "leave at least one cell in", "layout.without")
+    return there
+
+
+def _columns(entries: Sequence[tuple[Any, ...]], count: int) -> NDArray[np.int64]:
+    """The first `count` places of every entry, (n, count)."""
+    flat: Iterable[int] = itertools.chain.from_iterable(entry[:count] for entry in entries)
+    return np.fromiter(flat, dtype=np.int64, count=count * len(entries)).reshape(-1, count)
+
+
+def _check_sites(design: d.Design, cells: NDArray[np.bool_]) -> None:
+    breaks = {"breaks.horizontal": design.breaks.horizontal, "breaks.vertical": design.breaks.vertical}
+    for place, sites in breaks.items():
+        _check_crossings(sites, place, design.layout, cells, "a break")
+    broken = np.zeros((2 * design.layout.columns, 2 * design.layout.rows), dtype=bool)
+    broken[tuple(_columns(design.breaks.horizontal, 2).T)] = True
+    for i in _first(broken[tuple(_columns(design.breaks.vertical, 2).T)]):
+        site = design.breaks.vertical[i]
+        raise DesignError(
+            f"{_entry(site)} is also breaks.horizontal[{design.breaks.horizontal.index(site)}]",
+            "keep it in one of the two lists",
+            f"breaks.vertical[{i}]",
+        )
+    broken[tuple(_columns(design.breaks.vertical, 2).T)] = True
+    passes = {
+        "divide.circuits": design.divide.circuits,
+        "divide.passes": design.divide.passes,
+        "weave.prefer": design.weave.prefer,
+    }
+    for place, entries in passes.items():
+        _check_crossings(entries, place, design.layout, cells, "a pass")
+        for i in _first(broken[tuple(_columns(entries, 2).T)]):
+            raise DesignError(
+                f"{_entry(entries[i])} goes through a break, where no strands cross",
+                "name a crossing, or take the break away",
+                f"{place}[{i}]",
+            )
+
+
+def _first(wrong: NDArray[np.bool_]) -> list[int]:
+    """Where the first true value stands, as a list of one; empty where all are false."""
+    return [int(np.argmax(wrong))] if wrong.any() else []
+
+
+def _entry(entry: tuple[Any, ...]) -> str:
+    return shown([item.value if isinstance(item, d.Way) else item for item in entry])
+
+
+def _check_crossings(
+    entries: Sequence[tuple[Any, ...]], place: str, grid: d.Grid, cells: NDArray[np.bool_], what: str
+) -> None:
+    """Every entry must name a site between two cells that are there."""
+    x, y = _columns(entries, 2).T
+    even = (x + y) % 2 == 0
+    off = (x > 2 * grid.columns) | (y > 2 * grid.rows)
+    # The two cells that a site lies between, as places in `cells`; its rim stands for what is outside.
+    sound = ~(even | off)
+    column, row = np.where(sound, (x + 1) // 2, 0), np.where(sound, (y + 1) // 2, 0)
+    upright = np.where(sound, x % 2 == 0, False)
+    first, second = cells[column, row], cells[column + upright, row + (sound & ~upright)]
+    for i in _first(~(sound & first & second)):
+        if off[i]:
+            problem = "lies off the layout"
+        elif even[i]:
+            problem = "has x + y even, which is no site"
+        elif first[i] or second[i]:
+            problem = "lies on the boundary of the layout"
+        else:
+            problem = "lies between cells left out"
+        raise DesignError(
+            f"{_entry(entries[i])} {problem}",
+            f"give {what} a site with x + y odd between two cells, x from 1 to {2 * grid.columns - 1:,} and "
+            f"y from 1 to {2 * grid.rows - 1:,}",
+            f"{place}[{i}]",
+        )
+
+
+def _check_section(design: d.Design) -> None:
+    section = design.strand.section
+    if isinstance(section, d.Section):
+        return
+    points = np.array(section, dtype=float)
+    place = "strand.section.points"
+    across, up = np.ptp(points, axis=0)
+    if not (across > 0 and up > 0):
+        raise DesignError(
+            f"the outline is {number_text(float(across))} wide and {number_text(float(up))} high",
+            "give it both a width and a height",
+            place,
+        )
+    if not _two_heights(points):
+        raise DesignError(
+            "the outline turns back on itself or crosses itself",
+            "give a closed outline that every upright line through its inside crosses exactly twice",
+            place,
+        )
+
+
+def _two_heights(points: NDArray[np.float64]) -> bool:
+    """Whether a closed outline is one top and one bottom line over x, the top above the bottom everywhere inside."""
+    points = np.roll(points, -int(np.lexsort((points[:, 1], points[:, 0]))[0]), axis=0)  # from its lowest leftmost
+    low, high = points[0, 0], points[:, 0].max()
+    closed = np.concatenate([points, points[:1]])
+    step = np.diff(closed, axis=0)
+    ends = (closed[:-1, 0] == closed[1:, 0]) & np.isin(closed[:-1, 0], (low, high))
+    if np.any((step[:, 0] == 0) & ~ends):
+        return False  # an upright edge inside
+    going = np.sign(step[~ends, 0])
+    if np.count_nonzero(going != np.roll(going, 1)) != 2:
+        return False
+    for end in (low, high):  # upright ends run one way only
+        upright = np.sign(step[ends & (closed[:-1, 0] == end), 1])
+        if np.unique(upright).size > 1:
+            return False
+    out = np.flatnonzero(step[:, 0] > 0)
+    back = np.flatnonzero(step[:, 0] < 0)[::-1]
+    x = np.unique(points[:, 0])
+    x = np.unique(np.concatenate([x, (x[:-1] + x[1:]) / 2]))
+    # Each chain from left to right: the start of its first edge, then the ends of all.
+    one = closed[np.append(out, out[-1] + 1)]
+    other = closed[np.append(back + 1, back[-1])]
+    apart = np.interp(x, other[:, 0], other[:, 1]) - np.interp(x, one[:, 0], one[:, 1])
+    inside = apart[1:-1]
+    # An outline may meet itself at its ends only; the sign is its sense of going round.
+    return bool((inside > 0).all() or (inside < 0).all())
+
+
+def _check_sizes(design: d.Design) -> None:
+    strand, heights, divide = design.strand, design.heights, design.divide
+    sizes = d.sizes(design)
+    if sizes.width >= sizes.pitch:
+        raise DesignError(
+            f"a width of {_mm(sizes.width)} leaves no background, the strands' pitch being {_mm(sizes.pitch)}",
+            f"give a width under {_mm(_rounded_down(sizes.pitch))}, or larger cells",
+            "strand.width",
+        )
+    if sizes.gap >= sizes.width:
+        raise DesignError(
+            f"a gap of {_mm(sizes.gap)} leaves nothing of a strand {_mm(sizes.width)} wide",
+            f"give a gap under {_mm(sizes.width)}",
+            "divide.gap",
+        )
+    divided = divide.all or bool(divide.circuits) or bool(divide.passes)
+    if divided and heights.way is d.Making.FREE and sizes.gap < sizes.clearance:
+        raise DesignError(
+            f"a gap of {_mm(sizes.gap)} is less than the clearance of {_mm(sizes.clearance)} between free strands",
+            f"give a gap of at least {_mm(sizes.clearance)}, or a smaller heights.clearance",
+            "divide.gap",
+        )
+    if heights.depth_limit is not None and heights.depth_limit <= sizes.thickness:
+        raise DesignError(
+            f"a depth of {_mm(heights.depth_limit)} cannot hold strands {_mm(sizes.thickness)} thick crossing",
+            f"give more than {_mm(sizes.thickness)}, or thinner strands",
+            "heights.depth_limit",
+        )
+    if strand.section is d.Section.MEDIAN_INCISED:
+        _check_groove(design, sizes, divided)
+
+
+def _check_groove(design: d.Design, sizes: d.Sizes, divided: bool) -> None:
+    if sizes.groove_depth >= sizes.thickness:
+        raise DesignError(
+            f"a groove {_mm(sizes.groove_depth)} deep cuts through a strand {_mm(sizes.thickness)} thick",
+            f"give a depth under {_mm(sizes.thickness)}",
+            "strand.groove.depth",
+        )
+    widening = 2 * math.tan(math.radians(design.strand.groove.angle_deg) / 2)
+    narrowest = sizes.half_width if divided else sizes.width
+    if widening * sizes.groove_depth >= narrowest:
+        raise DesignError(
+            f"the groove is {_mm(widening * sizes.groove_depth)} wide, a strand {_mm(narrowest)}",
+            f"give a depth under {_mm(_rounded_down(narrowest / widening))}, or a smaller angle_deg",
+            "strand.groove",
+        )
+
+
+def _mm(length: float) -> str:
+    return f"{length:,.4g} mm" if length < 1000 else f"{length:,.1f} mm"
+
+
+def _rounded_down(value: float) -> float:
+    """`value` cut to four digits, so that a person told to stay under it does."""
+    unit = float(10.0 ** (math.floor(math.log10(value)) - 3))
+    return math.floor(value / unit) * unit
