@@ -1,0 +1,139 @@
+"""Add > Mesh > Relief Knot."""
+
+import bpy
+from bpy.props import EnumProperty
+from bpy_extras import object_utils
+
+from . import core, props, store, units
+
+PURPOSES = [
+    ("DRAWING", "Drawing", "A knot to look at and to draw from: a fine strand with wide background"),
+    ("BOARD", "Carved Board", "A panel to carve in wood: broad strands in low relief"),
+    ("PENDANT", "Pendant", "A small piece to print or cast"),
+    ("TRIM", "Trim", "A border strip for a model, to be repeated"),
+]
+
+
+def starter(purpose):
+    """The design to start from for one of PURPOSES."""
+    return core.starters.STARTERS[core.starters.Purpose(purpose.lower())]
+
+
+def new_knot(context, design, name, operator=None):
+    """A new object that holds ``design``, active and selected, its lower left corner at the 3D cursor.
+
+    Parameters
+    ----------
+    operator : bpy.types.Operator, optional
+        One with the align, location and rotation of ``AddObjectHelper``.
+    """
+    mesh = bpy.data.meshes.new(name)
+    obj = bpy.data.objects.new(name, mesh)
+    obj.relief_knot.measure = units.measure_for(context.scene)
+    props.from_design(obj, design)
+    context.collection.objects.link(obj)
+    obj.matrix_world = object_utils.add_object_align_init(context, operator=operator)
+    view = context.space_data
+    if view and view.type == "VIEW_3D" and view.local_view:
+        obj.local_view_set(view, True)
+    for other in context.selected_objects:
+        other.select_set(False)
+    obj.select_set(True)
+    context.view_layer.objects.active = obj
+    return obj
+
+
+def frame(context):
+    """Show the selected knot whole, where there is a view to show it in."""
+    if context.area and context.area.type == "VIEW_3D" and bpy.ops.view3d.view_selected.poll():
+        bpy.ops.view3d.view_selected()
+
+
+def about(obj, scene):
+    """One line: how large the knot is and how millimetres map to the scene."""
+    knot, grid = obj.relief_knot, store.design_of(obj).layout
+    width, height = grid.columns * grid.cell_width, grid.rows * grid.cell_height
+    return f"{obj.name}, {width:g} x {height:g} mm; {units.mapping(knot, scene)}"
+
+
+def needs_object_mode(cls, context):
+    """For ``poll``: object mode, or a word why not."""
+    if context.mode == "OBJECT":
+        return True
+    cls.poll_message_set("Leave Edit Mode first (Tab)")
+    return False
+
+
+class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
+    bl_idname = "mesh.relief_knot_add"
+    bl_label = "Add Relief Knot"
+    bl_description = "Add a knot set out for what it is to become, ready to be edited in the sidebar"
+    bl_options = {"REGISTER", "UNDO", "PRESET"}
+
+    purpose: EnumProperty(
+        name="Purpose",
+        description="What the knot is for, which gives it its first sizes",
+        items=PURPOSES,
+        options={"SKIP_SAVE"},
+    )
+    measure: EnumProperty(
+        name="Measure",
+        description="How millimetres become Blender units",
+        items=[
+            ("AUTO", "By Scene", "Scene units where the scene has them, else one unit to the millimetre"),
+            ("SCENE", "Scene Units", "A millimetre is a thousandth of a metre at the scene's unit scale"),
+            ("UNIT", "1 Unit = 1 mm", "A millimetre is one Blender unit"),
+        ],
+    )
+
+    @classmethod
+    def poll(cls, context):
+        return needs_object_mode(cls, context)
+
+    def draw(self, _context):
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        for name in ("purpose", "measure", "align", "location", "rotation"):
+            layout.prop(self, name)
+
+    def invoke(self, context, _event):
+        if not self.properties.is_property_set("purpose"):
+            return context.window_manager.invoke_props_dialog(self)
+        finished = self.execute(context)
+        if finished == {"FINISHED"}:
+            frame(context)
+        return finished
+
+    def execute(self, context):
+        obj = new_knot(context, starter(self.purpose), "Relief Knot", self)
+        if self.measure not in {"AUTO", obj.relief_knot.measure}:
+            obj.relief_knot.measure = self.measure
+        if obj.relief_knot.error:
+            self.report({"WARNING"}, obj.relief_knot.error)
+        else:
+            self.report({"INFO"}, about(obj, context.scene))
+        return {"FINISHED"}
+
+
+def draw_menu(self, _context):
+    """The entry in Add > Mesh: one step further asks what the knot is for."""
+    self.layout.operator_context = "INVOKE_REGION_WIN"
+    self.layout.operator_menu_enum("mesh.relief_knot_add", "purpose", text="Relief Knot", icon="MOD_LATTICE")
+
+
+CLASSES = (MESH_OT_relief_knot_add,)
+
+
+def register():
+    """Make this part known to Blender."""
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+    bpy.types.VIEW3D_MT_mesh_add.append(draw_menu)
+
+
+def unregister():
+    """Take back what register did."""
+    bpy.types.VIEW3D_MT_mesh_add.remove(draw_menu)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

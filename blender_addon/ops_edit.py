@@ -1,0 +1,287 @@
+"""Edits at a place on the knot: the 3D cursor, or a point that a script or the pick tool gives."""
+
+import bpy
+from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, StringProperty
+from mathutils import Vector
+
+from . import core, props, rebuild, store, units
+
+editing = core.editing
+Line = editing.Line
+
+LINES = [
+    ("HORIZONTAL", "Horizontal", "A short horizontal wall: strands come back upside down"),
+    ("VERTICAL", "Vertical", "A short vertical wall: strands come back left to right"),
+]
+
+NOTHING_NEAR = "No crossing of the knot lies near; move the 3D cursor onto the knot (Shift Right Mouse)"
+
+
+def plan_point(obj, world):
+    """Where a point of the world lies in the layout's plan, mm."""
+    local = obj.matrix_world.inverted_safe() @ Vector(world)
+    scale = units.units_per_mm(obj.relief_knot)
+    return local.x / scale, local.y / scale
+
+
+# Edits of a design at a point. Each gives the design changed and a few words for it, or None where nothing lies near.
+
+
+def break_near(design, point, line):
+    """Set, turn or clear the break at the site nearest to ``point``."""
+    site = editing.nearest_site(design, point)
+    if site is None:
+        return None
+    changed = editing.toggle_break(design, site, Line[line])
+    stands = editing.break_at(changed.design, site)
+    words = f"{stands.value.capitalize()} break" if stands else "Break cleared"
+    return changed, f"{words} at [{site.x}, {site.y}]"
+
+
+def divide_near(design, point, whole):
+    """Divide or make one the circuit (``whole``) or the one pass that runs nearest to ``point``."""
+    at = editing.nearest_pass(design, point)
+    if at is None:
+        return None
+    changed = (editing.toggle_circuit if whole else editing.toggle_pass)(design, at)
+    what = "circuit" if whole else "pass"
+    words = f"{what.capitalize()} divided" if editing.is_divided(changed, at) else f"{what.capitalize()} made one"
+    return editing.Changed(changed), f"{words} at [{at.x}, {at.y}] {at.way.value}"
+
+
+def prefer_near(design, point):
+    """Wish the strand nearest to ``point`` over at its crossing, or drop that wish."""
+    at = editing.nearest_pass(design, point)
+    if at is None:
+        return None
+    changed = editing.toggle_prefer(design, at)
+    words = "Wished over" if at in changed.weave.prefer else "Wish dropped"
+    return editing.Changed(changed), f"{words} at [{at.x}, {at.y}] {at.way.value}"
+
+
+def cell_near(design, point):
+    """Leave the cell under ``point`` out, or put it back."""
+    cell = editing.nearest_cell(design, point)
+    if cell is None:
+        return None
+    changed = editing.toggle_cell(design, cell)
+    words = "Cell left out" if cell in changed.design.layout.without else "Cell put back"
+    return changed, f"{words} at [{cell[0]}, {cell[1]}]"
+
+
+def apply(obj, edit, point):
+    """Carry out one of the edits above on the knot on ``obj``.
+
+    Returns
+    -------
+    str or None
+        Words for what was done; None where nothing lay near ``point``, or where the knot's ``error`` says why not.
+    """
+    said = []
+
+    def edited(design):
+        found = edit(design, point)
+        if found is None:
+            return design
+        said.append(found[1])
+        return found[0]
+
+    return said[0] if rebuild.change(obj, edited) and said else None
+
+
+class KnotOperator:
+    """What every operator on the active knot shares."""
+
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        if store.active_knot(context) is None:
+            cls.poll_message_set("Select a relief knot first")
+            return False
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Leave Edit Mode first (Tab)")
+            return False
+        return True
+
+
+class AtPlace(KnotOperator):
+    """An operator that acts where ``point`` says, in mm in the layout's plan; without one, at the 3D cursor."""
+
+    point: FloatVectorProperty(
+        name="Point",
+        description="Place in the layout's plan in millimetres, from its lower left corner",
+        size=2,
+        options={"HIDDEN", "SKIP_SAVE"},
+    )
+
+    def execute(self, context):
+        obj = context.object
+        if self.properties.is_property_set("point"):
+            point = tuple(self.point)
+        else:
+            point = plan_point(obj, context.scene.cursor.location)
+        before = obj.relief_knot.text
+        words = apply(obj, self.edit, point)
+        if obj.relief_knot.error:
+            self.report({"WARNING"}, obj.relief_knot.error)
+            return {"FINISHED"} if obj.relief_knot.text != before else {"CANCELLED"}
+        if words is None:
+            self.report({"WARNING"}, NOTHING_NEAR)
+            return {"CANCELLED"}
+        self.report({"INFO"}, words)
+        return {"FINISHED"}
+
+
+class MESH_OT_relief_knot_break(AtPlace, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_break"
+    bl_label = "Break at Cursor"
+    bl_description = "Set a break at the site nearest the 3D cursor; clear it if it already runs this way"
+
+    line: EnumProperty(name="Line", description="Which way the wall of the break runs", items=LINES)
+
+    def edit(self, design, point):
+        return break_near(design, point, self.line)
+
+
+class MESH_OT_relief_knot_divide(AtPlace, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_divide"
+    bl_label = "Divide at Cursor"
+    bl_description = "Divide the strand nearest the 3D cursor into two halves; make it one again if it is divided"
+
+    whole: BoolProperty(
+        name="Whole Circuit", description="The whole closed strand, not this crossing only", default=True
+    )
+
+    def edit(self, design, point):
+        return divide_near(design, point, self.whole)
+
+
+class MESH_OT_relief_knot_prefer(AtPlace, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_prefer"
+    bl_label = "Prefer Over at Cursor"
+    bl_description = "Wish the strand nearest the 3D cursor over at its crossing; drop the wish if it stands"
+
+    def edit(self, design, point):
+        return prefer_near(design, point)
+
+
+class MESH_OT_relief_knot_cell(AtPlace, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_cell"
+    bl_label = "Cell at Cursor"
+    bl_description = "Leave the cell under the 3D cursor out of the layout, or put it back"
+
+    def edit(self, design, point):
+        return cell_near(design, point)
+
+
+class MESH_OT_relief_knot_clear(KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_clear"
+    bl_label = "Clear"
+    bl_description = "Take away everything of one kind that was set on the knot"
+
+    what: EnumProperty(
+        name="What",
+        items=[
+            ("BREAKS", "Breaks", "All breaks"),
+            ("DIVISIONS", "Divisions", "All dividing of strands"),
+            ("WISHES", "Wishes", "All wishes for strands to go over"),
+            ("CELLS", "Cells Left Out", "Put every cell back that was left out"),
+        ],
+    )
+
+    def execute(self, context):
+        edits = {
+            "BREAKS": editing.clear_breaks,
+            "DIVISIONS": editing.clear_divisions,
+            "WISHES": editing.clear_preferences,
+            "CELLS": lambda design: props.put(design, "layout.without", ()),
+        }
+        return _finish(self, context, edits[self.what])
+
+
+class MESH_OT_relief_knot_follow(KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_follow"
+    bl_label = "Back to Default"
+    bl_description = "Let this length follow from the others again, as in a new design"
+
+    name: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
+
+    def execute(self, context):
+        path = props.OPEN_LENGTHS.get(self.name)
+        if path is None:
+            self.report({"ERROR"}, f"No such length: {self.name}; one of {', '.join(props.OPEN_LENGTHS)}")
+            return {"CANCELLED"}
+        return _finish(self, context, lambda design: props.put(design, path, None))
+
+
+class MESH_OT_relief_knot_revert(KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_revert"
+    bl_label = "Return to Last Good Design"
+    bl_description = "Go back to the last design of which the mesh could be made"
+
+    def execute(self, context):
+        knot = context.object.relief_knot
+        if not knot.made:
+            self.report({"WARNING"}, "No design of this knot could be made so far; import one or undo")
+            return {"CANCELLED"}
+        knot.text = knot.made
+        knot.note = ""
+        rebuild.rebuild(context.object)
+        return {"FINISHED"}
+
+
+class MESH_OT_relief_knot_update(KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_update"
+    bl_label = "Update"
+    bl_description = "Make the mesh of the design as it stands now"
+
+    def execute(self, context):
+        manager = context.window_manager
+        manager.progress_begin(0, 100)
+        try:
+            made = rebuild.rebuild(context.object, progress=lambda part, _stage: manager.progress_update(100 * part))
+        finally:
+            manager.progress_end()
+        if not made:
+            self.report({"WARNING"}, context.object.relief_knot.error)
+        return {"FINISHED"}
+
+
+class MESH_OT_relief_knot_plain(KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_plain"
+    bl_label = "Make Plain Mesh"
+    bl_description = (
+        "Take the design off the object: it becomes a mesh like any other, and can no longer be edited as a knot"
+    )
+
+    def execute(self, context):
+        obj = context.object
+        if obj.data.users > 1:
+            obj.data = obj.data.copy()
+        obj.property_unset("relief_knot")
+        obj.data.property_unset("relief_knot_built")
+        return {"FINISHED"}
+
+
+def _finish(operator, context, edit):
+    taken = rebuild.change(context.object, edit)
+    if context.object.relief_knot.error:
+        operator.report({"WARNING"}, context.object.relief_knot.error)
+    return {"FINISHED"} if taken else {"CANCELLED"}
+
+
+CLASSES = (
+    MESH_OT_relief_knot_break,
+    MESH_OT_relief_knot_divide,
+    MESH_OT_relief_knot_prefer,
+    MESH_OT_relief_knot_cell,
+    MESH_OT_relief_knot_clear,
+    MESH_OT_relief_knot_follow,
+    MESH_OT_relief_knot_revert,
+    MESH_OT_relief_knot_update,
+    MESH_OT_relief_knot_plain,
+)
+
+
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

@@ -1,0 +1,161 @@
+"""Design files in and out, and meshes out in millimetres."""
+
+import os
+
+import bpy
+from bpy.props import BoolProperty, EnumProperty, StringProperty
+from bpy_extras.io_utils import ExportHelper, ImportHelper
+
+from . import core, ops_add, ops_edit, props, store
+
+EXTENSION = ".interlace.json"
+
+FORMATS = [
+    ("STL", "STL", "For printing and milling; triangles only"),
+    ("PLY", "PLY", "Vertices shared"),
+    ("OBJ", "OBJ", "Vertices shared, with UVs"),
+]
+
+
+def say(context, words):
+    """Put words about a file where the panel shows them; none takes them away."""
+    context.window_manager.relief_knot.notice = words
+
+
+def stem(path):
+    """A file's name without its folder and its extension."""
+    name = os.path.basename(path)
+    return name[: -len(EXTENSION)] if name.endswith(EXTENSION) else os.path.splitext(name)[0]
+
+
+class MESH_OT_relief_knot_import(bpy.types.Operator, ImportHelper):
+    bl_idname = "mesh.relief_knot_import"
+    bl_label = "Import Design"
+    bl_description = "Open a design file as a new knot, or as the design of the active one"
+    bl_options = {"REGISTER", "UNDO"}
+
+    filename_ext = EXTENSION
+    filter_glob: StringProperty(default=f"*{EXTENSION};*.json", options={"HIDDEN"})
+    replace: BoolProperty(
+        name="Replace Active", description="Give the active knot this design instead of adding a knot", default=False
+    )
+
+    @classmethod
+    def poll(cls, context):
+        return ops_add.needs_object_mode(cls, context)
+
+    def execute(self, context):
+        say(context, "")
+        try:
+            design = core.reading.read_file(self.filepath)
+        except store.DesignError as error:
+            say(context, str(error))
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        obj = store.active_knot(context) if self.replace else None
+        if obj is None:
+            obj = ops_add.new_knot(context, design, stem(self.filepath))
+            ops_add.frame(context)
+        else:
+            props.from_design(obj, design)
+        if obj.relief_knot.error:
+            self.report({"WARNING"}, obj.relief_knot.error)
+        else:
+            self.report({"INFO"}, ops_add.about(obj, context.scene))
+        return {"FINISHED"}
+
+
+class Export(ops_edit.KnotOperator, ExportHelper):
+    """What the two exports share: a file name from the object's, and words where the panel shows them."""
+
+    bl_options = {"REGISTER"}
+
+    def invoke(self, context, event):
+        if not self.filepath:
+            folder = os.path.dirname(bpy.data.filepath)
+            self.filepath = os.path.join(folder, bpy.path.clean_name(context.object.name) + self.filename_ext)
+        return super().invoke(context, event)
+
+    def execute(self, context):
+        say(context, "")
+        try:
+            words = self.write(context, bpy.path.abspath(self.filepath))
+        except store.DesignError as error:
+            words, failed = str(error), True
+        except OSError as error:
+            reason = error.strerror or str(error)
+            words, failed = f"{self.filepath}: cannot be written ({reason}); choose another place", True
+        else:
+            failed = False
+        if failed:
+            say(context, words)
+            self.report({"ERROR"}, words)
+            return {"CANCELLED"}
+        self.report({"INFO"}, words)
+        return {"FINISHED"}
+
+
+class MESH_OT_relief_knot_export(bpy.types.Operator, Export):
+    bl_idname = "mesh.relief_knot_export"
+    bl_label = "Export Design"
+    bl_description = "Save the design of the active knot as a file, for the command line or another scene"
+
+    filename_ext = EXTENSION
+    filter_glob: StringProperty(default=f"*{EXTENSION}", options={"HIDDEN"})
+
+    def check(self, _context):
+        wanted = self.filepath if self.filepath.endswith(EXTENSION) else stem(self.filepath) + EXTENSION
+        wanted = os.path.join(os.path.dirname(self.filepath), os.path.basename(wanted))
+        changed = wanted != self.filepath
+        self.filepath = wanted
+        return changed
+
+    def write(self, context, path):
+        design, wrong = store.parse(context.object.relief_knot.text)
+        if wrong is not None:
+            raise wrong
+        core.files.whole.write(path, [core.reading.write_text(design).encode()])
+        return f"Design written to {path}"
+
+
+class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
+    bl_idname = "mesh.relief_knot_export_mesh"
+    bl_label = "Export Mesh"
+    bl_description = (
+        "Save the mesh of the active knot in millimetres, whatever the scene's units and the object's scale"
+    )
+
+    format: EnumProperty(name="Format", items=FORMATS, options={"SKIP_SAVE"})
+    filter_glob: StringProperty(default="*.stl;*.ply;*.obj", options={"HIDDEN"})
+
+    @property
+    def filename_ext(self):
+        return f".{self.format.lower()}"
+
+    def draw(self, context):
+        self.layout.use_property_split = True
+        self.layout.prop(self, "format")
+        report = store.report_of(context.object)
+        grid = store.design_of(context.object).layout
+        depth = report["facts"].get("depth_mm")
+        deep = "" if depth is None else f" x {depth:.3g}"
+        self.layout.label(text=f"{grid.columns * grid.cell_width:g} x {grid.rows * grid.cell_height:g}{deep} mm")
+
+    def write(self, context, path):
+        design, wrong = store.parse(context.object.relief_knot.text)
+        if wrong is not None:
+            raise wrong
+        made = core.made.make(design)
+        if made.mesh is None:
+            finding = next(iter(made.findings), None)
+            remedy = f"{finding.kind} at {finding.place}: {finding.remedy}" if finding else "change the design"
+            raise store.DesignError("no mesh can be made of this design", remedy)
+        core.files.write_mesh(path, made.mesh)
+        size = made.mesh.vertices.max(axis=0) - made.mesh.vertices.min(axis=0)
+        return f"{path}: {size[0]:.4g} x {size[1]:.4g} x {size[2]:.3g} mm"
+
+
+CLASSES = (MESH_OT_relief_knot_import, MESH_OT_relief_knot_export, MESH_OT_relief_knot_export_mesh)
+
+
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

@@ -1,0 +1,96 @@
+"""The design on its object: one text, written whole, with what was last made of it.
+
+Blender does not save values that equal a property's default, and defaults may change between versions; so the design
+is kept as the text of its own file. Everything that the sidebar shows is read from that text and written back to it,
+so there is no second copy that undo, duplication or appending could leave behind.
+"""
+
+import functools
+import hashlib
+import json
+
+from . import core
+
+DesignError = core.errors.DesignError
+
+
+def is_knot(obj):
+    """Whether an object holds a design."""
+    return obj is not None and obj.type == "MESH" and bool(obj.relief_knot.text)
+
+
+def active_knot(context):
+    """The active object if it is a knot, else None."""
+    obj = context.object
+    return obj if is_knot(obj) else None
+
+
+@functools.lru_cache(maxsize=64)
+def parse(text):
+    """What a text says: the design as far as it can be read, and the DesignError against it, either of them None.
+
+    A design that can be read but not made (a strand wider than its pitch) comes with its error, so that the sidebar
+    can show the very value that has to be put right.
+    """
+    try:
+        return core.reading.read_text(text), None
+    except DesignError as error:
+        try:
+            return core.reading.DESIGN.read(json.loads(text), ""), error
+        except (DesignError, ValueError, RecursionError):
+            return _unreadable.get(text), error
+
+
+_unreadable = {}
+"""Designs of this session that their own text cannot give back, such as one with a width of 0 just typed."""
+
+
+def design_of(obj):
+    """The design on an object; where its text cannot be read, the last one of which a mesh was made, or None."""
+    knot = obj.relief_knot
+    return parse(knot.text)[0] or (parse(knot.made)[0] if knot.made else None)
+
+
+def write(obj, design):
+    """Put a design on an object. The mesh is left alone: see ``rebuild``.
+
+    Raises
+    ------
+    DesignError
+        Where the design cannot even be written down, as with a length that is no number.
+    """
+    try:
+        text = core.reading.write_text(design)
+    except ValueError:
+        core.reading.check(design)
+        raise
+    if text != obj.relief_knot.text:
+        if parse(text)[0] is None:
+            _unreadable[text] = design
+            parse.cache_clear()
+        obj.relief_knot.text = text
+
+
+def digest(text, units_per_mm):
+    """What a mesh is made of, in short: the same for the same design at the same scale."""
+    return hashlib.sha256(f"{units_per_mm!r} {text}".encode()).hexdigest()[:32]
+
+
+def report_of(obj):
+    """Facts and findings of the last design made: {"facts": {...}, "findings": [...], "seconds": s}."""
+    return _report(obj.relief_knot.report)
+
+
+@functools.lru_cache(maxsize=64)
+def _report(text):
+    return json.loads(text) if text else {"facts": {}, "findings": [], "seconds": 0.0}
+
+
+def write_report(obj, made, seconds):
+    """Keep what the panels show of what was made."""
+    findings = [
+        {"kind": f.kind, "place": f.place, "value": f.value, "remedy": f.remedy, "at": f.at} for f in made.findings
+    ]
+    obj.relief_knot.report = json.dumps(
+        {"facts": made.facts, "findings": findings, "seconds": round(seconds, 4)}, default=str
+    )

@@ -1,0 +1,354 @@
+"""The sidebar: one tab, its sections in the order the work goes. Drawing never writes."""
+
+import bpy
+
+from . import ops_pick, props, rebuild, store, units
+
+TAB = "Relief Knot"
+
+
+def wrap(text, width):
+    """Lines of at most ``width`` characters, broken between words."""
+    lines = [""]
+    for word in text.split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
+            lines.append("")
+        lines[-1] = f"{lines[-1]} {word}".lstrip()
+    return lines
+
+
+def words(layout, context, text, icon="NONE", alert=False):
+    """A text over as many lines as the sidebar's width asks for."""
+    scale = context.preferences.system.ui_scale
+    width = max(20, int((context.region.width / scale - 60) / 6.2)) if context.region else 50
+    column = layout.column(align=True)
+    column.alert = alert
+    for number, line in enumerate(wrap(text, width)):
+        column.label(text=line, icon=icon if number == 0 else "BLANK1" if icon != "NONE" else "NONE")
+
+
+class Section:
+    """What all sections share."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = TAB
+
+    @classmethod
+    def poll(cls, context):
+        return store.active_knot(context) is not None
+
+    def begin(self, context):
+        """The section's layout and the knot's settings, ready to draw with."""
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        layout.active = context.mode == "OBJECT"
+        return layout, context.object.relief_knot
+
+
+class VIEW3D_PT_relief_knot(bpy.types.Panel):
+    bl_label = "Relief Knot"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = TAB
+
+    def draw(self, context):
+        layout = self.layout
+        notice = context.window_manager.relief_knot.notice
+        if notice:
+            words(layout, context, notice, "ERROR", alert=True)
+        obj = store.active_knot(context)
+        if obj is None:
+            layout.label(text="No knot is selected")
+            layout.operator_context = "INVOKE_REGION_WIN"
+            layout.operator_menu_enum("mesh.relief_knot_add", "purpose", text="Add Relief Knot", icon="ADD")
+            layout.operator("mesh.relief_knot_import", icon="IMPORT")
+            return
+        self.draw_knot(context, layout, obj)
+
+    @staticmethod
+    def draw_knot(context, layout, obj):
+        knot = obj.relief_knot
+        if context.mode != "OBJECT":
+            words(layout, context, "Leave Edit Mode (Tab) to change the knot", "INFO")
+        if knot.error:
+            words(layout, context, knot.error, "ERROR", alert=True)
+            if knot.made and knot.made != knot.text:
+                layout.operator("mesh.relief_knot_revert", icon="LOOP_BACK")
+        elif rebuild.is_stale(obj):
+            words(layout, context, "The mesh waits to be made again", "INFO")
+            layout.operator("mesh.relief_knot_update", icon="FILE_REFRESH")
+        if knot.note:
+            words(layout, context, knot.note, "INFO")
+        facts = store.report_of(obj)["facts"]
+        if facts:
+            column = layout.column(align=True)
+            column.active = not knot.error
+            column.label(text=count(facts, "crossings", "crossing") + ", " + count(facts, "circuits", "circuit"))
+            if facts.get("depth_mm") is not None:
+                slope = facts.get("steepest_deg")
+                climb = "" if slope is None else f", climbs {slope:.3g}\u00b0"
+                column.label(text=f"{facts['depth_mm']:.3g} mm deep{climb}")
+        unit = context.scene.unit_settings
+        if knot.measure == "SCENE" and unit.system == "METRIC" and unit.length_unit not in {"MILLIMETERS", "ADAPTIVE"}:
+            layout.operator("scene.relief_knot_millimetres", icon="DRIVER_DISTANCE")
+
+
+def count(facts, key, word):
+    """Words such as "1 crossing" or "7 crossings"."""
+    number = facts.get(key)
+    if number is None:
+        return f"no {word} count"
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+class VIEW3D_PT_relief_knot_layout(Section, bpy.types.Panel):
+    bl_label = "Layout"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        column = layout.column(align=True)
+        column.prop(knot, "columns")
+        column.prop(knot, "rows")
+        column = layout.column(align=True)
+        column.prop(knot, "cell_width")
+        column.prop(knot, "cell_height")
+        design = store.design_of(context.object)
+        pick(layout, "CELL", "Leave Out Cells")
+        at_cursor(layout, [("mesh.relief_knot_cell", "Cell", {})])
+        clear(layout, "CELLS", design and len(design.layout.without), "cell left out", "cells left out")
+
+
+class VIEW3D_PT_relief_knot_breaks(Section, bpy.types.Panel):
+    bl_label = "Breaks"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+
+    def draw(self, context):
+        layout, _knot = self.begin(context)
+        pick(layout, "BREAK", "Set Breaks")
+        at_cursor(
+            layout,
+            [
+                ("mesh.relief_knot_break", "Horizontal", {"line": "HORIZONTAL"}),
+                ("mesh.relief_knot_break", "Vertical", {"line": "VERTICAL"}),
+            ],
+        )
+        design = store.design_of(context.object)
+        number = design and len(design.breaks.horizontal) + len(design.breaks.vertical)
+        clear(layout, "BREAKS", number, "break", "breaks")
+
+
+class VIEW3D_PT_relief_knot_dividing(Section, bpy.types.Panel):
+    bl_label = "Dividing"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        pick(layout, "DIVIDE", "Divide Strands")
+        at_cursor(
+            layout,
+            [
+                ("mesh.relief_knot_divide", "Circuit", {"whole": True}),
+                ("mesh.relief_knot_divide", "Crossing", {"whole": False}),
+            ],
+        )
+        layout.prop(knot, "divide_all")
+        layout.prop(knot, "rejoin")
+        open_length(layout, context, "gap")
+        design = store.design_of(context.object)
+        number = design and len(design.divide.circuits) + len(design.divide.passes)
+        clear(layout, "DIVISIONS", number, "circuit or pass divided", "circuits or passes divided")
+
+
+class VIEW3D_PT_relief_knot_weave(Section, bpy.types.Panel):
+    bl_label = "Weave"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        layout.row().prop(knot, "hand", expand=True)
+        pick(layout, "PREFER", "Prefer Over")
+        at_cursor(layout, [("mesh.relief_knot_prefer", "Over", {})])
+        design = store.design_of(context.object)
+        clear(layout, "WISHES", design and len(design.weave.prefer), "wish", "wishes")
+
+
+class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
+    bl_label = "Strand"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        column = layout.column(align=True)
+        open_length(column, context, "width")
+        open_length(column, context, "thickness")
+        layout.prop(knot, "section")
+        if knot.section == "MEDIAN_INCISED":
+            open_length(layout, context, "groove_depth")
+            layout.prop(knot, "groove_angle")
+        column = layout.column(align=True)
+        column.prop(knot, "turn_corners", text="Corners")
+        column.prop(knot, "turn_borders", text="Borders")
+        column.prop(knot, "turn_breaks", text="Breaks")
+
+
+class VIEW3D_PT_relief_knot_heights(Section, bpy.types.Panel):
+    bl_label = "Heights"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        layout.prop(knot, "way")
+        if knot.way == "FREE":
+            layout.prop(knot, "clearance")
+        else:
+            open_length(layout, context, "step")
+        for switch, value, label in (
+            ("has_slope_limit", "slope_limit", "Limit Slope"),
+            ("has_depth_limit", "depth_limit", "Limit Depth"),
+        ):
+            row = layout.row(heading=label)
+            row.prop(knot, switch, text="")
+            cell = row.row()
+            cell.active = getattr(knot, switch)
+            cell.prop(knot, value, text="")
+
+
+FACTS = [
+    ("crossings", "Crossings", "{}"),
+    ("circuits", "Circuits", "{}"),
+    ("woven_crossings", "Woven Crossings", "{}"),
+    ("forks", "Forks", "{}"),
+    ("exceptions", "Exceptions", "{}"),
+    ("fork_exceptions", "Fork Exceptions", "{}"),
+    ("components", "Closed Strands", "{}"),
+    ("depth_mm", "Depth", "{:.4g} mm"),
+    ("steepest_deg", "Steepest Slope", "{:.3g}\u00b0"),
+    ("least_gap_mm", "Least Background", "{:.3g} mm"),
+    ("median_gap_mm", "Median Background", "{:.3g} mm"),
+    ("greatest_gap_mm", "Greatest Background", "{:.3g} mm"),
+]
+
+
+class VIEW3D_PT_relief_knot_checks(Section, bpy.types.Panel):
+    bl_label = "Checks"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+
+    def draw_header_preset(self, context):
+        number = len(store.report_of(context.object)["findings"])
+        if number:
+            self.layout.label(text=str(number), icon="ERROR")
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        report = store.report_of(context.object)
+        layout.active = layout.active and not knot.error
+        for finding in report["findings"]:
+            box = layout.column(align=True)
+            place = f" at {finding['place']}" if finding["place"] else ""
+            value = finding["value"]
+            figure = "" if value is None else f": {value:.3g}"
+            words(box, context, f"{finding['kind'].capitalize()}{place}{figure}", "ERROR")
+            words(box, context, finding["remedy"], "BLANK1")
+        unmet = report["facts"].get("unmet") or []
+        if unmet:
+            words(layout, context, f"{len(unmet)} of the wishes for over cannot be kept with so few exceptions", "INFO")
+        grid = layout.grid_flow(columns=1, align=True)
+        for key, label, form in FACTS:
+            value = report["facts"].get(key)
+            if value is not None:
+                row = grid.split(factor=0.62)
+                row.label(text=label)
+                row.label(text=form.format(value))
+        if report["facts"].get("exact") is False:
+            words(layout, context, "The count of exceptions is an upper bound", "INFO")
+
+
+class VIEW3D_PT_relief_knot_files(Section, bpy.types.Panel):
+    bl_label = "Files"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        row = layout.row(align=True)
+        row.operator("mesh.relief_knot_import", text="Import", icon="IMPORT").replace = True
+        row.operator("mesh.relief_knot_export", text="Export", icon="EXPORT")
+        layout.operator_menu_enum("mesh.relief_knot_export_mesh", "format", text="Export Mesh in mm", icon="MESH_DATA")
+        if any(abs(part - 1.0) > 1e-6 for part in context.object.scale):
+            words(layout, context, "The object is scaled; files keep the millimetres of the design", "INFO")
+        layout.prop(knot, "live")
+        layout.prop(knot, "measure")
+        words(layout, context, units.mapping(knot, context.scene))
+        layout.operator("mesh.relief_knot_plain", icon="MESH_CUBE")
+
+
+class SCENE_OT_relief_knot_millimetres(bpy.types.Operator):
+    bl_idname = "scene.relief_knot_millimetres"
+    bl_label = "Show Lengths in mm"
+    bl_description = "Show lengths in millimetres in this scene; nothing changes its size"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def execute(self, context):
+        context.scene.unit_settings.length_unit = "MILLIMETERS"
+        return {"FINISHED"}
+
+
+# Pieces of sections
+
+
+def pick(layout, job, label):
+    """The button that starts the pick tool, down while it runs."""
+    row = layout.row()
+    row.operator_context = "INVOKE_REGION_WIN"
+    row.operator(
+        "mesh.relief_knot_pick", text=label, icon="RESTRICT_SELECT_OFF", depress=job in ops_pick.running
+    ).job = job
+
+
+def at_cursor(layout, operators):
+    """Buttons that act at the 3D cursor."""
+    row = layout.row(align=True, heading="At Cursor")
+    for name, label, settings in operators:
+        button = row.operator(name, text=label)
+        for key, value in settings.items():
+            setattr(button, key, value)
+
+
+def clear(layout, what, number, one, many):
+    """How many there are of something, and a button that clears them."""
+    if not number:
+        return
+    row = layout.row()
+    row.label(text=f"{number} {one if number == 1 else many}")
+    row.operator("mesh.relief_knot_clear", text="", icon="X").what = what
+
+
+def open_length(layout, context, name):
+    """A length that the design may leave open, with a button that lets it follow again."""
+    row = layout.row(align=True)
+    row.prop(context.object.relief_knot, name)
+    design = store.design_of(context.object)
+    if design is not None and props.look(design, props.OPEN_LENGTHS[name]) is not None:
+        row.operator("mesh.relief_knot_follow", text="", icon="LOOP_BACK").name = name
+
+
+CLASSES = (
+    SCENE_OT_relief_knot_millimetres,
+    VIEW3D_PT_relief_knot,
+    VIEW3D_PT_relief_knot_layout,
+    VIEW3D_PT_relief_knot_breaks,
+    VIEW3D_PT_relief_knot_dividing,
+    VIEW3D_PT_relief_knot_weave,
+    VIEW3D_PT_relief_knot_strand,
+    VIEW3D_PT_relief_knot_heights,
+    VIEW3D_PT_relief_knot_checks,
+    VIEW3D_PT_relief_knot_files,
+)
+
+
+register, unregister = bpy.utils.register_classes_factory(CLASSES)
