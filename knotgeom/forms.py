@@ -127,10 +127,10 @@ class Number:
     below: float | None = None
 
     @property
-    def wanted(self) -> str:  # noqa: D102
+    def wanted(self) -> str:
         return _within("a number", self.unit, self.above, self.least, self.most, self.below)
 
-    def read(self, value: object, place: str) -> float:  # noqa: D102
+    def read(self, value: object, place: str) -> float:
         if type(value) not in (int, float) or not self._allows(value):  # type: ignore[arg-type]
             raise refuse(self, value, place)
         return float(value)  # type: ignore[arg-type]
@@ -144,13 +144,13 @@ class Number:
             and (self.below is None or value < self.below)
         )
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         return float(value) if isinstance(value, numbers.Real) and not isinstance(value, bool) else value
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return isinstance(value, numbers.Real)
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         bounds = {
             "exclusiveMinimum": self.above,
             "minimum": self.least,
@@ -168,30 +168,30 @@ class Whole:
     most: int
 
     @property
-    def wanted(self) -> str:  # noqa: D102
+    def wanted(self) -> str:
         if self.least == self.most:
             return number_text(self.least)
         return _within("a whole number", "", None, self.least, self.most, None)
 
-    def read(self, value: object, place: str) -> int:  # noqa: D102
+    def read(self, value: object, place: str) -> int:
         if type(value) is not int or not self.least <= value <= self.most:
             raise refuse(self, value, place)
         return value
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         return int(value) if isinstance(value, numbers.Integral) and not isinstance(value, bool) else value
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return isinstance(value, numbers.Integral)
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         return {"type": "integer", "minimum": self.least, "maximum": self.most}
 
-    def read_column(self, values: Sequence[object]) -> Sequence[Any] | None:  # noqa: D102
+    def read_column(self, values: Sequence[object]) -> Sequence[Any] | None:
         plain = set(map(type, values)) == {int} and self.least <= min(values) and max(values) <= self.most  # type: ignore[type-var, operator]
         return values if plain else None
 
-    def write_column(self, values: Sequence[Any]) -> Sequence[Any]:  # noqa: D102
+    def write_column(self, values: Sequence[Any]) -> Sequence[Any]:
         return values if set(map(type, values)) == {int} else [self.write(value) for value in values]
 
 
@@ -201,18 +201,18 @@ class Flag:
 
     wanted: str = "true or false"
 
-    def read(self, value: object, place: str) -> bool:  # noqa: D102
+    def read(self, value: object, place: str) -> bool:
         if type(value) is not bool:
             raise refuse(self, value, place)
         return value
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         return value
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return isinstance(value, bool)
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         return {"type": "boolean"}
 
 
@@ -228,30 +228,30 @@ class Choice:
         return [str(member.value) for member in self.kind]
 
     @property
-    def wanted(self) -> str:  # noqa: D102
+    def wanted(self) -> str:
         return _listed([f'"{name}"' for name in self.names])
 
-    def read(self, value: object, place: str) -> enum.Enum:  # noqa: D102
+    def read(self, value: object, place: str) -> enum.Enum:
         if not isinstance(value, str) or value not in self.names:
             raise refuse(self, value, place)
         return self.kind(value)
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         return str(value.value) if isinstance(value, self.kind) else value
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return isinstance(value, self.kind)
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         return {"enum": self.names}
 
-    def read_column(self, values: Sequence[object]) -> Sequence[Any] | None:  # noqa: D102
+    def read_column(self, values: Sequence[object]) -> Sequence[Any] | None:
         if set(map(type, values)) != {str}:
             return None
         members = {name: self.kind(name) for name in self.names}
         return [members[value] for value in values] if members.keys() >= set(values) else None  # type: ignore[index]
 
-    def write_column(self, values: Sequence[Any]) -> Sequence[Any]:  # noqa: D102
+    def write_column(self, values: Sequence[Any]) -> Sequence[Any]:
         return [self.write(value) for value in values]
 
 
@@ -264,24 +264,24 @@ class Row:
     kind: type[tuple[Any, ...]] = tuple
 
     @property
-    def wanted(self) -> str:  # noqa: D102
+    def wanted(self) -> str:
         return self.words
 
-    def read(self, value: object, place: str) -> Any:  # noqa: D102
+    def read(self, value: object, place: str) -> Any:
         if not isinstance(value, list) or len(value) != len(self.places):
             raise refuse(self, value, place)
         read = (form.read(item, f"{place}[{i}]") for i, (form, item) in enumerate(zip(self.places, value)))
         return tuple.__new__(self.kind, read)
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         if not isinstance(value, tuple) or len(value) != len(self.places):
             return value
         return [form.write(item) for form, item in zip(self.places, value)]
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return isinstance(value, tuple)
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         count = len(self.places)
         first = self.places[0].schema()
         if all(form.schema() == first for form in self.places):
@@ -329,12 +329,12 @@ class Many:
     most: int | None = None
 
     @property
-    def wanted(self) -> str:  # noqa: D102
+    def wanted(self) -> str:
         if self.fewest:
             return f"a list of {self.fewest} to {self.most} entries, each {self.item.wanted}"
         return f"a list of entries, each {self.item.wanted}"
 
-    def read(self, value: object, place: str) -> tuple[Any, ...]:  # noqa: D102
+    def read(self, value: object, place: str) -> tuple[Any, ...]:
         if not isinstance(value, list) or len(value) < self.fewest or (self.most and len(value) > self.most):
             raise refuse(self, value, place)
         entries: list[Any] = []
@@ -353,7 +353,7 @@ class Many:
                     )
         return tuple(entries)
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         if not isinstance(value, tuple | list):
             return value
         if not isinstance(self.item, Row):
@@ -361,10 +361,10 @@ class Many:
         starts = range(0, len(value), _CHUNK)
         return [row for start in starts for row in self.item.write_rows(value[start : start + _CHUNK])]
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return isinstance(value, tuple | list)
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         bounds = {"minItems": self.fewest or None, "maxItems": self.most}
         kept = {key: bound for key, bound in bounds.items() if bound is not None}
         return {"type": "array", "items": self.item.schema(), "uniqueItems": True} | kept
@@ -377,25 +377,25 @@ class Either:
     forms: Mapping[type, Form]  # by the type that JSON gives
 
     @property
-    def wanted(self) -> str:  # noqa: D102
+    def wanted(self) -> str:
         return " or ".join(form.wanted for form in self.forms.values())
 
-    def read(self, value: object, place: str) -> Any:  # noqa: D102
+    def read(self, value: object, place: str) -> Any:
         for kind, form in self.forms.items():
             if type(value) is kind or (kind is dict and isinstance(value, dict)) or (kind is float and _real(value)):
                 return form.read(value, place)
         raise refuse(self, value, place)
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         for form in self.forms.values():
             if form.holds(value):
                 return form.write(value)
         return value
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return any(form.holds(value) for form in self.forms.values())
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         return {"anyOf": [form.schema() for form in self.forms.values()]}
 
 
@@ -433,14 +433,14 @@ class Keys:
     take: Callable[[Any], Mapping[str, Any]] | None = None
 
     @property
-    def wanted(self) -> str:  # noqa: D102
+    def wanted(self) -> str:
         return f"an object with keys among {', '.join(self.keys)}" if len(self.keys) > 1 else self._only()
 
     def _only(self) -> str:
         (name,) = self.keys
         return f'an object {{"{name}": ...}}'
 
-    def read(self, value: object, place: str) -> Any:  # noqa: D102
+    def read(self, value: object, place: str) -> Any:
         if not isinstance(value, dict):
             raise refuse(self, value, place)
         for key in getattr(value, "repeated", ()):
@@ -459,7 +459,7 @@ class Keys:
         near = difflib.get_close_matches(key[:_SHOWN].lower(), known, n=1, cutoff=0.6)
         return f'the nearest key known here is "{near[0]}"' if near else f"keys known here are {', '.join(known)}"
 
-    def write(self, value: Any) -> Any:  # noqa: D102
+    def write(self, value: Any) -> Any:
         if self.take is not None:
             values = self.take(value)
         elif isinstance(value, self.make):  # type: ignore[arg-type]
@@ -478,10 +478,10 @@ class Keys:
         field = next(field for field in dataclasses.fields(self.make) if field.name == name)
         return field.default if field.default_factory is dataclasses.MISSING else field.default_factory()
 
-    def holds(self, value: object) -> bool:  # noqa: D102
+    def holds(self, value: object) -> bool:
         return True
 
-    def schema(self) -> dict[str, Any]:  # noqa: D102
+    def schema(self) -> dict[str, Any]:
         needed = [name for name, key in self.keys.items() if key.default is NEEDED]
         properties = {name: key.form.schema() | {"description": key.about} for name, key in self.keys.items()}
         described = {"type": "object", "properties": properties, "additionalProperties": False}

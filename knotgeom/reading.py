@@ -25,7 +25,22 @@ from numpy.typing import NDArray
 
 from . import design as d
 from .errors import DesignError
-from .forms import NEEDED, Choice, Either, Flag, Key, Keys, Many, Number, Object, Row, Whole, number_text, printable, shown
+from .forms import (
+    NEEDED,
+    Choice,
+    Either,
+    Flag,
+    Key,
+    Keys,
+    Many,
+    Number,
+    Object,
+    Row,
+    Whole,
+    number_text,
+    printable,
+    shown,
+)
 
 MOST_CELLS = 250_000
 """Cells that a layout may have, those left out included."""
@@ -137,7 +152,7 @@ STRAND = Keys(
                     ),
                 }
             ),
-            'The strand cut across: a named shape, or an outline whose top and bottom each have one height at every '
+            "The strand cut across: a named shape, or an outline whose top and bottom each have one height at every "
             'place across the strand. Default "flat".',
         ),
         "groove": Key(
@@ -429,7 +444,7 @@ def _cells(grid: d.Grid) -> NDArray[np.bool_]:
     there = np.zeros((grid.columns + 2, grid.rows + 2), dtype=bool)
     there[1:-1, 1:-1] = True
     without = _columns(grid.without, 2)
-    for first in _first((without >= [grid.columns, grid.rows]).any(axis=1)):
+    for first in _first((without[:, 0] >= grid.columns) | (without[:, 1] >= grid.rows)):
         raise DesignError(
             f"{shown(list(grid.without[first]))} lies off the layout",
             f"columns run from 0 to {grid.columns - 1:,} and rows from 0 to {grid.rows - 1:,}",

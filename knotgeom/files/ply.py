@@ -1,14 +1,23 @@
-"""Binary PLY: shared vertices as 32-bit numbers, quads kept as quads. Lengths in mm."""
+"""Binary PLY: shared vertices as 32-bit numbers. Lengths in mm.
+
+Quads are kept as quads in a mesh of nothing else. Common readers (trimesh among them) take the first face of a binary
+file for the size of all, so that a mesh of quads and triangles is written as triangles.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from ..mesh import Ints, Mesh
+from ..mesh import Mesh, all_triangles
 
 
 def encode(mesh: Mesh) -> list[bytes]:
     """The content of a PLY file, little endian."""
+    faces = all_triangles(mesh) if len(mesh.triangles) else mesh.quads
+    corners = faces.shape[1]
+    rows = np.empty(len(faces), np.dtype([("count", "u1"), ("corners", "<i4", corners)]))
+    rows["count"] = corners
+    rows["corners"] = faces
     header = "\n".join(
         [
             "ply",
@@ -16,17 +25,9 @@ def encode(mesh: Mesh) -> list[bytes]:
             "comment lengths in mm, z up",
             f"element vertex {len(mesh.vertices)}",
             *(f"property float {axis}" for axis in "xyz"),
-            f"element face {len(mesh.quads) + len(mesh.triangles)}",
+            f"element face {len(faces)}",
             "property list uchar int vertex_indices",
             "end_header\n",
         ]
     )
-    return [header.encode("ascii"), mesh.vertices.astype("<f4").tobytes(), _faces(mesh.quads), _faces(mesh.triangles)]
-
-
-def _faces(faces: Ints) -> bytes:
-    corners = faces.shape[1]
-    rows = np.empty(len(faces), np.dtype([("count", "u1"), ("corners", "<i4", corners)]))
-    rows["count"] = corners
-    rows["corners"] = faces
-    return rows.tobytes()
+    return [header.encode("ascii"), mesh.vertices.astype("<f4").tobytes(), rows.tobytes()]

@@ -1,0 +1,7 @@
+"""``python -m knotgeom`` is the command ``knotgeom``."""
+
+import sys
+
+from .command import main
+
+sys.exit(main())

@@ -1,0 +1,326 @@
+"""The command line: ``knotgeom VERB FILE``.
+
+Whatever goes wrong ends in one line on standard error and a status: 2 for a design or an option that cannot be, 130
+when stopped by the user, 1 for a fault of the program itself. What a verb needs is imported when it runs, so that
+refusals are quick.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import errno
+import json
+import os
+import re
+import signal
+import sys
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from .errors import DesignError
+from .forms import printable
+
+if TYPE_CHECKING:
+    from .design import Design
+    from .mesh import Mesh
+
+REFUSED, FAULT, STOPPED, CLOSED = 2, 1, 128 + signal.SIGINT, 141
+"""Exit statuses; CLOSED is that of a program whose reader went away."""
+
+MESH_ENDINGS = (".stl", ".ply", ".obj")
+PURPOSES = ("board", "pendant", "trim", "drawing")
+LEAST_PIXELS, MOST_PIXELS = 16, 20_000
+_FIELD = re.compile(r"([0-9.]+)[xX×]([0-9.]+)")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Those of the process where left out.
+    """
+    with warnings.catch_warnings(), _ended_by_signals():
+        warnings.simplefilter("ignore")  # a library's warning is not for the user of a command
+        try:
+            try:
+                options = _parser().parse_args(arguments)
+                options.run(options)
+            except SystemExit as ended:  # after --help and --version, and on a polite request to end
+                status = ended.code
+            else:
+                status = 0
+            _flush()
+        except DesignError as error:
+            return _refuse(str(error), REFUSED)
+        except BrokenPipeError:
+            _forget_output()
+            return CLOSED
+        except OSError as error:
+            _forget_output()
+            return _refuse(_os_words(error), REFUSED)
+        except KeyboardInterrupt:
+            return _refuse("stopped", STOPPED)
+        except MemoryError:
+            return _refuse("there is not enough memory for this design; give a smaller one", REFUSED)
+        except Exception as error:  # the promise of one line holds for our own faults too
+            words = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+            return _refuse(f"a fault of the program, not of the design ({words}); please report it", FAULT)
+    return int(status or 0)
+
+
+# -------------------------------------------------------------------------------------------------------- the verbs
+
+
+def _facts(options: argparse.Namespace) -> None:
+    design = _read(options.file)
+    from . import made
+
+    facts = made.facts(design, pd=options.pd)
+    _print(json.dumps(facts, indent=2, allow_nan=False))
+
+
+def _mesh(options: argparse.Namespace) -> None:
+    from . import files
+
+    files.ending_of(options.output)
+    mesh = _made(options)
+    files.write_mesh(options.output, mesh)
+    sides = mesh.vertices.max(axis=0) - mesh.vertices.min(axis=0)
+    count = 2 * len(mesh.quads) + len(mesh.triangles)
+    size = " x ".join(f"{side:.1f}" for side in sides)
+    _print(f"{printable(options.output, 400)}: {size} mm, {count:,} triangles")
+
+
+def _picture(options: argparse.Namespace) -> None:
+    if not options.output.lower().endswith(".png"):
+        raise DesignError("the name of a picture ends in .png", "give such a name", file=options.output)
+    mesh = _made(options)
+    from . import picture
+    from .files import whole
+
+    pixels = picture.picture(mesh, pixels=options.pixels)
+    with whole.replacing(options.output) as spare:
+        picture.write_png(spare, pixels)
+    _print(f"{printable(options.output, 400)}: {pixels.shape[1]} x {pixels.shape[0]} pixels")
+
+
+def _new(options: argparse.Namespace) -> None:
+    if options.field is None and (options.margin is not None or options.strand is not None):
+        given = "--margin" if options.margin is not None else "--strand"
+        raise DesignError(f"{given} goes with --field", "add --field WIDTHxHEIGHT in mm")
+    if options.output is not None and not options.replace and os.path.lexists(options.output):
+        raise DesignError("is there already", "give another name, or --replace", file=options.output)
+    from . import starters
+    from .files import whole
+    from .reading import write_text
+
+    purpose = starters.Purpose(options.purpose)
+    if options.field is None:
+        design = starters.STARTERS[purpose]
+    else:
+        try:
+            design = starters.start(purpose, options.field, options.margin or 0.0, options.strand)
+        except DesignError as error:
+            option = {"field": "--field", "margin": "--margin", "strand": "--strand"}.get(error.place, error.place)
+            raise DesignError(error.problem, error.remedy, option) from None
+    text = write_text(design)
+    if options.output is None:
+        _print(text.rstrip("\n"))
+    else:
+        whole.write(options.output, [text.encode("utf-8")])
+
+
+def _read(path: str) -> Design:
+    from .reading import read_file
+
+    return read_file(path)
+
+
+def _made(options: argparse.Namespace) -> Mesh:
+    """The mesh of a design file, after making sure that the result can be written."""
+    design = _read(options.file)
+    from .files import whole
+
+    if os.path.exists(options.output) and os.path.samefile(options.file, options.output):
+        raise DesignError("is the design itself", "give another name", file=options.output)
+    whole.refuse_unwritable(options.output)
+    from . import made
+
+    with _progress() as progress:
+        result = made.make(design, progress=progress)
+    if result.mesh is None:
+        why = next(((f"{finding.kind} at {finding.place}", finding.remedy) for finding in result.findings), None)
+        problem, remedy = why or ("no strand can be made of this design", "ask facts for its findings")
+        raise DesignError(problem, remedy, file=printable(options.file, 400))
+    return result.mesh
+
+
+# ---------------------------------------------------------------------------------------------------------- options
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line instead of listing all options."""
+
+    def error(self, message: str) -> NoReturn:
+        raise DesignError(printable(message, 200), f"see {self.prog} --help")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="knotgeom",
+        description="Interlace designs: their counts, meshes and pictures. Lengths are mm.",
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action=_Version, help="show the version and end")
+    verbs = parser.add_subparsers(metavar="VERB", required=True, parser_class=_Parser)
+
+    facts = _verb(verbs, "facts", _facts, "print counts and sizes of a design as one JSON object")
+    facts.add_argument("file", metavar="FILE", help="design file")
+    facts.add_argument("--pd", action="store_true", help="add the planar diagram code of a weave without forks")
+
+    mesh = _verb(verbs, "mesh", _mesh, "write the woven strands as a mesh in mm")
+    mesh.add_argument("file", metavar="FILE", help="design file")
+    mesh.add_argument("-o", "--output", metavar="X", required=True, help=f"name ending in {', '.join(MESH_ENDINGS)}")
+
+    picture = _verb(verbs, "picture", _picture, "draw a shaded picture seen from above")
+    picture.add_argument("file", metavar="FILE", help="design file")
+    picture.add_argument("-o", "--output", metavar="X", required=True, help="name ending in .png")
+    picture.add_argument("--pixels", metavar="N", type=_pixels, default=1200, help="length of the longer side")
+
+    new = _verb(verbs, "new", _new, "write a design to start from")
+    new.add_argument("--for", dest="purpose", choices=PURPOSES, default="board", help="purpose (default: board)")
+    new.add_argument("--field", metavar="WxH", type=_field, help="propose a grid for a field of this size in mm")
+    new.add_argument("--margin", metavar="MM", type=_length, help="left free round the field's edge (default: 0)")
+    new.add_argument("--strand", metavar="MM", type=_length, help="wanted strand width (default: the purpose's)")
+    new.add_argument("-o", "--output", metavar="X", help="design file to write; standard output where left out")
+    new.add_argument("--replace", action="store_true", help="write over a file that is there already")
+    return parser
+
+
+def _verb(
+    verbs: argparse._SubParsersAction[_Parser], name: str, run: Callable[[argparse.Namespace], None], about: str
+) -> argparse.ArgumentParser:
+    verb = verbs.add_parser(name, help=about, description=about[0].upper() + about[1:] + ".", allow_abbrev=False)
+    verb.set_defaults(run=run)
+    return verb
+
+
+class _Version(argparse.Action):
+    """Prints the version, which takes reading it from the package."""
+
+    def __init__(self, option_strings: Sequence[str], dest: str, **rest: Any) -> None:
+        super().__init__(option_strings, dest, nargs=0, default=argparse.SUPPRESS, **rest)
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from . import __version__
+
+        _print(f"knotgeom {__version__}")
+        _flush()
+        parser.exit()
+
+
+def _pixels(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,9}", text) or not LEAST_PIXELS <= int(text) <= MOST_PIXELS:
+        raise argparse.ArgumentTypeError(
+            f'found "{printable(text)}", give a whole number from {LEAST_PIXELS} to {MOST_PIXELS:,}'
+        )
+    return int(text)
+
+
+def _length(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not 0 <= value < float("inf"):
+        raise argparse.ArgumentTypeError(f'found "{printable(text)}", give a length in mm')
+    return value
+
+
+def _field(text: str) -> tuple[float, float]:
+    found = _FIELD.fullmatch(text)
+    if not found or any(side.count(".") > 1 or side == "." for side in found.groups()):
+        raise argparse.ArgumentTypeError(f'found "{printable(text)}", give WIDTHxHEIGHT in mm such as 280x180')
+    return float(found[1]), float(found[2])
+
+
+# --------------------------------------------------------------------------------------------- talking to the user
+
+
+def _refuse(line: str, status: int) -> int:
+    with contextlib.suppress(OSError, ValueError, AttributeError):  # nobody may be listening there either
+        print(f"knotgeom: {printable(' '.join(line.split()), 2000)}", file=sys.stderr, flush=True)
+    return status
+
+
+def _os_words(error: OSError) -> str:
+    """A line for what the operating system refused."""
+    what = (error.strerror or str(error) or type(error).__name__).strip()
+    remedies = {
+        errno.ENOENT: "give the name of a folder that exists",
+        errno.EISDIR: "give the name of a file",
+        errno.ENOTDIR: "give the name of a folder that exists",
+        errno.EACCES: "give a place that you may write to",
+        errno.EPERM: "give a place that you may write to",
+        errno.EROFS: "give a place that can be written to",
+        errno.ENOSPC: "make room there, or give another place",
+        errno.ENAMETOOLONG: "give a shorter name",
+    }
+    remedy = remedies.get(error.errno or 0, "give another place to write to")
+    place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else "standard output"
+    return str(DesignError(f"cannot be written ({what[:1].lower()}{what[1:]})", remedy, file=printable(place, 400)))
+
+
+def _print(text: str) -> None:
+    if sys.stdout is None:
+        raise OSError(errno.EBADF, "Closed")
+    print(text)
+
+
+def _flush() -> None:
+    if sys.stdout is not None:
+        sys.stdout.flush()
+
+
+def _forget_output() -> None:
+    """Keep Python from trying once more, at its end, to write what could not be written."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[float, str], None] | None]:
+    """How far long work has got, in one line that is wiped out at its end; none unless a person watches."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        yield None
+        return
+
+    def show(fraction: float, stage: str) -> None:
+        print(f"\r\x1b[K{fraction:4.0%} {stage}", end="", file=sys.stderr, flush=True)
+
+    try:
+        yield show
+    finally:
+        print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+@contextlib.contextmanager
+def _ended_by_signals() -> Iterator[None]:
+    """Let a polite request to end run its course through the code, so that half-written files are cleared away."""
+
+    def end(number: int, _: object) -> NoReturn:
+        raise SystemExit(128 + number)
+
+    try:
+        before = signal.signal(signal.SIGTERM, end)
+    except ValueError:  # not the main thread, where no signal arrives
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
