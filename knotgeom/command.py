@@ -168,6 +168,10 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         raise DesignError(printable(message, 200), f"see {self.prog} --help")
 
+    def print_help(self, file: Any = None) -> None:
+        # argparse itself passes over what goes wrong in writing.
+        _print(self.format_help().rstrip("\n"))
+
 
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(

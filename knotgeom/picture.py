@@ -34,6 +34,7 @@ TILE = 2048  # pixels; larger pictures are drawn in tiles so that memory stays b
 RIM = 4  # pixels that tiles overlap, since light is evened out between neighbouring pixels
 FARTHEST = 1024  # pixels that light and shade are followed over the edge of a tile
 BATCH = 1 << 16  # spans or samples held at once, few enough for the processor's cache
+ROUGH_PIXELS = 256  # of the view that finds which heights are seen
 BAND = 1 << 17  # samples shaded at once
 
 CREASE = math.cos(math.radians(40.0))  # faces meeting at a sharper angle keep a hard edge between them
@@ -392,7 +393,7 @@ class _Scene:
     corners: F64  # (triangles, 3, 3)
     normals: F32  # (triangles, 3, 3), unit, at each corner
     colours: F32  # (triangles + 1, 3) linear light; the ground's comes last
-    bottom: float
+    lowest: float  # mm; of what is seen, but for the last few samples
     top: float
     ground: float
     widest: int  # pixels that the shade of the sky is followed
@@ -410,13 +411,19 @@ def _scene(mesh: Mesh, bottom: float, top: float, whole: Window) -> _Scene:
     ground = bottom - max(0.02 * (top - bottom), 0.25 * whole.pitch)
     vertices = np.asarray(mesh.vertices, np.float64)
     triangles = all_triangles(mesh).astype(np.int32, copy=False)
+    # shades go by the heights that are seen: the underside of a thick board must not use up their range
+    coarse = max(whole.columns, whole.rows) / ROUGH_PIXELS
+    columns, rows = math.ceil(whole.columns / coarse), math.ceil(whole.rows / coarse)
+    rough = _rasterise(vertices, triangles, Window(whole.left, whole.top, whole.pitch * coarse, columns, rows))[0]
+    shown = rough[np.isfinite(rough)]
+    lowest = float(np.quantile(shown, 0.02)) if shown.size else bottom
     return _Scene(
         vertices=vertices,
         triangles=triangles,
         corners=vertices[triangles],
         normals=_corner_normals(mesh).reshape(-1, 3, 3),
         colours=np.concatenate([colours, tones[-1:]]).astype(np.float32),
-        bottom=bottom,
+        lowest=lowest,
         top=top,
         ground=ground,
         widest=max(whole.rows, whole.columns) // 6 + 6,
@@ -700,7 +707,8 @@ def _shade(
     gloss = over_ground(sheen * np.float32(SHEEN), 0.0) * lit
     # height reads in the shade too: low parts are darker and a little cooler
     under = np.float32(scene.top) - heights.reshape(-1)[at]
-    level = 1.0 - under / np.float32(max(scene.top - scene.bottom, 1e-12))
+    level = 1.0 - under / np.float32(max(scene.top - scene.lowest, 1e-12))
+    level = np.clip(level, 0.0, 1.0)
     pool = _pool(scene, fine, first, shape)
     planes = []
     for k in range(3):
