@@ -165,7 +165,11 @@ def test_a_layout_full_of_breaks_and_divided_passes_reads_back_equal():
         ('{"interlace": 1}', 'the key "layout" is missing', ""),
         (plain(interlace=2, later={}), "found 2", "interlace"),
         (plain(interlace=True), "found true", "interlace"),
-        ('{"interlace": 1, "layout": {"grid": [1, 1], "cell": 1, "cell": 2}}', '"cell" stands here more than', "layout"),
+        (
+            '{"interlace": 1, "layout": {"grid": [1, 1], "cell": 1, "cell": 2}}',
+            '"cell" stands here more than',
+            "layout",
+        ),
     ],
 )
 def test_what_is_no_design_is_refused_by_name(text, problem, place):
