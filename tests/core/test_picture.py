@@ -265,8 +265,10 @@ def test_y_points_up_and_shadows_fall_to_the_lower_right():
     assert max(right, below) < 0.75 * min(above, left)
 
 
-def test_of_two_equal_plates_the_higher_is_the_lighter():
-    plates = together(block(0, 0, 10, 10, 0, 1), block(30, 0, 40, 10, 2, 3))
+@pytest.mark.parametrize("underside", [-0.5, -40.0])
+def test_of_two_equal_plates_the_higher_is_the_lighter_however_thick_the_board(underside):
+    board = block(0, 0, 40, 10, underside, 0, strand=-1)
+    plates = together(board, block(1, 1, 9, 9, 0, 1), block(31, 1, 39, 9, 0, 3))
     image = picture(plates, 300).astype(float).sum(axis=2)
     row = image.shape[0] // 2
     pitch = 40 * 1.14 / 300
