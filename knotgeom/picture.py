@@ -774,14 +774,14 @@ def _averaged(samples: F32) -> F32:
 
 
 def _linear(srgb: Any) -> F32:
-    """sRGB values 0 to 1 to linear light."""
+    """Linear light of sRGB values 0 to 1."""
     values = np.asarray(srgb, np.float64)
     linear = np.where(values <= 0.04045, values / 12.92, ((values + 0.055) / 1.055) ** 2.4)
     return np.asarray(linear, np.float32)
 
 
 def _encoded(linear: F32) -> F32:
-    """Linear light 0 to 1 to sRGB values."""
+    """The sRGB values 0 to 1 of linear light."""
     values = np.clip(linear, 0.0, 1.0)
     curved = 1.055 * np.maximum(values, 1e-9) ** (1.0 / 2.4) - 0.055
     return np.asarray(np.where(values <= 0.0031308, 12.92 * values, curved), np.float32)
