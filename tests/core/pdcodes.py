@@ -133,16 +133,19 @@ def components(code: Code) -> dict[int, int]:
 def signs(code: Code) -> list[int]:
     """The sign of each crossing. The edges of a closed strand are numbered in order along it."""
     closed = components(code)
-    least = {name: min(label for label in closed if closed[label] == name) for name in set(closed.values())}
-    most = {name: max(label for label in closed if closed[label] == name) for name in set(closed.values())}
+    own: dict[int, list[int]] = {}
+    for label in sorted(closed):
+        own.setdefault(closed[label], []).append(label)
+    following = {a: b for labels in own.values() for a, b in zip(labels, labels[1:] + labels[:1], strict=True)}
+    enters = {(crossing[0], crossing[2]) for crossing in code}
     found = []
     for _, b, _, d in code:
-        name = closed[b]
-        assert most[name] - least[name] > 1, "the direction of a strand with two edges cannot be told"
         # from d to b the upper strand crosses from left to right
-        after_d = least[name] if d == most[name] else d + 1
-        assert (b == after_d) != (d == (least[name] if b == most[name] else b + 1))
-        found.append(1 if b == after_d else -1)
+        rightward, leftward = following[d] == b, following[b] == d
+        if rightward and leftward:  # a strand of two edges: the other crossing, where it is below, tells its direction
+            rightward, leftward = (b, d) in enters, (d, b) in enters
+        assert rightward != leftward, "the direction of a strand that is above at both its crossings cannot be told"
+        found.append(1 if rightward else -1)
     return found
 
 

@@ -14,13 +14,13 @@ from itertools import product
 from typing import NamedTuple
 
 import numpy as np
-from tests.core.strategies import cells_beside, cells_of
 
 from knotgeom.design import Design, Rejoin, Way
 from knotgeom.divide import StrandMap, divide_strands
 from knotgeom.layout import Layout, grid_layout
 from knotgeom.trace import Circuits, trace
 from knotgeom.weave import Weaving, weave_strands
+from tests.core.strategies import cells_beside, cells_of
 
 
 def made(design: Design) -> tuple[Layout, Circuits, StrandMap, Weaving]:
@@ -32,6 +32,13 @@ def made(design: Design) -> tuple[Layout, Circuits, StrandMap, Weaving]:
 
 
 # --------------------------------------------------------------------------------------------------- walks
+
+
+Crossing = tuple[int, int, int, int]
+"""Place, offset of the rising line, offset of the falling line."""
+
+Over = dict[Crossing, bool]
+"""Whether the rising strand is over."""
 
 
 class Visit(NamedTuple):
@@ -268,7 +275,7 @@ def step_costs(reference: Woven) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return states, steps, at_forks
 
 
-def linking(reference: Woven, over: dict[tuple[int, int, int, int], bool]) -> dict[frozenset[tuple[int, int]], Fraction]:
+def linking(reference: Woven, over: Over) -> dict[frozenset[tuple[int, int]], Fraction]:
     """Half the signed crossings of every two strands, and the signed crossings of every one with itself (its writhe).
 
     A crossing counts +1 where the upper strand turned anticlockwise by less than half a turn lies on the lower one.
@@ -290,7 +297,7 @@ def linking(reference: Woven, over: dict[tuple[int, int, int, int], bool]) -> di
     return {pair: Fraction(total, len(pair)) for pair, total in sums.items()}
 
 
-# --------------------------------------------------------------------------------------------------- naming the tool's map
+# ----------------------------------------------------------------------------------------------- the tool's map
 
 
 def direction(x: int, index: int, forward: bool = True) -> tuple[int, int]:
@@ -341,12 +348,16 @@ def tool_ends(layout: Layout, circuits: Circuits, strand_map: StrandMap) -> list
             node = (x, y, -dx, -dy)
         else:
             node = visits[before[visit]]
-        # anticlockwise from the trunk: the half to the right of one who looks from the trunk at the halves, then the left
-        ends += [End("fork", node, ("trunk",)), End("fork", node, ("half", node[2])), End("fork", node, ("half", -node[2]))]
+        # anticlockwise from the trunk: the right half of one who looks from the trunk at the halves, then the left
+        ends += [
+            End("fork", node, ("trunk",)),
+            End("fork", node, ("half", node[2])),
+            End("fork", node, ("half", -node[2])),
+        ]
     return ends
 
 
-def tool_over(layout: Layout, strand_map: StrandMap, pass_one_over: np.ndarray) -> dict[tuple[int, int, int, int], bool]:
+def tool_over(layout: Layout, strand_map: StrandMap, pass_one_over: np.ndarray) -> Over:
     """Whether the rising strand is over at each woven crossing."""
     names = crossing_names(layout, strand_map)
     return {

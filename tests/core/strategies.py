@@ -157,7 +157,7 @@ def designs(
     return Design(grid, breaks, divide, weave, strand, Heights(way, clearance))
 
 
-def drawn(rng: random.Random, columns: int, rows: int, divided: int, breaks: float) -> Design:
+def drawn(rng: random.Random, columns: int, rows: int, divided: int, breaks: float, wishes: int = 3) -> Design:
     """A design with exactly ``divided`` divided passes (fewer where there are fewer) and about that share of breaks.
 
     For tests that must count how many of their designs had forks, which a hypothesis run does not fix.
@@ -171,5 +171,5 @@ def drawn(rng: random.Random, columns: int, rows: int, divided: int, breaks: flo
         grid,
         Breaks(tuple(s for s in sites if kind[s] == "h"), tuple(s for s in sites if kind[s] == "v")),
         Divide(passes=tuple(rng.sample(passes, min(divided, len(passes)))), rejoin=rng.choice(list(Rejoin))),
-        Weave(rng.choice(list(Hand)), tuple(rng.sample(passes, min(3, len(passes))))),
+        Weave(rng.choice(list(Hand)), tuple(rng.sample(passes, min(wishes, len(passes))))),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from itertools import product
+from itertools import combinations, product
 
 import numpy as np
 import pytest
@@ -79,7 +79,9 @@ def test_the_map_lies_in_the_plane(design: Design) -> None:
     nodes = strand_map.crossings + strand_map.forks
     assert nodes - len(mate) // 2 + faces == 2 * len(parts(woven(design)))
     node = end_nodes(strand_map, np.arange(strand_map.end_count))
-    assert Counter(Counter(node.tolist()).values()) == Counter({4: strand_map.crossings, 3: strand_map.forks}) + Counter()
+    assert (
+        Counter(Counter(node.tolist()).values()) == Counter({4: strand_map.crossings, 3: strand_map.forks}) + Counter()
+    )
 
 
 @pytest.mark.parametrize(("columns", "rows"), [(2, 2), (2, 3), (3, 3), (3, 4), (5, 2)])
@@ -172,7 +174,9 @@ def test_rewoven_halves_link_by_the_crossings_of_their_parents_alone(design: Des
     whole = replace(design, divide=EVERYTHING)
     layout, _, halves, weave = made(whole)
     links = linking(woven(whole), tool_over(layout, halves, weave.pass_one_over))
-    part_of = {circuit: number for number, part in enumerate(parts(parent)) for _, node in part for circuit in through[node]}
+    part_of = {
+        circuit: number for number, part in enumerate(parts(parent)) for _, node in part for circuit in through[node]
+    }
     sign: dict[int, int] = {}
     for pair, count in shared.items():
         i, j = min(pair), max(pair)
@@ -191,10 +195,8 @@ def test_halves_of_two_strands_link_as_computed_before(columns: int, rows: int, 
     # status D, values C: 2 x 2 gives 0 and 2, 2 x 4 gives 1 and 4
     layout, _, halves, weave = made(doubled(columns, rows))
     links = linking(woven(doubled(columns, rows)), tool_over(layout, halves, weave.pass_one_over))
-    between = {pair: abs(links.get(frozenset(pair), 0)) for pair in product(product((0, 1), repeat=2), repeat=2)}
-    for (i, a), (j, b) in between:
-        if (i, a) != (j, b):
-            assert between[(i, a), (j, b)] == (own if i == j else mutual)
+    for one, two in combinations(product((0, 1), repeat=2), 2):
+        assert abs(links.get(frozenset((one, two)), 0)) == (own if one[0] == two[0] else mutual)
 
 
 @settings(deadline=None, max_examples=60)

@@ -8,11 +8,11 @@ from itertools import product
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from tests.core.strategies import cells_beside, cells_of, designs, grids, inner_sites
 
 from knotgeom.cycles import connected_labels, cycle_labels
 from knotgeom.design import Breaks, Design, Grid, Site
 from knotgeom.layout import ACROSS, ALONG, CROSSING, grid_layout, site_point
+from tests.core.strategies import cells_beside, cells_of, designs, grids, inner_sites
 
 Cell = tuple[int, int]
 

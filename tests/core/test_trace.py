@@ -8,12 +8,12 @@ from collections import Counter
 import numpy as np
 import pytest
 from hypothesis import event, given, settings
-from tests.core.reference import visit_directions, walks
-from tests.core.strategies import cells_beside, cells_of, designs, inner_sites
 
 from knotgeom.design import Breaks, Design, Grid, Site
 from knotgeom.layout import CROSSING, grid_layout
 from knotgeom.trace import trace
+from tests.core.reference import visit_directions, walks
+from tests.core.strategies import cells_beside, cells_of, designs, inner_sites
 
 Step = tuple[int, int, int, int]
 

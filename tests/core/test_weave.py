@@ -19,7 +19,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from knotgeom.design import Breaks, Design, Divide, Grid, Hand, Pass, Rejoin, Site, Way, Weave
 from knotgeom.tjoin import adjacency, least_matching, minimum_t_join
 from knotgeom.weave import end_turns, faces
-from tests.core.reference import Woven, made, parts, step_costs, tool_over, woven
+from tests.core.reference import Over, Woven, made, parts, step_costs, tool_over, woven
 from tests.core.strategies import designs, drawn, inner_sites
 
 EXAMPLE = Design(
@@ -31,7 +31,7 @@ EXAMPLE = Design(
 """The design that shows the file format."""
 
 
-def failures(reference: Woven, over: dict[tuple[int, int, int, int], bool]) -> tuple[int, int]:
+def failures(reference: Woven, over: Over) -> tuple[int, int]:
     """Failing steps and failing pieces at forks of one weave, every fork in its best state."""
     states, steps, at_forks = step_costs(reference)
     wanted = np.array([over[name] for name in reference.crossings], bool)
@@ -50,7 +50,7 @@ def small_designs(count: int, seed: int) -> list[tuple[Design, Woven]]:
     rng = random.Random(seed)
     found: list[tuple[Design, Woven]] = []
     while len(found) < count:
-        design = drawn(rng, rng.randint(1, 4), rng.randint(2, 4), rng.randint(1, 5), rng.choice([0.0, 0.2, 0.4]))
+        design = drawn(rng, rng.randint(1, 4), rng.randint(2, 4), rng.randint(1, 5), rng.choice([0.0, 0.2, 0.4]), 8)
         reference = woven(design)
         if reference.forks and len(reference.crossings) <= 14:
             found.append((design, reference))
@@ -340,7 +340,8 @@ def test_matchings_weigh_the_same_with_either_library(monkeypatch: pytest.Monkey
         assert sum(table[pair] for pair in one) == sum(table[pair] for pair in two)
     for table, pairs in list(zip(tables, plain, strict=True))[:4]:
         orders = itertools.permutations(range(len(table)))
-        assert sum(table[pair] for pair in pairs) == min(sum(table[p[i], p[i + 1]] for i in range(0, len(p), 2)) for p in orders)
+        least = min(sum(table[p[i], p[i + 1]] for i in range(0, len(p), 2)) for p in orders)
+        assert sum(table[pair] for pair in pairs) == least
 
 
 def test_designs_fail_as_seldom_without_the_compiled_library(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -392,7 +393,7 @@ def test_the_two_hands_are_mirror_images(design: Design) -> None:
     assert np.array_equal(weaves[0].failing, weaves[1].failing)
 
 
-def wishes_kept(design: Design, over: dict[tuple[int, int, int, int], bool]) -> set[Pass]:
+def wishes_kept(design: Design, over: Over) -> set[Pass]:
     """Preferred passes that are over at the lowest, then leftmost, crossing of their sites."""
     return {
         wish
@@ -432,7 +433,8 @@ def test_without_forks_the_fewest_wishes_that_can_be_are_unmet(design: Design) -
 
 
 def test_with_forks_the_fewest_wishes_that_can_be_are_unmet_on_nearly_all_small_designs() -> None:
-    # best effort by design: wishes are served one after another and never against a wish already kept
+    # best effort by design: wishes are served one after another and never against a wish already kept; 391 of these 400
+    # designs, with up to eight wishes each, reached the fewest when this was written
     pairs = [(len(made(d)[3].unmet), least_unmet(d, r)) for d, r in small_designs(400, seed=4)]
     assert all(unmet >= least for unmet, least in pairs)
     assert sum(unmet == least for unmet, least in pairs) >= 380
