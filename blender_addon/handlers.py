@@ -3,19 +3,18 @@
 import bpy
 from bpy.app.handlers import persistent
 
-from . import rebuild, store
+from . import ops_pick, rebuild, store
 
 
 def knots():
     """Every knot of the file that may be changed: linked ones are their library's."""
-    return [
-        obj for obj in bpy.data.objects if store.is_knot(obj) and obj.library is None and obj.override_library is None
-    ]
+    return [obj for obj in bpy.data.objects if store.is_knot(obj) and store.is_ours(obj)]
 
 
 @persistent
 def after_load(*_):
     """Say of every design that this version cannot read why; meshes are left as they were saved."""
+    ops_pick.running.clear()
     for obj in knots():
         wrong = store.parse(obj.relief_knot.text)[1]
         said = str(wrong) if wrong else ""

@@ -96,8 +96,12 @@ class KnotOperator:
 
     @classmethod
     def poll(cls, context):
-        if store.active_knot(context) is None:
+        obj = store.active_knot(context)
+        if obj is None:
             cls.poll_message_set("Select a relief knot first")
+            return False
+        if not store.is_ours(obj):
+            cls.poll_message_set("This knot is linked from another file; make it local first")
             return False
         if context.mode != "OBJECT":
             cls.poll_message_set("Leave Edit Mode first (Tab)")
@@ -205,12 +209,12 @@ class MESH_OT_relief_knot_follow(KnotOperator, bpy.types.Operator):
     bl_label = "Back to Default"
     bl_description = "Let this length follow from the others again, as in a new design"
 
-    name: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
+    length: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
 
     def execute(self, context):
-        path = props.OPEN_LENGTHS.get(self.name)
+        path = props.OPEN_LENGTHS.get(self.length)
         if path is None:
-            self.report({"ERROR"}, f"No such length: {self.name}; one of {', '.join(props.OPEN_LENGTHS)}")
+            self.report({"ERROR"}, f"No such length: {self.length}; one of {', '.join(props.OPEN_LENGTHS)}")
             return {"CANCELLED"}
         return _finish(self, context, lambda design: props.put(design, path, None))
 

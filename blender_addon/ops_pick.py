@@ -4,6 +4,8 @@
 carries events to it and its words to the status bar. The drawing tool to come takes its gestures from here.
 """
 
+import itertools
+
 import bpy
 from bpy.props import EnumProperty
 from bpy_extras import view3d_utils
@@ -118,9 +120,15 @@ class MESH_OT_relief_knot_pick(bpy.types.Operator):
         return True
 
     def invoke(self, context, _event):
+        again = running.get("job") == self.job
+        if running:
+            _leave(context)  # whichever pick tool runs sees that its turn is over and ends
+        if again:
+            return {"FINISHED"}
         self.pick = Pick(self.job)
-        self.name = context.object.name
-        running.append(self.job)
+        self.knot_name = context.object.name
+        self.turn = next(_turns)
+        running.update(job=self.job, turn=self.turn)
         context.window_manager.modal_handler_add(self)
         context.window.cursor_modal_set("CROSSHAIR")
         self._say(context, None)
@@ -129,10 +137,13 @@ class MESH_OT_relief_knot_pick(bpy.types.Operator):
 
     def modal(self, context, event):
         obj = context.object
+        if running.get("turn") != self.turn:
+            return {"FINISHED", "PASS_THROUGH"}
         if event.type in {"ESC", "RIGHTMOUSE", "RET", "NUMPAD_ENTER"} and event.value == "PRESS":
-            return self._end(context)
-        if obj is None or obj.name != self.name or not store.is_knot(obj) or context.mode != "OBJECT":
-            self._end(context)
+            _leave(context)
+            return {"FINISHED"}
+        if obj is None or obj.name != self.knot_name or not store.is_knot(obj) or context.mode != "OBJECT":
+            _leave(context)
             return {"FINISHED", "PASS_THROUGH"}
         if event.type not in {"MOUSEMOVE", "LEFTMOUSE"} or event.alt or event.ctrl:
             return {"PASS_THROUGH"}  # moving about in the view, undo, and everything else go on as usual
@@ -148,7 +159,8 @@ class MESH_OT_relief_knot_pick(bpy.types.Operator):
         return {"RUNNING_MODAL" if event.type == "LEFTMOUSE" else "PASS_THROUGH"}
 
     def cancel(self, context):
-        self._end(context)
+        if running.get("turn") == self.turn:
+            _leave(context)
 
     def _click(self, context, obj, point, shift):
         name, edit = self.pick.click(shift)
@@ -166,17 +178,19 @@ class MESH_OT_relief_knot_pick(bpy.types.Operator):
         if design is not None:
             context.workspace.status_text_set(self.pick.status(design, point))
 
-    def _end(self, context):
-        if running:
-            running.clear()
-            context.workspace.status_text_set(None)
-            context.window.cursor_modal_restore()
-            _redraw(context)
-        return {"FINISHED"}
+
+running = {}
+"""The job and the turn of the pick tool that runs, empty while none does; the panels show it."""
+
+_turns = itertools.count()
 
 
-running = []
-"""The job of the pick tool while it runs, so that the panels can show it."""
+def _leave(context):
+    """End the pick tool that runs: pointer, status bar and panels as before."""
+    running.clear()
+    context.workspace.status_text_set(None)
+    context.window.cursor_modal_restore()
+    _redraw(context)
 
 
 def _view_under(context, event):

@@ -35,7 +35,7 @@ def change(obj, edit):
     """
     knot = obj.relief_knot
     design = store.design_of(obj)
-    if design is None:
+    if design is None or not store.is_ours(obj):
         return False
     dropped = ()
     try:
@@ -54,7 +54,7 @@ def change(obj, edit):
 
 def follow(obj):
     """Rebuild the mesh after a change, unless the knot is set to wait or is too large to follow at once."""
-    if not store.is_knot(obj):
+    if not store.is_knot(obj) or not store.is_ours(obj):
         return
     knot = obj.relief_knot
     design = store.design_of(obj)

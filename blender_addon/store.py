@@ -19,6 +19,11 @@ def is_knot(obj):
     return obj is not None and obj.type == "MESH" and bool(obj.relief_knot.text)
 
 
+def is_ours(obj):
+    """Whether object and mesh belong to this file and may be written to; linked ones may not."""
+    return obj.library is None and obj.override_library is None and obj.data.library is None
+
+
 def active_knot(context):
     """The active object if it is a knot, else None."""
     obj = context.object

@@ -306,15 +306,19 @@ def pick(layout, job, label):
     row = layout.row()
     row.operator_context = "INVOKE_REGION_WIN"
     row.operator(
-        "mesh.relief_knot_pick", text=label, icon="RESTRICT_SELECT_OFF", depress=job in ops_pick.running
+        "mesh.relief_knot_pick", text=label, icon="RESTRICT_SELECT_OFF", depress=ops_pick.running.get("job") == job
     ).job = job
 
 
 def at_cursor(layout, operators):
     """Buttons that act at the 3D cursor."""
-    row = layout.row(align=True, heading="At Cursor")
-    for name, label, settings in operators:
-        button = row.operator(name, text=label)
+    split = layout.split(factor=0.4)
+    name = split.row()
+    name.alignment = "RIGHT"
+    name.label(text="At Cursor")
+    row = split.row(align=True)
+    for operator, label, settings in operators:
+        button = row.operator(operator, text=label)
         for key, value in settings.items():
             setattr(button, key, value)
 
@@ -334,7 +338,7 @@ def open_length(layout, context, name):
     row.prop(context.object.relief_knot, name)
     design = store.design_of(context.object)
     if design is not None and props.look(design, props.OPEN_LENGTHS[name]) is not None:
-        row.operator("mesh.relief_knot_follow", text="", icon="LOOP_BACK").name = name
+        row.operator("mesh.relief_knot_follow", text="", icon="LOOP_BACK").length = name
 
 
 CLASSES = (

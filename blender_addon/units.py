@@ -28,4 +28,4 @@ def mapping(knot, scene):
     if knot.measure == "UNIT":
         return "1 mm = 1 unit"
     scale = scene.unit_settings.scale_length
-    return f"1 mm = {units_per_mm(knot, scene):.6g} units = 0.001 m at scene scale {scale:.6g}"
+    return f"1 mm = {units_per_mm(knot, scene):.6g} units (0.001 m at scene scale {scale:.6g})"

@@ -1,0 +1,110 @@
+"""Design files in and out of Blender, and meshes out in millimetres."""
+
+from __future__ import annotations
+
+import struct
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon import store
+from knotgeom.errors import DesignError
+from knotgeom.made import make
+from knotgeom.reading import read_file
+
+BAD = {
+    "unreadable": "{",
+    "binary rubbish": "\x00\x01\x02",
+    "unknown key": '{"interlace": 1, "layout": {"grid": [2, 2], "cell": 10}, "colour": "red"}',
+    "wrong type": '{"interlace": 1, "layout": {"grid": "big", "cell": 10}}',
+    "negative": '{"interlace": 1, "layout": {"grid": [2, 2], "cell": -10}}',
+    "too wide": '{"interlace": 1, "layout": {"grid": [2, 2], "cell": 10}, "strand": {"width": 9}}',
+    "boundary": '{"interlace": 1, "layout": {"grid": [2, 2], "cell": 10}, "breaks": {"vertical": [[0, 1]]}}',
+    "nested": "[" * 5000,
+    "huge": '{"interlace": 1, "layout": {"grid": [100000, 100000], "cell": 10}}',
+    "later": '{"interlace": 2, "layout": {"grid": [2, 2], "cell": 10}}',
+}
+
+
+def test_a_design_exported_and_imported_is_the_same(knot, tmp_path):
+    knot.relief_knot.width = 0.003
+    bpy.ops.mesh.relief_knot_divide(point=(4, 7.5))
+    path = str(tmp_path / "brooch.interlace.json")
+    assert bpy.ops.mesh.relief_knot_export(filepath=path) == {"FINISHED"}
+    assert read_file(path) == store.design_of(knot)
+    assert bpy.ops.mesh.relief_knot_import(filepath=path) == {"FINISHED"}
+    other = bpy.context.object
+    assert other != knot and other.name == "brooch"
+    assert other.relief_knot.text == knot.relief_knot.text
+    assert len(other.data.vertices) == len(knot.data.vertices)
+
+
+def test_an_imported_design_can_replace_the_active_one(knot, tmp_path):
+    path = tmp_path / "small.interlace.json"
+    path.write_text('{"interlace": 1, "layout": {"grid": [2, 3], "cell": 10}}')
+    assert bpy.ops.mesh.relief_knot_import(filepath=str(path), replace=True) == {"FINISHED"}
+    assert bpy.context.object == knot and len(bpy.data.objects) == 1
+    assert (knot.relief_knot.columns, knot.relief_knot.rows) == (2, 3)
+    assert store.report_of(knot)["facts"]["crossings"] == 7
+
+
+@pytest.mark.parametrize("words", BAD.values(), ids=BAD)
+def test_a_bad_file_is_refused_in_the_cores_words_and_the_knot_stays(knot, words, tmp_path):
+    path = tmp_path / "bad.interlace.json"
+    path.write_text(words)
+    with pytest.raises(DesignError) as refused:
+        read_file(str(path))
+    text, count = knot.relief_knot.text, len(knot.data.vertices)
+    with pytest.raises(RuntimeError, match="bad.interlace.json"):  # how a report of an error reaches a script
+        bpy.ops.mesh.relief_knot_import(filepath=str(path), replace=True)
+    assert bpy.context.window_manager.relief_knot.notice == str(refused.value)
+    assert (knot.relief_knot.text, len(knot.data.vertices), len(bpy.data.objects)) == (text, count, 1)
+
+
+def test_a_file_that_is_not_there_is_said_to_be_missing_until_one_is_opened(tmp_path):
+    with pytest.raises(RuntimeError, match="nowhere"):
+        bpy.ops.mesh.relief_knot_import(filepath=str(tmp_path / "nowhere.interlace.json"))
+    assert "nowhere" in bpy.context.window_manager.relief_knot.notice and not bpy.data.objects
+    path = tmp_path / "here.interlace.json"
+    path.write_text('{"interlace": 1, "layout": {"grid": [2, 2], "cell": 10}}')
+    bpy.ops.mesh.relief_knot_import(filepath=str(path))
+    assert not bpy.context.window_manager.relief_knot.notice
+
+
+def read_stl(path):
+    """Corners of a binary STL, (triangles, 3, 3)."""
+    data = path.read_bytes()
+    (count,) = struct.unpack_from("<I", data, 80)
+    assert len(data) == 84 + 50 * count
+    kind = np.dtype([("normal", "<3f4"), ("corners", "<9f4"), ("more", "<u2")])
+    return np.frombuffer(data, kind, count, 84)["corners"].reshape(-1, 3, 3)
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.001])
+def test_meshes_leave_in_millimetres_whatever_the_scene(scale, tmp_path):
+    bpy.context.scene.unit_settings.scale_length = scale
+    bpy.ops.mesh.relief_knot_add(purpose="PENDANT")
+    bpy.context.object.scale = (3, 3, 3)
+    mesh = make(store.design_of(bpy.context.object)).mesh
+    for kind in ("STL", "PLY", "OBJ"):
+        path = tmp_path / f"pendant.{kind.lower()}"
+        assert bpy.ops.mesh.relief_knot_export_mesh(filepath=str(path), format=kind) == {"FINISHED"}
+        assert path.stat().st_size > 1000
+    found = read_stl(tmp_path / "pendant.stl").reshape(-1, 3)
+    assert np.allclose(found.min(axis=0), mesh.vertices.min(axis=0), atol=1e-4)
+    assert np.allclose(found.max(axis=0), mesh.vertices.max(axis=0), atol=1e-4)
+
+
+def test_an_impossible_design_is_not_exported_and_says_why(knot, tmp_path):
+    knot.relief_knot.width = 0.05
+    for export in (bpy.ops.mesh.relief_knot_export, bpy.ops.mesh.relief_knot_export_mesh):
+        with pytest.raises(RuntimeError, match="leaves no background"):
+            export(filepath=str(tmp_path / "none.stl"))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_place_that_cannot_be_written_is_named(knot, tmp_path):
+    with pytest.raises(RuntimeError, match="cannot be written"):
+        bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / "no" / "folder.stl"))
+    assert "choose another place" in bpy.context.window_manager.relief_knot.notice
