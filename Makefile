@@ -1,0 +1,75 @@
+# Everything sets itself up: environments are made once, and again when their list of packages changes.
+#
+#   make test       the core's tests, then the add-on's tests in every Blender below
+#   make lint       ruff and mypy
+#   make demo       pictures and files of the demonstration designs into out/
+#   make bench      timings
+#   make extension  the add-on as a zip for Blender
+#   make schema     the JSON Schema of design files, after a change of knotgeom/reading.py
+#   make clean      remove all that was made, environments included
+
+# Blender's Python module exists for one Python version for each Blender; for those below it is 3.11.
+PYTHON ?= $(shell for p in python3.11 python3; do "$$p" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' 2>/dev/null && { echo $$p; break; }; done)
+BLENDERS := 4.2 4.5 5.0
+# The Blender that makes the demonstration's scenes and the extension's zip.
+BLENDER := 4.5
+
+CORE := .venv/bin/python
+BPY := .venv-blender-$(BLENDER)/bin/python
+PIP := -m pip --disable-pip-version-check install --quiet
+# A Blender that hangs is a failure, not a wait without end.
+LIMIT := $(shell command -v timeout >/dev/null 2>&1 && echo "timeout --kill-after=10 1200")
+
+export PYTHONDONTWRITEBYTECODE := 1
+
+.DELETE_ON_ERROR:
+.PHONY: test test-core test-blender lint demo bench extension schema clean environments python
+.SECONDARY:
+
+test: test-core test-blender
+
+test-core: .venv/ready
+	$(CORE) -m pytest
+
+test-blender: $(BLENDERS:%=test-blender-%)
+
+test-blender-%: .venv-blender-%/ready
+	$(LIMIT) .venv-blender-$*/bin/python -m pytest tests/blender
+
+lint: .venv/ready
+	$(CORE) -m ruff check .
+	$(CORE) -m ruff format --check .
+	$(CORE) -m mypy
+
+demo: .venv/ready .venv-blender-$(BLENDER)/ready
+	mkdir -p out
+	KNOTGEOM_PYTHON=$(abspath $(CORE)) BLENDER_PYTHON=$(abspath $(BPY)) $(CORE) demo_scenes/make_demos.py --out out
+
+bench: .venv/ready
+	$(CORE) tests/bench
+
+extension: .venv-blender-$(BLENDER)/ready
+	$(BPY) blender_addon/build_extension.py
+
+schema: .venv/ready
+	$(CORE) -c "from knotgeom import reading; print(reading.schema_text(), end='')" > shared/interlace.schema.json
+
+environments: .venv/ready $(BLENDERS:%=.venv-blender-%/ready)
+
+python:
+	@test -n "$(PYTHON)" || { echo "make: Python 3.11 is needed and was not found; install it, or name it: make PYTHON=/path/to/python3.11" >&2; exit 1; }
+	@"$(PYTHON)" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' || { echo "make: $(PYTHON) is not Python 3.11, the only one that Blender's modules are made for" >&2; exit 1; }
+
+.venv/ready: tests/requirements.txt | python
+	$(PYTHON) -m venv .venv
+	$(CORE) $(PIP) -r tests/requirements.txt
+	touch $@
+
+.venv-blender-%/ready: tests/requirements-blender-%.txt tests/requirements-blender.txt | python
+	$(PYTHON) -m venv .venv-blender-$*
+	.venv-blender-$*/bin/python $(PIP) -r tests/requirements-blender-$*.txt || { echo "make: Blender $* as a Python module could not be had; it needs a network, and Linux x86-64, Windows or macOS" >&2; exit 1; }
+	touch $@
+
+clean:
+	rm -rf .venv .venv-blender-* out build dist *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +
