@@ -22,7 +22,7 @@ from .cycles import connected_labels
 from .design import Divide, Rejoin
 from .layout import Layout
 from .layout.grid import edge_of_site, pass_index
-from .mesh import Ints
+from .mesh import Bools, Ints
 from .trace import Circuits
 
 
@@ -64,13 +64,13 @@ class StrandMap:
         Which half it is.
     """
 
-    divided: Ints
+    divided: Bools
     run: Ints
     loops_divided: bool
     crossing_edge: Ints
     crossing_sides: Ints
     fork_visit: Ints
-    fork_opens: Ints
+    fork_opens: Bools
     ends: Ints
     piece_visit: Ints
     piece_side: Ints
@@ -105,7 +105,7 @@ def circuit_of_visit(circuits: Circuits) -> Ints:
     return np.repeat(np.arange(circuits.count), np.diff(circuits.visit_start))
 
 
-def divided_visits(layout: Layout, circuits: Circuits, divide: Divide) -> Ints:
+def divided_visits(layout: Layout, circuits: Circuits, divide: Divide) -> Bools:
     """Which visits of the circuits the designer has divided, (V,) bool."""
     count = len(circuits.visit_edge)
     if divide.all:
@@ -168,7 +168,8 @@ def divide_strands(layout: Layout, circuits: Circuits, divide: Divide) -> Strand
 
     def crossing(met: Ints) -> Ints:
         stride = sides[row[visit], 1]
-        return base[row[visit]] + np.where(index == 0, own * stride + met, met * stride + own)
+        met_crossing: Ints = base[row[visit]] + np.where(index == 0, own * stride + met, met * stride + own)
+        return met_crossing
 
     leaving = np.where(index == 1, np.where(forward, 0, 2), np.where(forward, 3, 1))
     arriving = leaving ^ 2
@@ -186,7 +187,10 @@ def divide_strands(layout: Layout, circuits: Circuits, divide: Divide) -> Strand
 
     both = np.flatnonzero(other == 2)
     add(
-        visit[both], 4 * crossing(met_first)[both] + leaving[both], 4 * crossing(met_last)[both] + arriving[both], side[both]
+        visit[both],
+        4 * crossing(met_first)[both] + leaving[both],
+        4 * crossing(met_last)[both] + arriving[both],
+        side[both],
     )
     whole = np.flatnonzero(run == Run.WHOLE)
     add(whole, stop[before[whole], 0], start[whole, 0], 0)
@@ -212,7 +216,12 @@ def divide_strands(layout: Layout, circuits: Circuits, divide: Divide) -> Strand
     add(closing[plain], closes[plain], start[closing[plain], 0], 0)
     plain = run[opening] == Run.OPENS
     add(opening[plain], stop[before[opening[plain]], 0], opens[plain], 0)
-    add(closing[run[closing] == Run.REJOINED], closes[run[closing] == Run.REJOINED], opens[run[opening] == Run.REJOINED], 0)
+    add(
+        closing[run[closing] == Run.REJOINED],
+        closes[run[closing] == Run.REJOINED],
+        opens[run[opening] == Run.REJOINED],
+        0,
+    )
 
     begin, end, where, which = (np.concatenate(column) for column in zip(*pieces, strict=True))
     return StrandMap(

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.floating[Any]]
 Ints = NDArray[np.integer[Any]]
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

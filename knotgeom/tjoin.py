@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .mesh import Ints
+from .mesh import Bools, Ints
 
 Adjacency = list[list[tuple[int, int, int]]]  # per node: (neighbour, weight, edge)
 
@@ -31,7 +31,9 @@ def adjacency(count: int, first: Ints, second: Ints, weight: Ints) -> Adjacency:
     return near
 
 
-def shortest_paths(near: Adjacency, source: int, targets: set[int]) -> tuple[dict[int, int], dict[int, tuple[int, int]]]:
+def shortest_paths(
+    near: Adjacency, source: int, targets: set[int]
+) -> tuple[dict[int, int], dict[int, tuple[int, int]]]:
     """Dijkstra's distances from ``source`` until every target is reached, and the (node, edge) each was reached by."""
     distance, reached_by = {source: 0}, {source: (-1, -1)}
     done: dict[int, int] = {}
@@ -85,7 +87,7 @@ def least_matching(length: Ints) -> list[tuple[int, int]]:
     return sorted((min(pair), max(pair)) for pair in pairs)
 
 
-def minimum_t_join(near: Adjacency, odd: Sequence[int], edges: int) -> Ints:
+def minimum_t_join(near: Adjacency, odd: Sequence[int], edges: int) -> Bools:
     """The T-join of least weight, as a mask over ``edges`` edges, for the odd nodes of one connected part."""
     chosen = np.zeros(edges, bool)
     if not odd:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .layout import ALONG, CROSSING, Layout
-from .mesh import Ints
+from .mesh import Bools, Ints
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,7 +43,7 @@ class Circuits:
     dart_start: Ints
     visit_edge: Ints
     visit_pass: Ints
-    visit_forward: Ints
+    visit_forward: Bools
     visit_dart: Ints
     visit_start: Ints
 

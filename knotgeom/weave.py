@@ -23,7 +23,7 @@ from .design import Hand, Pass, Weave
 from .divide import StrandMap
 from .layout import Layout
 from .layout.grid import edge_of_site, pass_index
-from .mesh import Ints
+from .mesh import Bools, Ints
 from .tjoin import adjacency, minimum_t_join
 
 
@@ -47,9 +47,9 @@ class Weaving:
         Whether the count is proved least (always on plane layouts).
     """
 
-    pass_one_over: Ints
-    failing: Ints
-    fork_piece: Ints
+    pass_one_over: Bools
+    failing: Bools
+    fork_piece: Bools
     part: Ints
     unmet: tuple[Pass, ...]
     exact: bool
@@ -71,17 +71,21 @@ def end_nodes(strand_map: StrandMap, ends: Ints) -> Ints:
     return np.where(ends < corner, ends >> 2, strand_map.crossings + (ends - corner) // 3)
 
 
+def fork_pieces(strand_map: StrandMap) -> Bools:
+    """Whether each piece of strand ends at a fork, (P,)."""
+    at_fork = strand_map.ends >= 4 * strand_map.crossings
+    return at_fork[:, 0] | at_fork[:, 1]
+
+
 def end_turns(strand_map: StrandMap) -> Ints:
     """The end that follows each end anticlockwise round its node, (end_count,)."""
     end = np.arange(strand_map.end_count)
     corner = 4 * strand_map.crossings
     at_fork = end - corner
-    return np.where(
-        end < corner, (end & ~3) + ((end + 1) & 3), corner + at_fork - at_fork % 3 + (at_fork % 3 + 1) % 3
-    )
+    return np.where(end < corner, (end & ~3) + ((end + 1) & 3), corner + at_fork - at_fork % 3 + (at_fork % 3 + 1) % 3)
 
 
-def end_phase(strand_map: StrandMap) -> Ints:
+def end_phase(strand_map: StrandMap) -> Bools:
     """Whether the strand at each end is over when its node's spin is 0: pass 0, and the halves at a fork."""
     end = np.arange(strand_map.end_count)
     corner = 4 * strand_map.crossings
@@ -96,7 +100,7 @@ def faces(strand_map: StrandMap) -> Ints:
     return cycle_labels(end_turns(strand_map)[mate])
 
 
-def least_failures(strand_map: StrandMap) -> tuple[Ints, bool]:
+def least_failures(strand_map: StrandMap) -> tuple[Bools, bool]:
     """The pieces that fail in a weave of least count, and whether that count is proved least."""
     ends, count = strand_map.ends, len(strand_map.ends)
     failing = np.zeros(count, bool)
@@ -107,7 +111,7 @@ def least_failures(strand_map: StrandMap) -> tuple[Ints, bool]:
     asks_change = ~(phase[ends[:, 0]] ^ phase[ends[:, 1]])
     odd = np.bincount(face[ends.ravel()], np.repeat(asks_change, 2)) % 2 == 1
 
-    fork_piece = (ends >= 4 * strand_map.crossings).any(1)
+    fork_piece = fork_pieces(strand_map)
     weight = np.where(fork_piece, 1, int(fork_piece.sum()) + 1)
     left, right = face[ends[:, 0]], face[ends[:, 1]]
     near = adjacency(len(odd), left, right, weight)
@@ -120,7 +124,7 @@ def least_failures(strand_map: StrandMap) -> tuple[Ints, bool]:
     return failing, planar
 
 
-def spins(strand_map: StrandMap, failing: Ints) -> tuple[Ints, Ints]:
+def spins(strand_map: StrandMap, failing: Bools) -> tuple[Bools, Ints]:
     """A spin for each node that makes exactly ``failing`` fail, and the connected part of each node.
 
     The double cover of the map falls into two sheets over each connected part; one of them is the answer.
@@ -186,7 +190,7 @@ def weave_strands(layout: Layout, strand_map: StrandMap, wishes: Weave) -> Weavi
     return Weaving(
         pass_one_over=spin[: strand_map.crossings],
         failing=failing,
-        fork_piece=(strand_map.ends >= 4 * strand_map.crossings).any(1),
+        fork_piece=fork_pieces(strand_map),
         part=part,
         unmet=unmet,
         exact=exact,
@@ -207,8 +211,8 @@ def wished_spins(
 
 
 def favour(
-    strand_map: StrandMap, spin: Ints, failing: Ints, wanted: list[tuple[int, bool]], most: int = 400
-) -> tuple[Ints, Ints]:
+    strand_map: StrandMap, spin: Bools, failing: Bools, wanted: list[tuple[int, bool]], most: int = 400
+) -> tuple[Bools, Bools]:
     """Turn over clusters of crossings that cost nothing and bring a preferred pass on top.
 
     Best effort: from each unmet crossing a cluster grows by whichever neighbour leaves the fewest failures, up to
@@ -216,7 +220,7 @@ def favour(
     """
     spin, failing = spin.copy(), failing.copy()
     ends = end_nodes(strand_map, strand_map.ends)
-    fork_piece = (strand_map.ends >= 4 * strand_map.crossings).any(1)
+    fork_piece = fork_pieces(strand_map)
     cost = np.where(fork_piece, 1, int(fork_piece.sum()) + 1).tolist()
     touching: list[list[tuple[int, int]]] = [[] for _ in range(len(spin))]
     for piece, (u, v) in enumerate(ends.tolist()):
@@ -231,7 +235,7 @@ def favour(
         change, node = 0, crossing
         rim: set[int] = set()
 
-        def turning(node: int, cluster: set[int] = cluster) -> int:
+        def turning(node: int, cluster: set[int] = cluster, failing: Bools = failing) -> int:
             total = 0
             for neighbour, piece in touching[node]:
                 sign = -1 if failing[piece] else 1

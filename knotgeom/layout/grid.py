@@ -6,11 +6,11 @@ import numpy as np
 
 from ..cycles import cycle_labels
 from ..design import Breaks, Grid
-from ..mesh import Floats, Ints
+from ..mesh import Bools, Floats
 from .halfedge import ACROSS, ALONG, CROSSING, Layout
 
 
-def present_cells(grid: Grid) -> Ints:
+def present_cells(grid: Grid) -> Bools:
     """Which cells the layout has, (columns, rows) bool."""
     present = np.ones((grid.columns, grid.rows), bool)
     if grid.without:

@@ -27,7 +27,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..mesh import Floats, Ints
+from ..mesh import Bools, Floats, Ints
 
 CROSSING, ALONG, ACROSS = 0, 1, 2
 """State of an edge: strands cross; a break along it keeps each end in its face; a break across it keeps each end
@@ -57,9 +57,9 @@ class Layout:
     """
 
     next_half: Ints
-    outside: Ints
+    outside: Bools
     origin: Ints
     points: Floats
     state: Ints
-    boundary: Ints
+    boundary: Bools
     site: Ints
