@@ -16,7 +16,7 @@ import enum
 import functools
 import math
 import numbers
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -29,8 +29,7 @@ _SHOWN = 40  # characters of a found value that an error repeats
 class Object(dict[str, Any]):
     """A JSON object that remembers which of its keys came more than once."""
 
-    def __init__(self, pairs: Iterable[tuple[str, Any]]) -> None:
-        pairs = list(pairs)
+    def __init__(self, pairs: list[tuple[str, Any]]) -> None:
         super().__init__(pairs)
         self.repeated: tuple[str, ...] = ()
         if len(self) < len(pairs):
@@ -331,7 +330,9 @@ class Many:
     @property
     def wanted(self) -> str:
         if self.fewest:
-            return f"a list of {self.fewest} to {self.most} entries, each {self.item.wanted}"
+            return f"a list of {self.fewest} to {number_text(self.most or 0)} entries, each {self.item.wanted}"
+        if self.most:
+            return f"a list of at most {number_text(self.most)} entries, each {self.item.wanted}"
         return f"a list of entries, each {self.item.wanted}"
 
     def read(self, value: object, place: str) -> tuple[Any, ...]:

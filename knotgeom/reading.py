@@ -50,6 +50,8 @@ MOST_BYTES = 16 * 2**20
 
 _MOST_MM = 1e6
 _LEAST_MM = 1e-3
+_MOST_KEYS = 1000
+_DEEPEST = 50  # of brackets; what is less deep is refused for what it is
 _LONG_DIGITS = re.compile(r"[0-9]{299}")
 _LINE = 110  # characters after which a written list goes on on the next line
 
@@ -59,7 +61,9 @@ SIZE = Number("mm", least=_LEAST_MM, most=_MOST_MM)
 DISTANCE = Number("mm", least=0, most=_MOST_MM)
 PLACE = Whole(0, 2 * MOST_CELLS)
 SITE = Row((PLACE, PLACE), "a site [x, y] in half cells", d.Site)
+SITES = Many(SITE, most=2 * MOST_CELLS)  # as many as the largest layout has
 PASS = Row((PLACE, PLACE, Choice(d.Way)), 'a pass [x, y, "rising"] or [x, y, "falling"]', d.Pass)
+PASSES = Many(PASS, most=4 * MOST_CELLS)
 COORDINATE = Number(least=-_MOST_MM, most=_MOST_MM)
 OUTLINE = Many(Row((COORDINATE, COORDINATE), "a point [x, y]"), fewest=3, most=1000)
 
@@ -96,6 +100,7 @@ LAYOUT = Keys(
         "without": Key(
             Many(
                 Row((Whole(0, MOST_CELLS), Whole(0, MOST_CELLS)), "a cell [column, row]"),
+                most=MOST_CELLS,
             ),
             "Cells left out, [column, row] from the lower left, counted from 0.",
             (),
@@ -107,16 +112,16 @@ LAYOUT = Keys(
 BREAKS = Keys(
     d.Breaks,
     {
-        "horizontal": Key(Many(SITE), "Sites with a short horizontal wall: strands come back reversed in y."),
-        "vertical": Key(Many(SITE), "Sites with a short vertical wall: strands come back reversed in x."),
+        "horizontal": Key(SITES, "Sites with a short horizontal wall: strands come back reversed in y."),
+        "vertical": Key(SITES, "Sites with a short vertical wall: strands come back reversed in x."),
     },
 )
 
 DIVIDE = Keys(
     d.Divide,
     {
-        "circuits": Key(Many(PASS), "Divides the whole circuit through each of these passes."),
-        "passes": Key(Many(PASS), "Divides only at these crossings."),
+        "circuits": Key(PASSES, "Divides the whole circuit through each of these passes."),
+        "passes": Key(PASSES, "Divides only at these crossings."),
         "all": Key(Flag(), "Divides everything, loops without a crossing too. Default false."),
         "rejoin": Key(
             Choice(d.Rejoin),
@@ -131,7 +136,7 @@ WEAVE = Keys(
     d.Weave,
     {
         "hand": Key(Choice(d.Hand), 'Which of a weave and its mirror image. Default "right".'),
-        "prefer": Key(Many(PASS), "Passes wished over, kept where a weave with fewest exceptions allows."),
+        "prefer": Key(PASSES, "Passes wished over, kept where a weave with fewest exceptions allows."),
     },
 )
 
@@ -345,14 +350,29 @@ def _parsed(text: str | bytes) -> Any:
         raise DesignError("starts with a byte order mark", "save it as UTF-8 without one")
     if not text.strip():
         raise DesignError("is empty", "give a JSON object with the keys interlace and layout")
+    _refuse_overgrown(text)
     long_or_none = _integer if _LONG_DIGITS.search(text) else None  # the plain reader of numbers is far faster
     try:
         return json.loads(text, object_pairs_hook=Object, parse_int=long_or_none, parse_float=_float)
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
         raise DesignError(f"is not JSON here ({_lower(error.msg)})", _json_remedy(text, error), where) from None
-    except RecursionError:
-        raise DesignError("lists or objects nested too deeply to read", "a design nests no more than 6 deep") from None
+
+
+def _refuse_overgrown(text: str) -> None:
+    """Refuse quickly what is nested or keyed as no design is, before the parser builds it all.
+
+    The parser has a limit to depth of its own, another one in each Python. Brackets and colons inside strings are
+    counted too: no string of a design holds any.
+    """
+    if text.count(":") > _MOST_KEYS:
+        raise DesignError(f"has about {text.count(':'):,} keys", "give a design, which has a few dozen")
+    characters = np.frombuffer(text.encode("utf-8", "replace"), np.uint8)
+    opening = (characters == ord("[")) | (characters == ord("{"))
+    closing = (characters == ord("]")) | (characters == ord("}"))
+    depth = np.cumsum(opening.view(np.int8) - closing.view(np.int8), dtype=np.int32)
+    if depth.max(initial=0) > _DEEPEST:
+        raise DesignError("lists or objects are nested too deeply", "a design nests no more than 6 deep")
 
 
 def _decoded(data: bytes) -> str:
