@@ -21,6 +21,8 @@ PIP := -m pip --disable-pip-version-check install --quiet
 LIMIT := $(shell command -v timeout >/dev/null 2>&1 && echo "timeout --kill-after=10 1200")
 
 export PYTHONDONTWRITEBYTECODE := 1
+# Scripts find knotgeom and blender_addon in the checkout.
+export PYTHONPATH := $(CURDIR)
 
 .DELETE_ON_ERROR:
 .PHONY: test test-core test-blender lint demo bench extension schema clean environments python
@@ -45,8 +47,9 @@ demo: .venv/ready .venv-blender-$(BLENDER)/ready
 	mkdir -p out
 	KNOTGEOM_PYTHON=$(abspath $(CORE)) BLENDER_PYTHON=$(abspath $(BPY)) $(CORE) demo_scenes/make_demos.py --out out
 
-bench: .venv/ready
-	$(CORE) tests/bench
+bench: .venv/ready .venv-blender-$(BLENDER)/ready
+	set -e; for script in $(filter-out %/bench_blender.py,$(sort $(wildcard tests/bench/bench_*.py))); do $(CORE) $$script; done
+	$(BPY) tests/bench/bench_blender.py
 
 extension: .venv-blender-$(BLENDER)/ready
 	$(BPY) blender_addon/build_extension.py
