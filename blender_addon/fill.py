@@ -41,6 +41,8 @@ def fill(target, mesh, scale):
         target.update(calc_edges=True)
     else:
         target.attributes["position"].data.foreach_set("vector", positions)
+        # Writing whole attributes does not tell Blender that bounds and normals are out of date; this does.
+        target.vertices[0].co = target.vertices[0].co
         target.update()
     uv = np.concatenate([np.reshape(mesh.quad_uv, (-1, 2)), np.reshape(mesh.triangle_uv, (-1, 2))])
     _put(target, UV_NAME, "FLOAT2", "CORNER", "vector", uv, np.float32)

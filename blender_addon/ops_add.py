@@ -1,7 +1,7 @@
 """Add > Mesh > Relief Knot."""
 
 import bpy
-from bpy.props import EnumProperty
+from bpy.props import BoolProperty, EnumProperty
 from bpy_extras import object_utils
 
 from . import core, props, store, units
@@ -45,8 +45,13 @@ def new_knot(context, design, name, operator=None):
 
 def frame(context):
     """Show the selected knot whole, where there is a view to show it in."""
-    if context.area and context.area.type == "VIEW_3D" and bpy.ops.view3d.view_selected.poll():
-        bpy.ops.view3d.view_selected()
+    area = context.area
+    if area is None or area.type != "VIEW_3D":
+        return
+    region = next(region for region in area.regions if region.type == "WINDOW")
+    with context.temp_override(area=area, region=region):
+        if bpy.ops.view3d.view_selected.poll():
+            bpy.ops.view3d.view_selected()
 
 
 def about(obj, scene):
@@ -86,6 +91,10 @@ class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
         ],
     )
 
+    frame: BoolProperty(
+        name="Frame in View", description="Show the new knot whole", default=False, options={"HIDDEN", "SKIP_SAVE"}
+    )
+
     @classmethod
     def poll(cls, context):
         return needs_object_mode(cls, context)
@@ -98,17 +107,17 @@ class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
             layout.prop(self, name)
 
     def invoke(self, context, _event):
+        self.frame = True  # and again when the redo panel changes what it is for, and so its size
         if not self.properties.is_property_set("purpose"):
             return context.window_manager.invoke_props_dialog(self)
-        finished = self.execute(context)
-        if finished == {"FINISHED"}:
-            frame(context)
-        return finished
+        return self.execute(context)
 
     def execute(self, context):
         obj = new_knot(context, starter(self.purpose), "Relief Knot", self)
         if self.measure not in {"AUTO", obj.relief_knot.measure}:
             obj.relief_knot.measure = self.measure
+        if self.frame:
+            frame(context)
         if obj.relief_knot.error:
             self.report({"WARNING"}, obj.relief_knot.error)
         else:

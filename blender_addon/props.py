@@ -39,7 +39,7 @@ def _change(knot, edit):
         rebuild.change(obj, edit)
 
 
-def length(path, name, description, effective=None, most=0.1):
+def length(path, name, description, effective=None, most=0.02):
     """A length kept at ``path`` in mm; ``effective`` gives what holds where the design leaves it open."""
 
     def read(design):
@@ -214,8 +214,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     # --- layout -----------------------------------------------------------------------------------------------------
     columns: _count("columns", "Columns", "Cells across; what no longer fits a smaller layout is named below")
     rows: _count("rows", "Rows", "Cells up; what no longer fits a smaller layout is named below")
-    cell_width: length("layout.cell_width", "Cell Width", "Width of one cell of the layout", most=0.2)
-    cell_height: length("layout.cell_height", "Height", "Height of one cell of the layout", most=0.2)
+    cell_width: length("layout.cell_width", "Cell Width", "Width of one cell of the layout", most=0.05)
+    cell_height: length("layout.cell_height", "Height", "Height of one cell of the layout", most=0.05)
 
     # --- dividing ---------------------------------------------------------------------------------------------------
     divide_all: flag("divide.all", "Divide All", "Run every strand as two halves, loops without a crossing too")
@@ -229,7 +229,7 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
             (D.Rejoin.STEPS, "On Every Step", "One strand again between every two crossings"),
         ],
     )
-    gap: length("divide.gap", "Gap", "Open background between two halves; 0 is an incised line", size("gap"), 0.02)
+    gap: length("divide.gap", "Gap", "Open background between two halves; 0 is an incised line", size("gap"), 0.005)
 
     # --- weave ------------------------------------------------------------------------------------------------------
     hand: choice(
@@ -243,8 +243,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     )
 
     # --- strand -----------------------------------------------------------------------------------------------------
-    width: length("strand.width", "Width", "Width of the strand, over both halves where divided", size("width"), 0.05)
-    thickness: length("strand.thickness", "Thickness", "Thickness of the strand", size("thickness"), 0.02)
+    width: length("strand.width", "Width", "Width of the strand, over both halves where divided", size("width"), 0.02)
+    thickness: length("strand.thickness", "Thickness", "Thickness of the strand", size("thickness"), 0.01)
     section: EnumProperty(
         name="Section",
         description="The shape of the strand cut across",
@@ -253,7 +253,9 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
         get=lambda knot: _value(knot, _read_section, 0),
         set=lambda knot, value: _change(knot, _write_section(value)),
     )
-    groove_depth: length("strand.groove.depth", "Groove Depth", "Depth of the incised line", size("groove_depth"), 0.01)
+    groove_depth: length(
+        "strand.groove.depth", "Groove Depth", "Depth of the incised line", size("groove_depth"), 0.005
+    )
     groove_angle: angle(
         "strand.groove.angle_deg", "Groove Angle", "Angle between the walls of the incised line", 75.0, 1.0, 179.0
     )
@@ -296,8 +298,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
             (D.Making.CARVED, "Carved", "Everything below the strands is solid: reliefs"),
         ],
     )
-    clearance: length("heights.clearance", "Clearance", "Least distance between free strands", size("clearance"), 0.005)
-    step: length("heights.step", "Step", "Visible step where one strand crosses another", size("step"), 0.01)
+    clearance: length("heights.clearance", "Clearance", "Least distance between free strands", size("clearance"), 0.002)
+    step: length("heights.step", "Step", "Visible step where one strand crosses another", size("step"), 0.005)
     has_slope_limit: limit(
         "heights.slope_limit_deg", "Limit Slope", "Let no strand climb more steeply than this", lambda design: 45.0
     )
@@ -313,7 +315,7 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
         "Greatest Depth",
         "The whole weave keeps within this depth",
         lambda design: design.heights.depth_limit or 0.0,
-        0.05,
+        0.02,
     )
 
 

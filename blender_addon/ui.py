@@ -190,7 +190,7 @@ class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
             open_length(layout, context, "groove_depth")
             layout.prop(knot, "groove_angle")
         column = layout.column(align=True)
-        column.prop(knot, "turn_corners", text="Corners")
+        column.prop(knot, "turn_corners", text="Turn at Corners")
         column.prop(knot, "turn_borders", text="Borders")
         column.prop(knot, "turn_breaks", text="Breaks")
 

@@ -318,6 +318,21 @@ def test_uvs_in_mm_and_the_circuit_of_every_face_are_on_the_mesh(knot):
     assert len(knot.data.uv_layers) == 1
 
 
+def test_size_and_normals_that_blender_shows_follow_a_change_of_positions_alone(knot):
+    bpy.context.view_layer.update()
+    was = tuple(knot.dimensions)
+    knot.relief_knot.thickness *= 1.2
+    bpy.context.view_layer.update()
+    found = corners(knot)
+    assert tuple(knot.dimensions) == pytest.approx(tuple(np.ptp(found, axis=0)), rel=1e-5)
+    assert tuple(knot.dimensions) != pytest.approx(was, rel=1e-5)
+    copy = knot.data.copy()
+    copy.validate()
+    copy.update()
+    for mine, fresh in zip(knot.data.vertices, copy.vertices, strict=True):
+        assert (mine.normal - fresh.normal).length < 1e-3
+
+
 def test_a_smaller_layout_names_what_had_to_go(knot):
     bpy.ops.mesh.relief_knot_clear(what="BREAKS")
     bpy.ops.mesh.relief_knot_break(point=(24.5, 14.0), line="HORIZONTAL")

@@ -1,0 +1,106 @@
+"""A session at a real window: menu, sidebar, clicks on the knot, undo, and words where a value cannot be.
+
+Slow (a minute, and more where the window has first to be made), so it is run by name: ``pytest tests/window``.
+The pictures it takes are in ``out/window``.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+import desk  # noqa: E402
+
+ROOT = Path(__file__).resolve().parents[2]
+PICTURES = ROOT / "out" / "window"
+
+
+@pytest.fixture(scope="module")
+def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """What the session saw."""
+    missing = desk.why_not() or desk.prepare()
+    if missing:
+        pytest.skip(missing)
+    folder = tmp_path_factory.mktemp("window")
+    build = [sys.executable, str(ROOT / "blender_addon" / "build_extension.py"), "-o", str(folder / "dist")]
+    built = subprocess.run(build, capture_output=True, text=True, check=False)
+    if "could not be fetched" in built.stderr:
+        pytest.skip(built.stderr.splitlines()[0])
+    assert built.returncode == 0, built.stderr
+    (archive,) = (folder / "dist").glob("*.zip")
+    job = folder / "job"
+    job.mkdir()
+    status = desk.drive("work.py", archive, job)
+    logs = "".join((job / name).read_text() for name in ("install.log", "blender.log") if (job / name).exists())
+    shutil.rmtree(PICTURES, ignore_errors=True)
+    PICTURES.mkdir(parents=True)
+    for picture in job.glob("*.png"):
+        shutil.copy(picture, PICTURES)
+    assert status == 0 and (job / "seen.json").exists(), logs
+    found: dict[str, Any] = json.loads((job / "seen.json").read_text())
+    assert "failed" not in found, found.get("failed")
+    assert "Traceback" not in logs, logs
+    return found
+
+
+def design(seen: dict[str, Any], name: str) -> dict[str, Any]:
+    """A design text that the session noted."""
+    text: dict[str, Any] = json.loads(seen[name])
+    return text
+
+
+def test_the_menu_adds_a_board_in_three_arrow_keys_and_a_return(seen: dict[str, Any]) -> None:
+    assert seen["added"] == "Relief Knot" and seen["error"] == ""
+    start = design(seen, "starting text")
+    assert (start["layout"]["cell"], start["strand"]["width"]) == (24, 12)
+    assert seen["vertices"] > 1000
+
+
+def test_a_new_knot_lies_whole_within_the_view(seen: dict[str, Any]) -> None:
+    (left, low), (right, high) = seen["corners on screen"]
+    assert 0 < left < right < 1310 and 60 < low < high < 870
+    assert right - left > 300, "and is not lost in it"
+
+
+def test_a_click_on_a_site_breaks_there_and_shift_click_the_other_way(seen: dict[str, Any]) -> None:
+    start = design(seen, "starting text")["breaks"]
+    once, twice = design(seen, "after break")["breaks"], design(seen, "after second break")["breaks"]
+    assert once == start | {"horizontal": [*start.get("horizontal", []), [3, 2]]}
+    assert twice == once | {"vertical": [*start["vertical"], [2, 3]]}
+
+
+def test_a_click_on_a_strand_divides_its_circuit(seen: dict[str, Any]) -> None:
+    assert design(seen, "after divide")["divide"] == {"circuits": [[7, 4, "rising"]]}
+    assert seen["divide error"] == ""
+    assert seen["after divide, forks"] == 0 and seen["after divide, woven crossings"] > seen["crossings"]
+
+
+def test_one_pick_tool_takes_over_from_another_and_ends_where_it_is_asked_again(seen: dict[str, Any]) -> None:
+    assert seen["tools"] == ["BREAK", "DIVIDE", "none"]
+
+
+def test_every_click_is_one_step_of_undo(seen: dict[str, Any]) -> None:
+    assert seen["undone once"] == seen["after second break"]
+    assert seen["undone twice"] == seen["after break"]
+    assert seen["undone three times"] == seen["starting text"]
+    assert seen["undone three times, vertices"] == seen["vertices"]
+    assert seen["redone once"] == seen["after break"]
+
+
+def test_an_impossible_width_is_answered_in_words_and_the_mesh_stays(seen: dict[str, Any]) -> None:
+    assert "leaves no background" in seen["impossible"]
+    assert seen["mesh stayed"] is True
+
+
+def test_the_pictures_show_something(seen: dict[str, Any]) -> None:
+    pictures = sorted(PICTURES.glob("*.png"))
+    assert len(pictures) == 8
+    assert all(picture.stat().st_size > 50_000 for picture in pictures), "a black screen would be far smaller"

@@ -1,0 +1,165 @@
+"""A short session at the screen: add a knot from the menu, break it, divide a circuit, undo both, look at it all."""
+
+import json
+import sys
+
+sys.path.insert(0, "/job")
+
+import bpy
+import hands as _hands
+from mathutils import Vector
+
+
+def knot():
+    """The knot being worked on."""
+    return bpy.context.view_layer.objects.active
+
+
+def place(hands, x, y):
+    """The pixel at which a point of the layout (mm) shows."""
+    obj = knot()
+    return hands.pixel(obj.matrix_world @ Vector((x / 1000, y / 1000, 0)))
+
+
+def choose(hands, key, times=1):
+    """Press an arrow key in an open menu."""
+    for _ in range(times):
+        hands.tap(key)
+        yield
+
+
+def steps(hands):
+    """The session."""
+    region = hands.region("WINDOW")
+    hands.move(region.x + region.width // 2, region.y + region.height // 2)
+    yield
+    hands.tap("ESC")
+    yield
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        bpy.ops.object.select_all(action="SELECT")
+        bpy.ops.object.delete()
+    yield
+
+    # the sidebar, empty
+    hands.tap("N")
+    yield
+    yield
+    hands.region("UI").active_panel_category = "Relief Knot"
+    hands.area.tag_redraw()
+    yield
+    yield
+    hands.picture("1-empty")
+
+    # Shift A, Mesh, the last entry, Carved Board
+    hands.tap("A", shift=True)
+    yield
+    yield
+    yield from choose(hands, "DOWN_ARROW")
+    yield from choose(hands, "RIGHT_ARROW")
+    yield from choose(hands, "UP_ARROW")
+    yield
+    hands.picture("2-menu")
+    yield from choose(hands, "RIGHT_ARROW")
+    yield
+    yield from choose(hands, "DOWN_ARROW")
+    hands.picture("3-purposes")
+    hands.tap("RET")
+    for _ in range(5):
+        yield
+    hands.note("added", knot().name if knot() else None)
+    if not knot():
+        hands.picture("4-added")
+        return
+    hands.note("error", knot().relief_knot.error)
+    hands.note("starting text", knot().relief_knot.text)
+    hands.note("vertices", len(knot().data.vertices))
+    hands.area.tag_redraw()
+    yield
+    hands.picture("4-added")
+
+    # seen from above
+    hands.tap("NUMPAD_7")
+    for _ in range(4):
+        yield
+    grid = knot().relief_knot
+    cell = grid.cell_width * 1000
+    hands.note("corners on screen", [place(hands, 0, 0), place(hands, grid.columns * cell, grid.rows * cell)])
+
+    # breaks by clicking
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job="BREAK")
+    yield
+    hands.move(*place(hands, 1.5 * cell, 1 * cell))  # the site [3, 2]
+    yield
+    hands.tap("LEFTMOUSE")
+    yield
+    yield
+    hands.note("after break", knot().relief_knot.text)
+    hands.move(*place(hands, 1 * cell, 1.5 * cell))  # the site [2, 3]
+    yield
+    hands.tap("LEFTMOUSE", shift=True)
+    yield
+    yield
+    hands.note("after second break", knot().relief_knot.text)
+    hands.picture("5-breaks")
+    hands.tap("ESC")
+    yield
+
+    # a circuit by clicking on its strand
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job="DIVIDE")
+    yield
+    hands.move(*place(hands, 3.62 * cell, 2.12 * cell))  # a little up the rising strand at [7, 4]
+    yield
+    hands.tap("LEFTMOUSE")
+    yield
+    yield
+    hands.note("after divide", knot().relief_knot.text)
+    hands.note("divide error", knot().relief_knot.error)
+    facts = json.loads(knot().relief_knot.report)["facts"]
+    hands.note("crossings", facts["crossings"])
+    hands.note("after divide, forks", facts["forks"])
+    hands.note("after divide, woven crossings", facts["woven_crossings"])
+    hands.picture("6-divided")
+    hands.tap("RIGHTMOUSE")
+    yield
+    yield
+
+    # one pick tool after another, then the second again, as by clicking on their buttons
+    jobs = []
+    for job in ("BREAK", "DIVIDE", "DIVIDE"):
+        with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+            bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job=job)
+        yield
+        hands.move(hands.at[0] + 5, hands.at[1])
+        yield
+        pick = sys.modules["bl_ext.user_default.relief_knots.ops_pick"]
+        jobs.append(pick.running.get("job", "none"))
+    hands.note("tools", jobs)
+
+    # undo all three, then redo one
+    for name in ("undone once", "undone twice", "undone three times"):
+        hands.tap("Z", ctrl=True)
+        yield
+        yield
+        hands.note(name, knot().relief_knot.text)
+        hands.note(f"{name}, vertices", len(knot().data.vertices))
+    hands.picture("7-undone")
+    hands.tap("Z", ctrl=True, shift=True)
+    yield
+    yield
+    hands.note("redone once", knot().relief_knot.text)
+
+    # a value that cannot be: the words stand in the panel, the mesh stays
+    before = [tuple(vertex.co) for vertex in knot().data.vertices][:50]
+    knot().relief_knot.width = 0.05
+    hands.area.tag_redraw()
+    yield
+    yield
+    hands.note("impossible", knot().relief_knot.error)
+    hands.note("mesh stayed", before == [tuple(vertex.co) for vertex in knot().data.vertices][:50])
+    hands.picture("8-error")
+    yield
+
+
+_hands.run(steps)
