@@ -204,6 +204,71 @@ class MESH_OT_relief_knot_clear(KnotOperator, bpy.types.Operator):
         return _finish(self, context, edits[self.what])
 
 
+class MESH_OT_relief_knot_outline(KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_outline"
+    bl_label = "Outline from Selected"
+    bl_description = (
+        "Cut the strand to the outline of the other selected object, a closed flat curve or mesh, "
+        "stretched to the strand's width and thickness"
+    )
+
+    @classmethod
+    def poll(cls, context):
+        if not super().poll(context):
+            return False
+        if _outline_object(context) is None:
+            cls.poll_message_set("Select a closed flat curve or mesh first, then the knot as well")
+            return False
+        return True
+
+    def execute(self, context):
+        source = _outline_object(context)
+        points = closed_outline(source, context.evaluated_depsgraph_get())
+        if points is None:
+            self.report({"ERROR"}, f"{source.name} is not one closed line; close it, or join its ends")
+            return {"CANCELLED"}
+        return _finish(self, context, lambda design: props.put(design, "strand.section", points))
+
+
+def _outline_object(context):
+    others = [other for other in context.selected_objects if other != context.object]
+    return others[0] if len(others) == 1 and others[0].type in {"CURVE", "MESH"} else None
+
+
+def closed_outline(obj, depsgraph):
+    """The one closed line that a flat curve or mesh makes, as points in its plane; None where there is no such line."""
+    evaluated = obj.evaluated_get(depsgraph)
+    mesh = evaluated.to_mesh()
+    try:
+        faces_at = {}
+        for face in mesh.polygons:
+            for key in face.edge_keys:
+                faces_at[key] = faces_at.get(key, 0) + 1
+        beside = {}
+        for edge in mesh.edges:
+            if faces_at.get(edge.key, 0) < 2:
+                for here, there in (edge.vertices, reversed(edge.vertices)):
+                    beside.setdefault(here, []).append(there)
+        if len(beside) < 3 or any(len(ends) != 2 for ends in beside.values()):
+            return None
+        loop = [min(beside)]
+        before = None
+        while len(loop) == 1 or loop[-1] != loop[0]:
+            here = loop[-1]
+            after = next(there for there in beside[here] if there != before)
+            before = here
+            loop.append(after)
+        if len(loop) - 1 != len(beside):
+            return None
+        points = [tuple(mesh.vertices[index].co) for index in loop[:-1]]
+    finally:
+        evaluated.to_mesh_clear()
+    extents = [max(axis) - min(axis) for axis in zip(*points, strict=True)]
+    flat = extents.index(min(extents))
+    size = max(extents)
+    return tuple(tuple(round(value / size, 6) for k, value in enumerate(point) if k != flat) for point in points)
+
+
 class MESH_OT_relief_knot_follow(KnotOperator, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_follow"
     bl_label = "Back to Default"
@@ -281,6 +346,7 @@ CLASSES = (
     MESH_OT_relief_knot_prefer,
     MESH_OT_relief_knot_cell,
     MESH_OT_relief_knot_clear,
+    MESH_OT_relief_knot_outline,
     MESH_OT_relief_knot_follow,
     MESH_OT_relief_knot_revert,
     MESH_OT_relief_knot_update,

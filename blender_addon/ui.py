@@ -185,7 +185,11 @@ class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
         column = layout.column(align=True)
         open_length(column, context, "width")
         open_length(column, context, "thickness")
-        layout.prop(knot, "section")
+        column = layout.column(align=True)
+        column.prop(knot, "section")
+        split = column.split(factor=0.4, align=True)
+        split.label()
+        split.operator("mesh.relief_knot_outline", text="From Selected", icon="CURVE_BEZCIRCLE")
         if knot.section == "MEDIAN_INCISED":
             open_length(layout, context, "groove_depth")
             layout.prop(knot, "groove_angle")

@@ -431,6 +431,40 @@ def test_facts_and_findings_are_at_hand_for_the_panel(knot):
     assert [finding["remedy"] for finding in report["findings"]] == [finding.remedy for finding in made.findings]
 
 
+def outline_of(points, closed=True):
+    """A flat curve with straight sides, selected beside the knot."""
+    curve = bpy.data.curves.new("Outline", "CURVE")
+    curve.dimensions, curve.fill_mode = "3D", "FULL"
+    spline = curve.splines.new("POLY")
+    spline.points.add(len(points) - 1)
+    for point, (x, y) in zip(spline.points, points, strict=True):
+        point.co = (x, y, 0, 1)
+    spline.use_cyclic_u = closed
+    obj = bpy.data.objects.new("Outline", curve)
+    bpy.context.collection.objects.link(obj)
+    obj.select_set(True)
+    bpy.context.view_layer.update()
+    return obj
+
+
+def test_a_drawn_curve_becomes_the_outline_of_the_strand(knot):
+    assert not bpy.ops.mesh.relief_knot_outline.poll()
+    outline_of([(0, 0), (4, 0), (3, 1), (2, 2), (1, 1)])
+    assert bpy.ops.mesh.relief_knot_outline() == {"FINISHED"}
+    assert set(store.design_of(knot).strand.section) == {(0, 0), (1, 0), (0.75, 0.25), (0.5, 0.5), (0.25, 0.25)}
+    assert knot.relief_knot.section == "OUTLINE" and follows(knot)
+    knot.relief_knot.section = "PEAKED"
+    assert knot.relief_knot.section == "PEAKED" and follows(knot)
+
+
+def test_an_open_curve_is_no_outline(knot):
+    text = knot.relief_knot.text
+    outline_of([(0, 0), (4, 0), (2, 2)], closed=False)
+    with pytest.raises(RuntimeError, match="not one closed line"):
+        bpy.ops.mesh.relief_knot_outline()
+    assert knot.relief_knot.text == text
+
+
 def test_a_plain_mesh_has_no_design_left(knot):
     count = len(knot.data.vertices)
     bpy.ops.mesh.relief_knot_plain()
