@@ -1,0 +1,245 @@
+"""What cannot be made, or would look wrong: where, how far off, and the remedy in numbers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from .course import Courses
+from .design import Design, Making, Sizes
+from .divide import StrandMap
+from .gaps import Approaches
+from .heights import Relief
+from .lanes import Lanes
+from .layout import Layout
+from .mesh import Ints
+from .trace import Circuits
+from .weave import Weaving
+
+EVEN = 0.2
+"""How far the background may differ from the plain plait's: common practice, no source."""
+INSIDE = 0.25
+"""Least inside radius of a bend, in strand widths: common practice, no source."""
+MOST = 12
+"""Findings of one kind that are listed one by one, worst first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing to mend.
+
+    Attributes
+    ----------
+    kind : str
+        ``bend``, ``ground``, ``slope``, ``depth``, ``step``, ``weave``.
+    place : str
+        Where, in the designer's terms.
+    value : float or None
+        What was measured, in mm or degrees.
+    remedy : str
+        What would do, in numbers.
+    at : (float, float) or None
+        The place in plan, mm.
+    """
+
+    kind: str
+    place: str
+    value: float | None
+    remedy: str
+    at: tuple[float, float] | None = None
+
+
+def _site(layout: Layout, edge: int) -> str:
+    x, y = layout.site[edge]
+    return f"[{int(x)}, {int(y)}]"
+
+
+def _mm(value: float) -> str:
+    """A length that fits, rounded down to a hundredth."""
+    return f"{math.floor(value * 100 + 1e-6) / 100:.2f} mm"
+
+
+def _mm_up(value: float) -> str:
+    return f"{math.ceil(value * 100 - 1e-6) / 100:.2f} mm"
+
+
+def _run_name(layout: Layout, circuits: Circuits, visit: int, before: Ints) -> str:
+    start, end = circuits.visit_edge[before[visit]], circuits.visit_edge[visit]
+    return f"between crossings {_site(layout, start)} and {_site(layout, end)}"
+
+
+def tight_bends(
+    layout: Layout, circuits: Circuits, courses: Courses, size: Sizes, before: Ints
+) -> tuple[list[Finding], float]:
+    """Bends whose inside edge is tighter than a quarter of the width, and the least inside radius of all in mm."""
+    radius = 1.0 / np.maximum(np.abs(courses.curvature), 1e-12)
+    inside = radius - size.width / 2
+    least = float(inside.min(initial=np.inf))
+    owner = np.repeat(np.arange(circuits.count), np.diff(courses.start))
+    bad = np.flatnonzero(inside < INSIDE * size.width * (1 - 1e-3))
+    found: list[tuple[float, Finding]] = []
+    if not len(bad):
+        return [], least
+    # one finding a run: the visit that follows the place along its circuit
+    visit = np.full(len(bad), -1)
+    for k, sample in enumerate(bad.tolist()):
+        circuit = int(owner[sample])
+        first, last = int(circuits.visit_start[circuit]), int(circuits.visit_start[circuit + 1])
+        if last > first:
+            along = courses.visit_along[first:last]
+            later = np.flatnonzero(along >= courses.along[sample] - 1e-9)
+            visit[k] = first + int(later[along[later].argmin()] if len(later) else along.argmin())
+    for run in np.unique(np.stack([owner[bad], visit], 1), axis=0):
+        mine = bad[(owner[bad] == run[0]) & (visit == run[1])]
+        sample = int(mine[inside[mine].argmin()])
+        place = _run_name(layout, circuits, int(run[1]), before) if run[1] >= 0 else "on a loop without a crossing"
+        width = float(radius[sample]) / (0.5 + INSIDE)
+        x, y = courses.point[sample]
+        found.append((
+            float(inside[sample]),
+            Finding(
+                "bend", place, round(float(inside[sample]), 4),
+                f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
+                f"{size.width / 4:.2f} mm; a width of {_mm(width)} would fit",
+                (round(float(x), 4), round(float(y), 4)),
+            ),
+        ))
+    return [finding for _, finding in sorted(found, key=lambda pair: pair[0])[:MOST]], least
+
+
+def uneven_ground(
+    layout: Layout, circuits: Circuits, gaps: Approaches, size: Sizes, before: Ints
+) -> list[Finding]:
+    """Neighbouring strands nearer together than four fifths of the plain plait's background."""
+    plain = size.background
+    found = []
+    for k in np.argsort(gaps.apart, kind="stable").tolist():
+        apart = float(gaps.apart[k])
+        if apart >= (1 - EVEN) * plain - 1e-9 or len(found) >= MOST:
+            break
+        a, b = (_run_name(layout, circuits, int(v), before) for v in gaps.visit[k])
+        # the centre lines stand half the pitch from walls whatever the width, so distance less width grows as it falls
+        width = (apart + size.width - (1 - EVEN) * size.pitch) / EVEN
+        fits = (
+            f"a width of {_mm(width)} would do" if 0.05 * size.pitch < width < size.width
+            else "take one of the breaks there away"
+        )
+        x, y = gaps.point[k]
+        found.append(
+            Finding(
+                "ground", f"{a} and {b}", round(apart, 4),
+                f"the background is {apart:.2f} mm here and {plain:.2f} mm in the plain plait; {fits}",
+                (round(float(x), 4), round(float(y), 4)),
+            )
+        )
+    return found
+
+
+def steep_places(
+    design: Design, layout: Layout, strand_map: StrandMap, size: Sizes, relief: Relief, lanes: Lanes, courses: Courses
+) -> list[Finding]:
+    """Slope and depth limits that are not kept, with what would keep them."""
+    heights = design.heights
+    found = []
+    limit = heights.slope_limit_deg
+    steep = math.degrees(math.atan(relief.steepest))
+    impossible = relief.tightest.slope > STEEPEST
+    if impossible or (limit is not None and steep > limit + 1e-6):
+        allowed = math.tan(math.radians(limit if limit is not None else 60.0))
+        found.append(_slope_finding(design, layout, strand_map, size, relief, allowed, steep, lanes, courses))
+    depth = float(np.ptp(relief.z)) + size.thickness if len(relief.z) else size.thickness
+    if heights.depth_limit is not None and depth > heights.depth_limit * (1 + 1e-6) + 1e-6:
+        room = heights.depth_limit - size.thickness
+        word = "thickness" if heights.way is Making.FREE else "step"
+        keep = max(size.separation * room / max(depth - size.thickness, 1e-9), 0.0)
+        remedy = (
+            f"the strands take {depth:.2f} mm, the limit is {heights.depth_limit:.2f} mm; "
+            + (f"a step of {_mm(keep)} would do" if word == "step" else f"a depth limit of {_mm_up(depth)}, or thinner strands, would do")
+        )
+        found.append(Finding("depth", "the whole design", round(depth, 4), remedy))
+    return found
+
+
+STEEPEST = math.tan(math.radians(85.0))
+"""Beyond this slope (rise over run) no strand is made."""
+
+
+def _slope_finding(
+    design: Design,
+    layout: Layout,
+    strand_map: StrandMap,
+    size: Sizes,
+    relief: Relief,
+    allowed: float,
+    steep: float,
+    lanes: Lanes,
+    courses: Courses,
+) -> Finding:
+    rows = relief.tightest.rows
+    given = relief.constraints
+    tail, run, drop = given.tail[rows], given.run[rows], given.drop[rows]
+    crossing = np.unique(tail[(drop > 0) & (tail < 8 * strand_map.crossings)] // 8)
+    names = [_site(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[crossing])[:3]]
+    if len(crossing) > 1:
+        place = f"crossings {', '.join(names)}" + (" and others" if len(crossing) > 3 else "")
+    else:
+        place = f"crossing {names[0]}" if names else "the whole design"
+    at = None
+    if len(lanes.sample):
+        x, y = courses.point[lanes.sample[relief.steepest_sample]]
+        at = (round(float(x), 4), round(float(y), 4))
+    number = max(int((drop > 0).sum()), 1)
+    needed, room = float(drop[drop > 0].sum()), float(run.sum())
+    climbs = max(int((run > 0).sum()), 1)
+    more = (needed / allowed - room) / climbs  # mm that each climb on the way lacks
+    options = []
+    if more > 0:
+        width = size.width - more
+        if not strand_map.divided.any() and width > 0.1 * size.width:
+            options.append(f"a width of {_mm(width)}")
+        if strand_map.divided.any() and size.gap + more < 0.8 * size.width:
+            options.append(f"a gap of {_mm_up(size.gap + more)}")
+    keep = allowed * max(room, 0.0) / number / 1.05  # the finished curve is a little steeper than the least slope
+    if design.heights.way is Making.FREE:
+        if keep - size.clearance > 0.05:
+            options.append(f"a thickness of {_mm(keep - size.clearance)}")
+    elif keep > 0.01:
+        options.append(f"a step of {_mm(keep)}")
+    remedy = " or ".join(options) + " would do" if options else "fewer divided passes there, or a larger cell, would do"
+    asked = math.degrees(math.atan(allowed))
+    return Finding(
+        "slope", place, round(steep, 3),
+        f"the strands climb {steep:.1f} degrees there and at most {asked:.1f} can be kept; {remedy}", at,
+    )
+
+
+def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief: Relief) -> list[Finding]:
+    """Crossings where the step is kept over part of the overlap only, for want of room between two halves."""
+    eased = np.flatnonzero(relief.stretches.eased)
+    if not len(eased):
+        return []
+    sites = [_site(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[eased])]
+    more = 0.3 * min(size.half_width, size.width / 2)
+    return [
+        Finding(
+            "step", f"{len(sites)} crossings, the first {sites[0]}", round(size.gap, 4),
+            f"with {size.gap:.2f} mm between the halves the full step is kept along their middles only; "
+            f"a gap of {_mm_up(max(more, size.gap + 0.01))} would keep it to their edges",
+        )
+    ]
+
+
+def weave_exceptions(
+    layout: Layout, circuits: Circuits, strand_map: StrandMap, weaving: Weaving, courses: Courses, before: Ints
+) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
+    """Where over and under do not alternate: on steps, and on pieces that end at a fork."""
+    lists: tuple[list[dict[str, object]], list[dict[str, object]]] = ([], [])
+    for piece in np.flatnonzero(weaving.failing).tolist():
+        visit = int(strand_map.piece_visit[piece])
+        edges = [int(strand_map.crossing_edge[end >> 2]) for end in strand_map.ends[piece] if end < 4 * strand_map.crossings]
+        sites = [[int(v) for v in layout.site[edge]] for edge in edges]
+        entry: dict[str, object] = {"sites": sites or [[int(v) for v in layout.site[circuits.visit_edge[visit]]]]}
+        lists[int(weaving.fork_piece[piece])].append(entry)
+    return lists

@@ -1,0 +1,133 @@
+"""Where strands lie over one another in plan: the overlap of two bands at each woven crossing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .course import Courses
+from .divide import StrandMap, circuit_of_visit
+from .lanes import Lanes
+from .mesh import Floats, Ints
+from .trace import Circuits
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Footprints:
+    """One row a woven crossing; the last axis is pass 0, pass 1.
+
+    Attributes
+    ----------
+    lane : (N, 2) int64
+        The lane of each strand; for a whole strand of a divided circuit its left lane.
+    shared : (N, 2) bool
+        Whether that strand is whole there though its circuit is divided, so that both lanes are one strand.
+    centre : (N, 2) float64
+        Where the two lanes cross, as length along each circuit's centre line, mm.
+    corner : (N, 4, 2) float64
+        The same for the four corners of the overlap, where an edge of one strand crosses an edge of the other.
+    point : (N, 2) float64
+        The crossing in plan, mm.
+    """
+
+    lane: Ints
+    shared: Ints
+    centre: Floats
+    corner: Floats
+    point: Floats
+
+
+class Ruler:
+    """Looks up places along circuits: between which samples a length falls, and how far from one to the next."""
+
+    def __init__(self, courses: Courses) -> None:
+        self.courses = courses
+        self.base = np.concatenate([[0.0], np.cumsum(courses.length + 1.0)])[:-1]
+        self.key = courses.along + np.repeat(self.base, np.diff(courses.start))
+
+    def find(self, circuit: Ints, along: Floats) -> tuple[Ints, Ints, Floats]:
+        """Sample before, sample after, and the fraction between them, for places along circuits (any shape)."""
+        courses = self.courses
+        wrapped = np.mod(along, courses.length[circuit])
+        low = np.searchsorted(self.key, wrapped + self.base[circuit], side="right") - 1
+        low = np.clip(low, courses.start[circuit], courses.start[circuit + 1] - 1)
+        last = low + 1 == courses.start[circuit + 1]
+        high = np.where(last, courses.start[circuit], low + 1)
+        stop = np.where(last, courses.length[circuit], courses.along[high])
+        fraction = (wrapped - courses.along[low]) / np.maximum(stop - courses.along[low], 1e-12)
+        return low, high, np.clip(fraction, 0.0, 1.0)
+
+
+def lane_place(lanes: Lanes, courses: Courses, ruler: Ruler, lane: Ints, along: Floats) -> Floats:
+    """Length along lanes at places given along their circuits' centre lines."""
+    circuit = lanes.circuit[lane]
+    low, high, fraction = ruler.find(circuit, along)
+    shift = lanes.start[lane] - courses.start[circuit]
+    a, b = lanes.along[low + shift], lanes.along[high + shift]
+    b = np.where(high < low, lanes.length[lane], b)
+    place: Floats = a + fraction * (b - a)
+    return place
+
+
+def edge_points(
+    lanes: Lanes, courses: Courses, ruler: Ruler, lane: Ints, along: Floats, edge: Floats
+) -> tuple[Floats, Floats]:
+    """Points on a lane's edges (``edge`` -1 right, 0 middle, 1 left) and the direction of the lane there."""
+    circuit = lanes.circuit[lane]
+    low, high, fraction = ruler.find(circuit, along)
+    shift = lanes.start[lane] - courses.start[circuit]
+
+    def at(sample: Ints) -> Floats:
+        own = sample + shift
+        # next to a fork a trunk's sample stands for the whole strand
+        trunk = lanes.whole[own] & (lanes.opened[own] == 0.0)
+        offset = np.where(trunk, 0.0, lanes.offset[own])
+        width = np.where(trunk & lanes.paired[lane], 2 * lanes.width[own], lanes.width[own])
+        where: Floats = courses.point[sample] + (offset + edge * width / 2)[..., None] * courses.lateral[sample]
+        return where
+
+    lateral = courses.lateral[low]
+    lateral = lateral / np.linalg.norm(lateral, axis=-1, keepdims=True)
+    direction = np.stack([lateral[..., 1], -lateral[..., 0]], -1)
+    weight = fraction[..., None]
+    return at(low) * (1 - weight) + at(high) * weight, direction
+
+
+def find_footprints(circuits: Circuits, strand_map: StrandMap, courses: Courses, lanes: Lanes) -> Footprints:
+    """Find the overlap at every woven crossing.
+
+    Each corner is where two edges cross, found from the crossing of straight lines by a few steps of Newton's method
+    on the curves themselves, all crossings at once.
+    """
+    owner = circuit_of_visit(circuits)
+    count = strand_map.crossings
+    edges = int(circuits.visit_edge.max(initial=-1)) + 1
+    visit_at = np.zeros((edges, 2), np.int64)
+    visit_at[circuits.visit_edge, circuits.visit_pass] = np.arange(len(owner))
+    visit = visit_at[strand_map.crossing_edge].reshape(count, 2)
+    forward = circuits.visit_forward[visit]
+    divided = strand_map.divided[visit]
+    side = np.where(divided & ~forward, 1 - strand_map.crossing_sides, strand_map.crossing_sides)
+    circuit = owner[visit]
+    lane = np.where(divided & (side == 1), lanes.lane_of[circuit, 1], lanes.lane_of[circuit, 0])
+    ruler = Ruler(courses)
+
+    signs = np.array([[0, 0], [-1, -1], [-1, 1], [1, 1], [1, -1]], float)
+    lane5 = np.repeat(lane[:, None, :], 5, 1)
+    along = np.repeat(courses.visit_along[visit][:, None, :], 5, 1).astype(float)
+    for _ in range(7):
+        p, u = edge_points(lanes, courses, ruler, lane5[..., 0], along[..., 0], np.broadcast_to(signs[:, 0], (count, 5)))
+        q, v = edge_points(lanes, courses, ruler, lane5[..., 1], along[..., 1], np.broadcast_to(signs[:, 1], (count, 5)))
+        d = q - p
+        cross = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
+        cross = np.where(np.abs(cross) < 0.05, np.where(cross < 0, -0.05, 0.05), cross)
+        along[..., 0] += (d[..., 0] * v[..., 1] - d[..., 1] * v[..., 0]) / cross
+        along[..., 1] += (d[..., 0] * u[..., 1] - d[..., 1] * u[..., 0]) / cross
+    return Footprints(
+        lane=lane,
+        shared=~divided & lanes.paired[lane],
+        centre=along[:, 0],
+        corner=along[:, 1:],
+        point=p[:, 0] if count else np.zeros((0, 2)),
+    )

@@ -1,0 +1,162 @@
+"""The background between neighbouring strands, measured in plan at their nearest approaches.
+
+Halves of one strand keep the outline of the whole one, so whole strands are measured. Two pieces of strand are
+neighbours where they bound the same opening (a face of the map of crossings) without meeting at one of its corners, and
+where nothing of that opening's other pieces lies between them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .course import Courses
+from .design import Divide, Grid
+from .divide import StrandMap, divide_strands
+from .footprints import Ruler
+from .lanes import run_bounds
+from .layout import Layout
+from .layout.grid import present_cells
+from .mesh import Floats, Ints
+from .trace import Circuits
+from .weave import faces
+
+SAMPLES = 12
+"""Points on each side of a piece of strand at which approaches are measured."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Approaches:
+    """Nearest approaches of neighbouring strands.
+
+    Attributes
+    ----------
+    apart : (n,) float64
+        Distance between the two centre lines less one width: the open background, mm. Negative where they overlap.
+    point : (n, 2) float64
+        Middle of the approach, mm.
+    visit : (n, 2) int64
+        The visits to which the two runs of strand lead.
+    """
+
+    apart: Floats
+    point: Floats
+    visit: Ints
+
+
+def measure_gaps(
+    grid: Grid, layout: Layout, circuits: Circuits, courses: Courses, width: float
+) -> Approaches:
+    """Measure the background of a design whose strands are ``width`` wide."""
+    plain = divide_strands(layout, circuits, Divide())
+    count = len(plain.ends)
+    nothing = Approaches(np.zeros(0), np.zeros((0, 2)), np.zeros((0, 2), np.int64))
+    if not count:
+        return nothing
+    sides = _piece_sides(circuits, courses, plain, width)
+    openings = _openings(plain)
+    inside = present_cells(grid)
+    cell = np.array([grid.cell_width, grid.cell_height])
+
+    found: list[tuple[float, Floats, int, int]] = []
+    by_size: dict[int, list[list[int]]] = {}
+    for pieces in openings:
+        if 4 <= len(pieces) <= 64:
+            by_size.setdefault(len(pieces), []).append(pieces)
+    for number, group in by_size.items():
+        table = np.array(group)  # (openings, pieces), each piece as 2 * piece + side
+        points = sides[table]  # (openings, pieces, SAMPLES, 2)
+        heart = points.mean(2)
+        turn = heart[..., 0] * np.roll(heart[..., 1], -1, 1) - heart[..., 1] * np.roll(heart[..., 0], -1, 1)
+        inner = turn.sum(1) < 0  # the face round the outside of a part is walked the other way about
+        table, points = table[inner], points[inner]
+        if not len(table):
+            continue
+        for i in range(number):
+            for j in range(i + 2, number - (i == 0)):
+                _approaches(table, points, i, j, found, inside, cell, width)
+    if not found:
+        return nothing
+    return Approaches(
+        np.array([row[0] for row in found]),
+        np.array([row[1] for row in found]),
+        plain.piece_visit[np.array([[row[2] >> 1, row[3] >> 1] for row in found])],
+    )
+
+
+def _approaches(
+    table: Ints,
+    points: Floats,
+    i: int,
+    j: int,
+    found: list[tuple[float, Floats, int, int]],
+    inside: Ints,
+    cell: Floats,
+    width: float,
+) -> None:
+    """Measure pieces ``i`` and ``j`` of every opening of one size."""
+    a, b = points[:, i], points[:, j]
+    distance = np.linalg.norm(a[:, :, None] - b[:, None, :], axis=3)
+    least = distance.min((1, 2))
+    # of places about equally near, the one in the middle of both pieces
+    middle = np.abs(np.arange(SAMPLES) - (SAMPLES - 1) / 2)
+    cost = np.where(distance <= 1.01 * least[:, None, None] + 1e-9, middle[:, None] + middle[None, :], np.inf)
+    flat = cost.reshape(len(cost), -1).argmin(1)
+    row = np.arange(len(table))
+    p, q = a[row, flat // SAMPLES], b[row, flat % SAMPLES]
+    centre = (p + q) / 2
+    reach = 0.3 * np.linalg.norm(p - q, axis=1)
+    others = [k for k in range(table.shape[1]) if k not in (i, j)]
+    near = np.linalg.norm(points[:, others] - centre[:, None, None, :], axis=3).min((1, 2))
+    at = np.floor(centre / cell).astype(int)
+    off = (at < 0).any(1) | (at >= inside.shape).any(1)
+    on = ~off
+    on[on] = inside[at[on, 0], at[on, 1]]
+    for k in np.flatnonzero((near >= reach) & on).tolist():
+        found.append((float(least[k]), centre[k], int(table[k, i]), int(table[k, j])))
+
+
+def _piece_sides(circuits: Circuits, courses: Courses, plain: StrandMap, width: float) -> Floats:
+    """Points along both edges of every piece, (2 * pieces, SAMPLES, 2): 2p the left edge, 2p + 1 the right one."""
+    visit = plain.piece_visit
+    begin, end = run_bounds(circuits, courses, visit)
+    owner = np.searchsorted(circuits.visit_start, visit, side="right") - 1
+    share = (np.arange(SAMPLES) + 0.5) / SAMPLES
+    along = begin[:, None] + share * (end - begin)[:, None]
+    low, high, fraction = Ruler(courses).find(np.repeat(owner[:, None], SAMPLES, 1), along)
+    f = fraction[..., None]
+    sides = np.empty((len(visit), 2, SAMPLES, 2))
+    for side, sign in ((0, 1.0), (1, -1.0)):
+        edge_low = courses.point[low] + sign * width / 2 * courses.lateral[low]
+        edge_high = courses.point[high] + sign * width / 2 * courses.lateral[high]
+        sides[:, side] = edge_low * (1 - f) + edge_high * f
+    return sides.reshape(-1, SAMPLES, 2)
+
+
+def _openings(plain: StrandMap) -> list[list[int]]:
+    """The pieces round every face in order, each as ``2 * piece + side`` (side 0: the face lies to its left)."""
+    face = faces(plain)
+    ends = plain.ends
+    count = plain.end_count
+    mate = np.empty(count, np.int64)
+    mate[ends[:, 0]], mate[ends[:, 1]] = ends[:, 1], ends[:, 0]
+    turn = (np.arange(count) & ~3) + ((np.arange(count) + 1) & 3)
+    following = turn[mate].tolist()
+    piece, start = np.empty(count, np.int64), np.zeros(count, bool)
+    piece[ends[:, 0]] = piece[ends[:, 1]] = np.arange(len(ends))
+    start[ends[:, 0]] = True
+    # walking on and then turning anticlockwise keeps the face to the right of the walk
+    name = (2 * piece + start).tolist()  # to the right of a piece walked forwards, to the left of one walked back
+    seen = bytearray(count)
+    result = []
+    for end in np.argsort(face, kind="stable").tolist():
+        if seen[end]:
+            continue
+        walk = []
+        while not seen[end]:
+            seen[end] = 1
+            walk.append(name[end])
+            end = following[end]
+        result.append(walk)
+    return result

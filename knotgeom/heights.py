@@ -1,0 +1,566 @@
+"""Heights: how far every strand rises and dips, with separation kept at every crossing and slopes as low as can be.
+
+1. At every crossing two bands overlap in a four-cornered patch. At each corner, a place on the upper strand must lie
+   the separation above a place on the lower one; with crests that arch and dips that sag, that holds for the whole
+   patch. (Patches are not square: beside a border bend a strand lies over its neighbour a long way on one side.)
+2. :mod:`knotgeom.slopes` gives the least steepest slope that can be kept, exactly, and the crossings that need it.
+3. Among the heights that keep it, the ones with the least climbing (the sum of rise squared over run, which a taut
+   string minimises) are found by the alternating direction method of multipliers (S. Boyd, N. Parikh, E. Chu, B.
+   Peleato and J. Eckstein, 2011): every corner has copies of its two places, parted in closed form. The linear step is
+   a tridiagonal system along each closed lane, solved on all lanes at once by cyclic reduction. ``carved`` takes
+   instead the highest heights that the slope allows, so that crests reach the board's face.
+4. The polyline of heights is smoothed by convolution with a triangle (the cubic B-spline's way), as wide as the room
+   beside each place allows: the finished curve has continuous curvature, and, up to the slow change of that width, no
+   slope that the polyline has not. Places are set a little inside the patch and the separation is asked a little larger,
+   so that the smoothed curve still keeps it at the corners; what is really kept is measured on the finished curve, and
+   the asked separation corrected until it is right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .course import Courses
+from .design import Making, Sizes
+from .divide import StrandMap
+from .footprints import Footprints, Ruler, lane_place
+from .lanes import Lanes
+from .mesh import Floats, Ints
+from .slopes import Constraints, Tightest, highest, least_slope
+from .weave import Weaving
+
+ROUNDING = 0.34
+"""Half width of the smoothing beside a room between two patches, as a share of that room."""
+INSET = 0.35
+"""How far inside its patch a place is set, as a share of the smoothing. With these two the finished slope is 3 % over
+the least; with an inset of 0 it would be 11 %, with 1 none, at more depth."""
+SLACK = 1.04
+"""Slope allowed over the least one, so that the least climbing has some play."""
+WIDENING = 0.15
+"""How fast the smoothing's half width may change along a strand; the slope grows by at most a third of it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretches:
+    """What is to be kept along the lanes, sorted by lane and place.
+
+    A row is one strand's overlap at one crossing, or a fork. A whole strand of a divided circuit has a row on each of
+    its two lanes.
+
+    Attributes
+    ----------
+    lane : (r,) int64
+    place : (r, 4) float64
+        The overlap's four corners in order along the lane, mm; below 0 or beyond the lane's length at its ends. A fork
+        has four times the same.
+    node : (r, 4) int64
+        The height at each: 8 a crossing (pass 0, pass 1, four each), then one a fork. Corners closer together than can
+        matter share one.
+    crossing : (r,) int64
+        The woven crossing, or -1 at a fork.
+    following : (r,) int64
+        The next row along the lane.
+    room : (r,) float64
+        Length from this row's last place to the next one's first.
+    corner_node : (N, 4, 2) int64
+        The heights of both strands (pass 0, pass 1) at each corner of each crossing.
+    eased : (N,) bool
+        Crossings whose overlap was narrowed to leave room to climb.
+    nodes : int
+        Number of heights.
+    """
+
+    lane: Ints
+    place: Floats
+    node: Ints
+    crossing: Ints
+    following: Ints
+    room: Floats
+    corner_node: Ints
+    eased: Ints
+    nodes: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profile:
+    """Heights along the lanes: a polyline over places, and how widely it is smoothed at each.
+
+    Attributes
+    ----------
+    start : (K + 1,) int64
+        Where each lane begins among the places.
+    place, height, smoothing : (p,) float64
+        mm along the lane, mm, mm.
+    length : (K,) float64
+        Length of each lane.
+    """
+
+    start: Ints
+    place: Floats
+    height: Floats
+    smoothing: Floats
+    length: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Relief:
+    """The heights of a weave.
+
+    Attributes
+    ----------
+    profile : Profile
+    z : (m,) float64
+        Height of the mid-plane at every lane sample, mm.
+    steepest : float
+        Steepest slope of the finished curves, as rise over run.
+    steepest_sample : int
+        The lane sample where it is.
+    tightest : Tightest
+        The least steepest slope that any heights could have, and what needs it.
+    stretches : Stretches
+    constraints : Constraints
+    separation : (N,) float64
+        What is really kept at each crossing, mm.
+    """
+
+    profile: Profile
+    z: Floats
+    steepest: float
+    steepest_sample: int
+    tightest: Tightest
+    stretches: Stretches
+    constraints: Constraints
+    separation: Floats
+
+
+def find_stretches(
+    courses: Courses, lanes: Lanes, strand_map: StrandMap, footprints: Footprints, least_room: float, merge: float
+) -> Stretches:
+    """Put the overlaps and the forks in order along the lanes.
+
+    Where two overlaps leave less than ``least_room`` between them, both end that much apart about their middle.
+    Corners of one strand less than ``merge`` apart become one place, the outer one.
+    """
+    ruler = Ruler(courses)
+    count = strand_map.crossings
+    crossing, strand = np.repeat(np.arange(count), 2), np.tile([0, 1], count)
+    lane, shared = footprints.lane.ravel(), footprints.shared.ravel()
+    centre = footprints.centre.ravel()
+    corner = footprints.corner.transpose(0, 2, 1).reshape(-1, 4)
+    rank = np.argsort(corner, axis=1, kind="stable")
+    ordered = np.take_along_axis(corner, rank, 1)
+    alias = np.tile(np.arange(4), (2 * count, 1))
+    alias[ordered[:, 1] - ordered[:, 0] < merge, 1] = 0
+    alias[ordered[:, 3] - ordered[:, 2] < merge, 2] = 3
+    node = (8 * crossing + 4 * strand)[:, None] + alias
+    corner_node = np.empty_like(node)
+    np.put_along_axis(corner_node, rank, node, 1)
+
+    rows = np.concatenate([np.arange(2 * count), np.flatnonzero(shared)])  # a whole strand counts on both its lanes
+    lane = np.concatenate([lane, lane[shared] + 1])
+    crossing, centre, ordered, node = crossing[rows], centre[rows], ordered[rows], node[rows]
+
+    circuit = np.searchsorted(courses.start, lanes.fork_sample, side="right") - 1
+    fork_along = courses.along[lanes.fork_sample]
+    fork = np.arange(len(circuit))
+    for side in (0, 1):
+        lane = np.concatenate([lane, lanes.lane_of[circuit, side]])
+        centre = np.concatenate([centre, fork_along])
+        ordered = np.concatenate([ordered, np.tile(fork_along[:, None], (1, 4))])
+        node = np.concatenate([node, np.tile((8 * count + fork)[:, None], (1, 4))])
+        crossing = np.concatenate([crossing, np.full(len(fork), -1)])
+
+    length = lanes.length[lane]
+    middle = lane_place(lanes, courses, ruler, lane, centre)
+    shift = lane_place(lanes, courses, ruler, np.tile(lane[:, None], (1, 4)), ordered) - middle[:, None]
+    half = length[:, None] / 2
+    place = middle[:, None] + np.mod(shift + half, length[:, None]) - half
+    place = np.maximum.accumulate(place, axis=1)
+
+    order = np.lexsort([middle, lane])
+    lane, middle, place, node, crossing = (a[order] for a in (lane, middle, place, node, crossing))
+    following = next_in_lane(lane)
+    before = np.empty_like(following)
+    before[following] = np.arange(len(following))
+    wrap = np.where(following <= np.arange(len(lane)), lanes.length[lane], 0.0)
+
+    # A fork's halves part smoothly a fifth of the way to their first crossing; there, not at the fork itself, the two
+    # lanes stop being one. The shorter of the two decides, so that the lanes agree up to the fork.
+    at_fork = np.flatnonzero(crossing < 0)
+    number = node[at_fork, 0] - 8 * count
+    opens = strand_map.fork_opens[number]
+    ahead = np.where(
+        opens,
+        place[following[at_fork], 0] + wrap[at_fork] - middle[at_fork],
+        middle[at_fork] - place[before[at_fork], 3] + wrap[before[at_fork]],
+    )
+    shortest = np.full(strand_map.forks, np.inf)
+    np.minimum.at(shortest, number, ahead)
+    place[at_fork] += (np.where(opens, 0.2, -0.2) * np.maximum(shortest[number], 0.0))[:, None]
+
+    room = place[following, 0] + wrap - place[:, 3]
+    eased = np.zeros(count, bool)
+    for row in np.flatnonzero(room < least_room).tolist():
+        other = int(following[row])
+        spot = (place[row, 3] + place[other, 0] + wrap[row]) / 2
+        if crossing[row] >= 0:
+            place[row] = np.minimum(place[row], max(spot - least_room / 2, middle[row]))
+            eased[crossing[row]] = True
+        if crossing[other] >= 0:
+            place[other] = np.maximum(place[other], min(spot + least_room / 2 - wrap[row], middle[other]))
+            eased[crossing[other]] = True
+    room = np.maximum(place[following, 0] + wrap - place[:, 3], 1e-6)
+    return Stretches(
+        lane, place, node, crossing, following, room, corner_node.reshape(count, 2, 4).transpose(0, 2, 1), eased,
+        8 * count + strand_map.forks,
+    )
+
+
+def next_in_lane(lane: Ints) -> Ints:
+    """The following row in each lane of a table sorted by lane, the first after the last."""
+    following = np.arange(len(lane)) + 1
+    if len(lane):
+        last = np.flatnonzero(np.append(lane[1:] != lane[:-1], True))
+        following[last] = np.concatenate([[0], last[:-1] + 1])
+    return following
+
+
+class Lines:
+    """Places in order along all lanes as closed lines.
+
+    Attributes
+    ----------
+    lane, place, node : (p,)
+    run : (p,) float64
+        Length to the next place.
+    following, before : (p,) int64
+    beside : (p,) float64
+        The room between patches that a place stands beside; infinite for one inside a patch.
+    """
+
+    def __init__(self, stretches: Stretches, lanes: Lanes, inset: float) -> None:
+        s = stretches
+        before = np.empty_like(s.following)
+        before[s.following] = np.arange(len(before))
+        crossing = s.crossing >= 0
+        ahead, behind = s.room, s.room[before]
+        place = s.place.copy()
+        inner = place[:, 2] - place[:, 1]
+        into_low = np.where(crossing, np.minimum(inset * behind, 0.35 * inner), 0.0)
+        into_high = np.where(crossing, np.minimum(inset * ahead, 0.35 * inner), 0.0)
+        place[:, :2] += np.maximum(into_low, 0.0)[:, None]
+        place[:, 2:] -= np.maximum(into_high, 0.0)[:, None]
+        first = np.ones(s.node.shape, bool)  # where corners share a height the outer place stands for both
+        first[:, 1] = s.node[:, 1] != s.node[:, 0]
+        first[:, 2] = s.node[:, 2] != s.node[:, 3]
+        first[~crossing, 1:] = False
+        beside = np.full(place.shape, np.inf)
+        beside[:, 0], beside[:, 3] = behind, ahead
+        beside[~crossing, 0] = 0.5 * np.minimum(ahead, behind)[~crossing]  # its smoothing ends where the halves part
+        self.lane = np.repeat(s.lane, 4).reshape(-1, 4)[first]
+        self.place, self.node, self.beside = place[first], s.node[first], beside[first]
+        self.following = next_in_lane(self.lane)
+        self.before = np.empty_like(self.following)
+        self.before[self.following] = np.arange(len(self.before))
+        wrap = np.where(self.following <= np.arange(len(self.lane)), lanes.length[self.lane], 0.0)
+        self.run = np.maximum(self.place[self.following] + wrap - self.place, 1e-6)
+        self.start = np.searchsorted(self.lane, np.arange(len(lanes.circuit) + 1))
+
+
+def slope_constraints(
+    lines: Lines, stretches: Stretches, weaving: Weaving, separation: Floats, depth: float | None = None
+) -> Constraints:
+    """The difference constraints that any heights must keep; ``depth`` bounds the range of mid-planes."""
+    a, b = lines.node, lines.node[lines.following]
+    over, under = over_and_under(stretches, weaving)
+    tail, head = [a, b, over.ravel()], [b, a, under.ravel()]
+    run = [lines.run, lines.run, np.zeros(over.size)]
+    drop = [np.zeros(2 * len(a)), np.repeat(separation, 4)]
+    nodes = stretches.nodes
+    if depth is not None:
+        every, ground = np.arange(nodes), np.full(nodes, nodes)
+        tail, head = [*tail, ground, every], [*head, every, ground]
+        run, drop = [*run, np.zeros(2 * nodes)], [*drop, np.full(2 * nodes, -depth / 2)]
+        nodes += 1
+    return Constraints(nodes, *(np.concatenate(column) for column in (tail, head, run, drop)))
+
+
+def over_and_under(stretches: Stretches, weaving: Weaving) -> tuple[Ints, Ints]:
+    """The heights of the upper and of the lower strand at each crossing's corners, each (N, 4)."""
+    one_over = weaving.pass_one_over[:, None]
+    first, second = stretches.corner_node[:, :, 0], stretches.corner_node[:, :, 1]
+    return np.where(one_over, second, first), np.where(one_over, first, second)
+
+
+class _Ring:
+    """Solves tridiagonal systems (diagonal, minus ``beside`` to either side) on all closed lines at once."""
+
+    def __init__(self, lines: Lines, diagonal: Floats, beside: Floats) -> None:
+        left, right = lines.before, lines.following
+        a, c, d = -beside[left], -beside, diagonal
+        self.steps: list[tuple[Floats, Floats, Ints, Ints]] = []
+        while float((np.maximum(np.abs(a), np.abs(c)) / d).max(initial=0.0)) > 1e-7:
+            alpha, gamma = -a / d[left], -c / d[right]
+            self.steps.append((alpha, gamma, left, right))
+            d, a, c = d + alpha * c[left] + gamma * a[right], alpha * a[left], gamma * c[right]
+            left, right = left[left], right[right]
+        self.diagonal = d
+
+    def solve(self, rhs: Floats) -> Floats:
+        for alpha, gamma, left, right in self.steps:
+            rhs = rhs + alpha * rhs[left] + gamma * rhs[right]
+        return rhs / self.diagonal
+
+
+class _Climb:
+    """The least-climbing heights for given separations; keeps its state, so that a small change costs few rounds."""
+
+    def __init__(
+        self, lines: Lines, stretches: Stretches, weaving: Weaving, cap: float, bound: float | None
+    ) -> None:
+        self.lines, self.cap, self.bound = lines, cap, bound
+        nodes = stretches.nodes
+        rows = np.arange(len(lines.node))
+        slot = np.zeros((nodes, 2), np.int64)  # the one or two rows that hold each height
+        slot[lines.node[::-1], 0] = rows[::-1]
+        slot[lines.node, 1] = rows
+        self.slot = slot
+        over, under = over_and_under(stretches, weaving)
+        self.count = over.size
+        fork = np.arange(8 * len(weaving.pass_one_over), nodes)
+        self.group = slot[np.concatenate([over.ravel(), under.ravel(), fork])]  # rows whose copies move together
+        self.stiff = 1.0 / lines.run
+        copies = np.bincount(self.group.ravel(), minlength=len(rows)).astype(float)
+        self.rho_copy = 0.7 * np.sqrt(self.stiff * self.stiff[lines.before])
+        self.rho_copy = np.minimum(self.rho_copy, 4 * np.minimum(self.stiff, self.stiff[lines.before]))
+        self.weight = self.rho_copy[self.group]
+        both = 2 * self.stiff
+        self.ring = _Ring(lines, both + both[lines.before] + copies * self.rho_copy + 1e-6, both)
+        self.z = np.zeros(len(rows))
+        self.copy = np.zeros(self.group.shape)
+        self.dual = np.zeros(self.group.shape)
+        self.step = np.zeros(len(rows))
+        self.step_dual = np.zeros(len(rows))
+        self.rounds = 0
+
+    def begin(self, separation: Floats) -> None:
+        half = np.repeat(separation, 4) / 2
+        self.copy[: self.count] = half[:, None]
+        self.copy[self.count : 2 * self.count] = -half[:, None]
+
+    def settle(self, separation: Floats, most: int, tolerance: float) -> Floats:
+        lines, count = self.lines, self.count
+        asked = np.repeat(separation, 4)
+        reach = self.cap * lines.run
+        share = self.weight / self.weight.sum(1, keepdims=True)
+        total = self.weight.sum(1)
+        give = total[count : 2 * count] / (total[:count] + total[count : 2 * count])
+        for number in range(1, most + 1):
+            push = self.stiff * (self.step - self.step_dual)
+            rhs = push[lines.before] - push
+            rhs += np.bincount(
+                self.group.ravel(), (self.weight * (self.copy - self.dual)).ravel(), minlength=len(rhs)
+            )
+            z = self.ring.solve(rhs)
+            rise = z[lines.following] - z + self.step_dual
+            self.step = np.clip(rise, -reach, reach)
+            self.step_dual = rise - self.step
+            raw = z[self.group] + self.dual
+            level = (share * raw).sum(1)
+            short = np.maximum(asked - (level[:count] - level[count : 2 * count]), 0.0)
+            level[:count] += give * short
+            level[count : 2 * count] -= (1 - give) * short
+            if self.bound is not None:
+                level = np.clip(level, -self.bound, self.bound)
+            moved = float(np.abs(z - self.z).max(initial=0.0))
+            self.copy = np.broadcast_to(level[:, None], raw.shape)
+            self.dual = raw - level[:, None]
+            self.z = z
+            self.rounds += 1
+            if number % 5 == 0:
+                off = float(np.abs(z[self.group] - level[:, None]).max(initial=0.0))
+                if max(off, 3 * moved) < tolerance:
+                    break
+        height: Floats = self.z[self.slot].mean(1)
+        return height
+
+
+def lane_heights(profile: Profile, lane: Ints, place: Floats) -> tuple[Floats, Floats]:
+    """Height and slope of the finished curves at places along lanes (any matching shapes).
+
+    Smoothing a polyline with a triangle of half width d leaves it straight but for ``bend * d * (1 - r)**3 / 6`` round
+    each corner, r being the distance from it over d.
+    """
+    p = profile
+    if not len(p.place):
+        return np.zeros(place.shape), np.zeros(place.shape)
+    counts = np.diff(p.start)
+    owner = np.repeat(np.arange(len(counts)), counts)
+    after = next_in_lane(owner)
+    before = np.empty_like(after)
+    before[after] = np.arange(len(after))
+    wrap = np.where(after <= np.arange(len(after)), p.length[owner], 0.0)
+    run = np.maximum(p.place[after] + wrap - p.place, 1e-9)
+    slope = (p.height[after] - p.height) / run
+    bend = slope - slope[before]
+    spread = (p.smoothing[after] - p.smoothing) / run
+
+    empty = counts[lane] == 0
+    first = np.where(empty, 0, np.minimum(p.start[:-1], len(p.place) - 1)[lane])
+    base = np.concatenate([[0.0], np.cumsum(p.length + 1.0)])[:-1]
+    key = p.place - p.place[np.minimum(p.start[:-1], len(p.place) - 1)][owner] + base[owner]
+    where = np.mod(place - p.place[first], p.length[lane]) + base[lane]
+    at = np.searchsorted(key, where, side="right") - 1
+    at = np.where(empty, 0, np.clip(at, p.start[lane], np.maximum(p.start[lane + 1] - 1, 0)))
+    along = where - key[at]
+    z, dz = p.height[at] + slope[at] * along, slope[at].copy()
+    d, dd = np.maximum(p.smoothing[at] + spread[at] * along, 1e-9), spread[at]
+
+    node, distance = at, along
+    for _ in range(4):  # corners behind
+        r = np.minimum(distance / d, 1.0)
+        z += bend[node] * d * (1 - r) ** 3 / 6
+        dz += bend[node] * (-((1 - r) ** 2) / 2 + dd * ((1 - r) ** 3 / 6 + r * (1 - r) ** 2 / 2))
+        node = before[node]
+        distance = distance + run[node]
+    node, distance = after[at], run[at] - along
+    for _ in range(4):  # corners ahead
+        r = np.minimum(distance / d, 1.0)
+        z += bend[node] * d * (1 - r) ** 3 / 6
+        dz += bend[node] * ((1 - r) ** 2 / 2 + dd * ((1 - r) ** 3 / 6 + r * (1 - r) ** 2 / 2))
+        distance = distance + run[node]
+        node = after[node]
+    return np.where(empty, 0.0, z), np.where(empty, 0.0, dz)
+
+
+def smoothing_widths(lines: Lines, share: float) -> Floats:
+    """Half width of the smoothing at each place: as wide as the rooms allow, changing slowly along the strand."""
+    ceiling = np.minimum(share * lines.beside, share * 12.0 * np.median(lines.run))
+    rows = np.arange(len(lines.node))
+    slow = Constraints(
+        len(rows),
+        np.concatenate([rows, lines.following]),
+        np.concatenate([lines.following, rows]),
+        np.concatenate([lines.run, lines.run]),
+        np.zeros(2 * len(rows)),
+    )
+    return highest(slow, WIDENING, ceiling)
+
+
+def raise_strands(
+    courses: Courses,
+    lanes: Lanes,
+    strand_map: StrandMap,
+    weaving: Weaving,
+    footprints: Footprints,
+    size: Sizes,
+    way: Making,
+    depth_limit: float | None = None,
+    slope_limit: float | None = None,
+) -> Relief:
+    """Find the heights of all strands.
+
+    Parameters
+    ----------
+    depth_limit : float, optional
+        Greatest depth from the lowest underside to the highest top, mm.
+    slope_limit : float, optional
+        Rise over run that ``carved`` strands may use to reach the board's face sooner.
+
+    Notes
+    -----
+    Where no slope is enough (``tightest.slope`` infinite) the heights are those of the steepest one that the rooms
+    allow. A depth limit that cannot be kept is left aside; the finished depth tells.
+    """
+    count = strand_map.crossings
+    least_room = 1e-4 if way is Making.FREE else 0.3 * min(size.half_width, size.width / 2)
+    stretches = find_stretches(courses, lanes, strand_map, footprints, least_room, 0.02 * size.width)
+    wanted = np.full(count, size.separation)
+    span = None if depth_limit is None else depth_limit - size.thickness
+    exact = Lines(stretches, lanes, 0.0)
+    constraints = slope_constraints(exact, stretches, weaving, wanted, span)
+    tightest = least_slope(constraints)
+    if span is not None and tightest.slope == float("inf"):
+        span = None
+        constraints = slope_constraints(exact, stretches, weaving, wanted)
+    slope = tightest.slope if tightest.slope < 1e4 else least_slope(constraints).slope
+    if not count:
+        level = np.full(len(lanes.sample), -size.thickness / 2 if way is Making.CARVED else 0.0)
+        nothing = Profile(np.zeros(len(lanes.circuit) + 1, np.int64), *(np.zeros(0),) * 3, lanes.length)
+        return Relief(nothing, level, 0.0, 0, tightest, stretches, constraints, np.zeros(0))
+
+    cap = min(slope, 1e4) * SLACK + 1e-6
+    if way is Making.CARVED and slope_limit is not None:
+        cap = max(cap, slope_limit / (1 + WIDENING / 3))
+    lane, place, over_under = corner_places(stretches, weaving)
+    for rounding in (ROUNDING, 0.15, 0.05):  # a tight depth limit leaves less to round with
+        lines = Lines(stretches, lanes, INSET * rounding)
+        smoothing = smoothing_widths(lines, rounding)
+        surplus = np.full(count, 0.27 * size.separation * rounding / ROUNDING)
+        climb = None
+        if way is not Making.CARVED:
+            climb = _Climb(lines, stretches, weaving, cap, None if span is None else span / 2)
+            climb.begin(wanted + surplus)
+        for attempt in range(5):
+            if climb is not None:
+                most, near = (400, 3e-3) if attempt == 0 else (80, 2e-3)
+                height = climb.settle(wanted + surplus, most, near * size.separation)
+            else:
+                height = _highest(lines, stretches, weaving, wanted + surplus, cap, size)
+            profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
+            z, _ = lane_heights(profile, lane, place)
+            kept = (z[over_under[0]] - z[over_under[1]]).min(1)
+            short = wanted - kept
+            worst = float(short.max())
+            if attempt >= 2 and worst < 5e-4 * size.separation:
+                break
+            surplus = np.maximum(surplus + np.where(short > 0, 1.05 * short, 0.9 * short), 0.0)
+        if span is None or (float(np.ptp(height)) <= span + 1e-6 and worst < 0.02 * size.separation):
+            break
+    height = _centred(height, weaving, way, size)
+    profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
+    sample_lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
+    z, dz = lane_heights(profile, sample_lane, lanes.along)
+    # between two samples the slope of a cubic may be a little steeper than at either: look at the middles too
+    after = next_in_lane(sample_lane)
+    step = np.where(after <= np.arange(len(after)), lanes.length[sample_lane], 0.0) + lanes.along[after] - lanes.along
+    _, middle = lane_heights(profile, sample_lane, lanes.along + step / 2)
+    steep = np.maximum(np.abs(dz), np.abs(middle))
+    return Relief(
+        profile, z, float(steep.max()), int(steep.argmax()), tightest, stretches, constraints, kept
+    )
+
+
+def corner_places(stretches: Stretches, weaving: Weaving) -> tuple[Ints, Floats, tuple[Ints, Ints]]:
+    """Where to measure separation: (lanes, places) per height, and the upper and lower heights at each corner."""
+    s = stretches
+    lane, place = np.zeros(s.nodes, np.int64), np.zeros(s.nodes)
+    crossing = s.crossing >= 0
+    for column in (1, 2, 0, 3):  # where corners share a height, the outer place is measured
+        lane[s.node[crossing, column]] = s.lane[crossing]
+        place[s.node[crossing, column]] = s.place[crossing, column]
+    return lane, place, over_and_under(stretches, weaving)
+
+
+def _highest(
+    lines: Lines, stretches: Stretches, weaving: Weaving, separation: Floats, cap: float, size: Sizes
+) -> Floats:
+    """Carved heights: every place as high as the slope lets it be under the board's face."""
+    constraints = slope_constraints(lines, stretches, weaving, separation)
+    least = least_slope(constraints).slope
+    return highest(constraints, max(cap, min(least, 1e4) * (1 + 1e-6)), np.full(stretches.nodes, -size.thickness / 2))
+
+
+def _centred(height: Floats, weaving: Weaving, way: Making, size: Sizes) -> Floats:
+    """Every connected part with its middle at 0, or, carved, with its highest crest at the board's face."""
+    count = len(weaving.pass_one_over)
+    part = np.concatenate([np.repeat(weaving.part[:count], 8), weaving.part[count:]])
+    number = int(part.max()) + 1
+    top, bottom = np.full(number, -np.inf), np.full(number, np.inf)
+    used = height != 0.0
+    np.maximum.at(top, part[used], height[used])
+    np.minimum.at(bottom, part[used], height[used])
+    shift = top + size.thickness / 2 if way is Making.CARVED else (top + bottom) / 2
+    return np.asarray(height - np.where(np.isfinite(shift), shift, 0.0)[part])

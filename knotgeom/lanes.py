@@ -1,0 +1,220 @@
+"""Lanes: the paths that strand really takes, whole or as halves, drawn from the centre lines.
+
+A circuit that is nowhere divided is one lane; a circuit divided anywhere is two, left (0) and right (1), each running
+the whole way round: where the strand is whole both lie on its centre line and are the same piece of strand. So every
+lane is closed, forks or not, and whatever is worked out along strands is worked out along closed lines.
+
+A pair of halves keeps the strand's width: at a fork each half begins as half of the whole strand, and the gap between
+them opens from nothing while their outer edges run straight on. Forks therefore show no notch and no bulge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .course import Courses
+from .design import Sizes
+from .divide import Run, StrandMap, circuit_of_visit, previous_visits
+from .mesh import Floats, Ints
+from .trace import Circuits
+
+OPENING = 1.2
+"""Length over which halves reach their spacing, in strand widths, where there is room."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lanes:
+    """Lanes as samples, those of one lane being the samples of its circuit.
+
+    Attributes
+    ----------
+    start : (K + 1,) int64
+        Where each lane begins among the lane samples.
+    circuit, side : (K,) int64
+        Side 0 is left or the only one, 1 right.
+    paired : (K,) bool
+        Whether the lane is one of two.
+    sample : (m,) int64
+        The course sample under each lane sample.
+    offset, width : (m,) float64
+        Signed distance to the left of the centre line, and width, as a half where the strand is divided; mm.
+    opened : (m,) float64
+        How far a half has come from half of the whole strand (0) to a strand of its own (1).
+    whole : (m,) bool
+        Whether the stretch from this sample to the next is whole strand.
+    along : (m,) float64
+        Length along the lane; mm.
+    length : (K,) float64
+    lane_of : (C, 2) int64
+        The lanes of each circuit.
+    fork_sample : (F,) int64
+        The course sample at which each fork's halves part.
+    """
+
+    start: Ints
+    circuit: Ints
+    side: Ints
+    paired: Ints
+    sample: Ints
+    offset: Floats
+    width: Floats
+    opened: Floats
+    whole: Ints
+    along: Floats
+    length: Floats
+    lane_of: Ints
+    fork_sample: Ints
+
+
+def smooth_step(x: Floats) -> Floats:
+    """0 to 1 with level tangents and curvature at both ends."""
+    x = np.clip(x, 0.0, 1.0)
+    rising: Floats = x * x * x * (10.0 + x * (6.0 * x - 15.0))
+    return rising
+
+
+def lay_lanes(circuits: Circuits, strand_map: StrandMap, courses: Courses, size: Sizes) -> Lanes:
+    """Lay the lanes of all circuits and place the forks."""
+    owner = circuit_of_visit(circuits)
+    split = np.zeros(circuits.count, bool)
+    split[owner[strand_map.divided]] = True
+    if strand_map.loops_divided:
+        split[:] = True
+    number = 1 + split
+    lane_circuit = np.repeat(np.arange(circuits.count), number)
+    first = np.cumsum(number) - number
+    side = np.arange(len(lane_circuit)) - first[lane_circuit]
+    lane_of = np.stack([first, first + split], 1)
+
+    forks = place_forks(circuits, strand_map, courses, size)
+    counts = np.diff(courses.start)
+    gap = np.zeros(len(courses.point))  # how much of the gap is open at each sample of the centre line
+    whole = np.ones(len(courses.point), bool)
+    for circuit in np.flatnonzero(split).tolist():
+        span = slice(int(courses.start[circuit]), int(courses.start[circuit + 1]))
+        own = np.flatnonzero(owner[strand_map.fork_visit] == circuit)
+        if not len(own):
+            gap[span], whole[span] = 1.0, False
+            continue
+        _open_between(
+            forks[own] - span.start, strand_map.fork_opens[own], courses, circuit, size, gap[span], whole[span],
+            _reach(circuits, strand_map, courses, own),
+        )
+
+    start = np.concatenate([[0], np.cumsum(counts[lane_circuit])])
+    within = np.arange(start[-1]) - np.repeat(start[:-1], counts[lane_circuit])
+    sample = within + np.repeat(courses.start[lane_circuit], counts[lane_circuit])
+    paired = split[lane_circuit]
+    lane = np.repeat(np.arange(len(lane_circuit)), counts[lane_circuit])
+    opened = gap[sample]
+    sign = np.where(paired, 1.0 - 2.0 * side, 0.0)[lane]
+    offset = sign * (size.width + size.gap * opened) / 4
+    width = np.where(paired[lane], (size.width - size.gap * opened) / 2, size.width)
+    run_whole = whole[sample]
+
+    after = np.arange(1, len(sample) + 1)
+    after[start[1:] - 1] = start[:-1]
+    shift = np.where(run_whole, 0.0, offset)[:, None]
+    step = courses.point[sample[after]] + shift * courses.lateral[sample[after]]
+    step -= courses.point[sample] + shift * courses.lateral[sample]
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
+    return Lanes(
+        start=start,
+        circuit=lane_circuit,
+        side=side,
+        paired=paired,
+        sample=sample,
+        offset=offset,
+        width=width,
+        opened=opened,
+        whole=run_whole,
+        along=run[:-1] - np.repeat(run[start[:-1]], counts[lane_circuit]),
+        length=run[start[1:]] - run[start[:-1]],
+        lane_of=lane_of,
+        fork_sample=forks,
+    )
+
+
+def run_bounds(circuits: Circuits, courses: Courses, visit: Ints) -> tuple[Floats, Floats]:
+    """Where the run of each visit begins and ends along its circuit; the beginning may be negative."""
+    owner = circuit_of_visit(circuits)[visit]
+    end = courses.visit_along[visit]
+    begin = courses.visit_along[previous_visits(circuits)[visit]]
+    begin = np.where(begin >= end - 1e-9, begin - courses.length[owner], begin)
+    return begin, end
+
+
+def place_forks(circuits: Circuits, strand_map: StrandMap, courses: Courses, size: Sizes) -> Ints:
+    """The course sample at which each fork stands, (F,).
+
+    One fork stands at the middle of its run, slid to where the strand is straightest; the two forks of a rejoined run
+    stand a third of it from either end, or further in where the crossing's own room would swallow them.
+    """
+    owner = circuit_of_visit(circuits)
+    begin, end = run_bounds(circuits, courses, strand_map.fork_visit)
+    place = np.zeros(strand_map.forks, np.int64)
+    for fork, visit in enumerate(strand_map.fork_visit.tolist()):
+        circuit = int(owner[visit])
+        span = slice(int(courses.start[circuit]), int(courses.start[circuit + 1]))
+        along = courses.along[span]
+        length = float(end[fork] - begin[fork])
+        where = np.mod(along - begin[fork], courses.length[circuit])  # from the crossing before
+        inside = np.flatnonzero((where > 0.02 * length) & (where < 0.98 * length))
+        if strand_map.run[visit] == Run.REJOINED:
+            reach = max(length / 3, size.width / 2 + 0.45 * (length / 2 - size.width / 2))
+            reach = min(reach, 0.47 * length)
+            target = length - reach if strand_map.fork_opens[fork] else reach
+            bending = 0.0
+        else:
+            target, bending = length / 2, 0.35
+        tips = courses.pointed[span]
+        spoiled = np.zeros(len(along), bool)
+        for tip in np.flatnonzero(tips & (where < length)):
+            spoiled |= np.abs(where - where[tip]) < 0.75 * size.width
+        cost = np.abs(where - target) / length + bending * np.abs(courses.curvature[span]) * size.width
+        cost = cost + 10.0 * spoiled
+        choice = inside[cost[inside].argmin()]
+        place[fork] = choice + span.start
+    return place
+
+
+def _reach(circuits: Circuits, strand_map: StrandMap, courses: Courses, forks: Ints) -> Floats:
+    """Length along the centre line from each fork's run end, on its halves' side, (len(forks),) as a place."""
+    begin, end = run_bounds(circuits, courses, strand_map.fork_visit[forks])
+    return np.where(strand_map.fork_opens[forks], end, begin)
+
+
+def _open_between(
+    forks: Ints,
+    opens: Ints,
+    courses: Courses,
+    circuit: int,
+    size: Sizes,
+    gap: Floats,
+    whole: Ints,
+    crossing: Floats,
+) -> None:
+    """Open the gap from each fork towards its halves, on one circuit, in place."""
+    along = courses.along[courses.start[circuit] : courses.start[circuit + 1]]
+    length = float(courses.length[circuit])
+    order = np.argsort(forks, kind="stable")
+    forks, opens, crossing = forks[order], opens[order], crossing[order]
+    for k in range(len(forks)):
+        if not opens[k]:
+            continue
+        close = (k + 1) % len(forks)
+        a, b = along[forks[k]], along[forks[close]]
+        stretch = float(np.mod(b - a, length)) or length
+        from_a = np.mod(along - a, length)
+        half = from_a <= stretch + 1e-9
+        to_b = stretch - from_a
+        # spacing is reached at the nearest crossing at the latest
+        first = min(OPENING * size.width, max(float(np.mod(crossing[k] - a, length)), 1e-6))
+        last = min(OPENING * size.width, max(float(np.mod(b - crossing[close], length)), 1e-6))
+        opened = np.minimum(smooth_step(from_a / first), smooth_step(to_b / last))
+        gap[half] = np.maximum(opened[half], 0.0)
+        run = half.copy()
+        run[forks[close]] = False
+        whole[run] = False

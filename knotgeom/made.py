@@ -1,0 +1,259 @@
+"""From a design to everything that can be said of it and made of it: the whole pipeline in one call."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .course import Courses, plan_courses
+from .design import Design, Sizes, sizes
+from .divide import StrandMap, divide_strands, previous_visits, strand_labels
+from .findings import (
+    STEEPEST,
+    Finding,
+    narrowed_overlaps,
+    steep_places,
+    tight_bends,
+    uneven_ground,
+    weave_exceptions,
+)
+from .footprints import Footprints, find_footprints
+from .gaps import Approaches, measure_gaps
+from .heights import Relief, raise_strands
+from .lanes import Lanes, lay_lanes
+from .layout import Layout, grid_layout
+from .layout.halfedge import CROSSING
+from .mesh import Floats, Mesh
+from .reading import check
+from .sweep import sweep
+from .trace import Circuits, trace
+from .weave import Weaving, planar_diagram, weave_strands
+
+FINE, COARSE = 14, 6
+"""Samples to the straight step between two crossings of the plain plait."""
+
+Progress = Callable[[float, str], None]
+
+
+class Cancelled(Exception):
+    """Raised by a progress function to stop the work; nothing has been changed."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Counted:
+    """What is known of a design before any curve is drawn."""
+
+    design: Design
+    size: Sizes
+    layout: Layout
+    circuits: Circuits
+    strand_map: StrandMap
+    weaving: Weaving
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drawn:
+    """Curves and heights of a design."""
+
+    courses: Courses
+    lanes: Lanes
+    footprints: Footprints
+    relief: Relief
+    gaps: Approaches
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """A design made.
+
+    Attributes
+    ----------
+    design : Design
+    facts : dict
+        Counts and measures under the keys of the design file's description.
+    findings : tuple of Finding
+    mesh : Mesh or None
+        None where no strand could be made; the findings say why.
+    circuits : tuple of (n, 3) float64
+        Centre lines of the lanes, closed, mm.
+    counted : Counted
+    drawn : Drawn or None
+    """
+
+    design: Design
+    facts: dict[str, object]
+    findings: tuple[Finding, ...]
+    mesh: Mesh | None
+    circuits: tuple[Floats, ...]
+    counted: Counted
+    drawn: Drawn | None
+
+
+def _silent(_share: float, _stage: str) -> None:
+    """No progress is shown."""
+
+
+def count(design: Design, progress: Progress = _silent) -> Counted:
+    """Lay out, trace, divide and weave a design.
+
+    Raises
+    ------
+    DesignError
+        If the design is impossible.
+    """
+    check(design)
+    layout = grid_layout(design.layout, design.breaks)
+    progress(0.05, "tracing")
+    circuits = trace(layout)
+    progress(0.1, "dividing")
+    strand_map = divide_strands(layout, circuits, design.divide)
+    progress(0.15, "weaving")
+    weaving = weave_strands(layout, strand_map, design.weave)
+    return Counted(design, sizes(design), layout, circuits, strand_map, weaving)
+
+
+def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -> Drawn:
+    """Draw the curves of a counted design and find their heights."""
+    design, size = counted.design, counted.size
+    grid = design.layout
+    step = math.hypot(grid.cell_width, grid.cell_height) / 2
+    progress(0.3, "drawing the strands")
+    courses = plan_courses(design, counted.layout, counted.circuits, size, step / (FINE if fine else COARSE))
+    lanes = lay_lanes(counted.circuits, counted.strand_map, courses, size)
+    footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes)
+    gaps = measure_gaps(grid, counted.layout, counted.circuits, courses, size.width)
+    progress(0.45, "finding the heights")
+    heights = design.heights
+    limit = heights.slope_limit_deg
+    relief = raise_strands(
+        courses,
+        lanes,
+        counted.strand_map,
+        counted.weaving,
+        footprints,
+        size,
+        heights.way,
+        heights.depth_limit,
+        None if limit is None else math.tan(math.radians(limit)),
+    )
+    return Drawn(courses, lanes, footprints, relief, gaps)
+
+
+def make(design: Design, *, fine: bool = True, progress: Progress | None = None) -> Made:
+    """Make a design: counts, findings, curves and mesh.
+
+    Parameters
+    ----------
+    fine : bool
+        False for a quick draft with fewer samples along the strands.
+    progress : callable, optional
+        Called with a share of the work done and the name of the stage that begins; it may raise
+        :class:`Cancelled`.
+
+    Raises
+    ------
+    DesignError
+        If the design is impossible.
+    """
+    report = progress or _silent
+    counted = count(design, report)
+    drawn = draw(counted, fine=fine, progress=report)
+    findings, makeable = _judge(counted, drawn)
+    facts = _facts(counted, drawn, findings, makeable)
+    mesh = None
+    if makeable:
+        report(0.85, "sweeping")
+        mesh = sweep(drawn.courses, drawn.lanes, drawn.relief.z, design.strand, counted.size, design.heights.way)
+    report(1.0, "done")
+    return Made(design, facts, findings, mesh, _centre_lines(drawn), counted, drawn)
+
+
+def facts(design: Design, *, pd: bool = False) -> dict[str, object]:
+    """Everything that can be said of a design, ready for JSON.
+
+    Parameters
+    ----------
+    pd : bool
+        Whether to add the planar diagram code; null for a weave with forks, which has none.
+    """
+    counted = count(design)
+    drawn = draw(counted)
+    findings, makeable = _judge(counted, drawn)
+    result = _facts(counted, drawn, findings, makeable)
+    if pd:
+        forks = counted.strand_map.forks
+        result["pd"] = None if forks else planar_diagram(counted.strand_map, counted.weaving)
+    return result
+
+
+def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
+    """All findings, and whether strands can be made at all."""
+    c, d = counted, drawn
+    before = previous_visits(c.circuits)
+    bends, inside = tight_bends(c.layout, c.circuits, d.courses, c.size, before)
+    ground = uneven_ground(c.layout, c.circuits, d.gaps, c.size, before)
+    steep = steep_places(c.design, c.layout, c.strand_map, c.size, d.relief, d.lanes, d.courses)
+    eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
+    overlap = float(d.gaps.apart.min(initial=np.inf)) <= 0
+    makeable = inside > 0 and d.relief.tightest.slope <= STEEPEST and not overlap
+    return tuple([*steep, *bends, *ground, *eased]), makeable
+
+
+def _facts(
+    counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeable: bool
+) -> dict[str, object]:
+    c, relief = counted, drawn.relief
+    strands = c.strand_map
+    loops = int((np.diff(c.circuits.visit_start) == 0).sum())
+    on_steps, at_forks = weave_exceptions(
+        c.layout, c.circuits, strands, c.weaving, drawn.courses, previous_visits(c.circuits)
+    )
+    result: dict[str, object] = {
+        "crossings": int((c.layout.state == CROSSING).sum()),
+        "circuits": c.circuits.count,
+        "woven_crossings": strands.crossings,
+        "forks": strands.forks,
+        "exceptions": c.weaving.exceptions,
+        "fork_exceptions": c.weaving.fork_exceptions,
+        "exact": c.weaving.exact,
+    }
+    if not strands.forks:
+        closed = len(np.unique(strand_labels(strands))) if strands.crossings else 0
+        result["components"] = closed + loops * (2 if strands.loops_divided else 1)
+    result["unmet"] = [[wish.x, wish.y, wish.way.value] for wish in c.weaving.unmet]
+    gaps = np.sort(drawn.gaps.apart)
+    depth = float(np.ptp(relief.z)) + c.size.thickness if len(relief.z) else None
+    result |= {
+        "depth_mm": round(depth, 4) if makeable and depth is not None else None,
+        "steepest_deg": round(math.degrees(math.atan(relief.steepest)), 3) if makeable else None,
+        "least_gap_mm": round(float(gaps[0]), 4) if len(gaps) else None,
+        "median_gap_mm": round(float(np.median(gaps)), 4) if len(gaps) else None,
+        "greatest_gap_mm": round(float(gaps[-1]), 4) if len(gaps) else None,
+        "plain_gap_mm": round(c.size.background, 4),
+        "width_mm": c.size.width,
+        "thickness_mm": c.size.thickness,
+        "exception_places": on_steps,
+        "fork_exception_places": at_forks,
+        "findings": [
+            {
+                "kind": finding.kind,
+                "place": finding.place,
+                "value": finding.value,
+                "remedy": finding.remedy,
+                "at": list(finding.at) if finding.at else None,
+            }
+            for finding in findings
+        ],
+    }
+    return result
+
+
+def _centre_lines(drawn: Drawn) -> tuple[Floats, ...]:
+    courses, lanes = drawn.courses, drawn.lanes
+    shift = np.where(lanes.whole, 0.0, lanes.offset)[:, None]
+    plan = courses.point[lanes.sample] + shift * courses.lateral[lanes.sample]
+    line = np.column_stack([plan, drawn.relief.z])
+    return tuple(line[a:b] for a, b in zip(lanes.start[:-1].tolist(), lanes.start[1:].tolist(), strict=True))
