@@ -87,7 +87,7 @@ def _mesh(options: argparse.Namespace) -> None:
     from . import files
 
     files.ending_of(options.output)
-    mesh = _made(options)
+    mesh = _made(options, solid=True)
     files.write_mesh(options.output, mesh)
     sides = mesh.vertices.max(axis=0) - mesh.vertices.min(axis=0)
     count = 2 * len(mesh.quads) + len(mesh.triangles)
@@ -140,8 +140,8 @@ def _read(path: str) -> Design:
     return read_file(path)
 
 
-def _made(options: argparse.Namespace) -> Mesh:
-    """The mesh of a design file, after making sure that the result can be written."""
+def _made(options: argparse.Namespace, solid: bool = False) -> Mesh:
+    """The mesh of a design file, ``solid`` to make things from, after making sure that it can be written."""
     design = _read(options.file)
     from .files import whole
 
@@ -152,10 +152,11 @@ def _made(options: argparse.Namespace) -> Mesh:
 
     with _progress() as progress:
         result = made.make(design, progress=progress)
-    if result.mesh is None:
-        why = next(((f"{finding.kind} at {finding.place}", finding.remedy) for finding in result.findings), None)
-        problem, remedy = why or ("no strand can be made of this design", "ask facts for its findings")
-        raise DesignError(problem, remedy, file=printable(options.file, 400))
+    if solid or result.mesh is None:
+        try:
+            return made.solid(result)
+        except DesignError as error:
+            raise error.within(printable(options.file, 400)) from None
     return result.mesh
 
 

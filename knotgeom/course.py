@@ -24,6 +24,14 @@ from .mesh import Floats, Ints
 from .trace import Circuits
 
 
+STAND_OFF = 0.42
+"""How far strands stand back from a wall or a break, in backgrounds, beyond half their width. Half a background would
+keep it exact between two bends that face each other across a break; this keeps it within 16 %, and gives the strands
+that cross beside a bend a quarter more room to climb."""
+CORNER = 0.2
+"""The same for the tips of pointed corners of the layout."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Courses:
     """The centre lines of all circuits as dense samples, one circuit after another, each closed.
@@ -203,7 +211,7 @@ def _bend(
             groups.append([i])
     whole_loop = loop and len(groups) == 1
 
-    stand = np.full(count, size.pitch / 2)
+    stand = np.full(count, size.width / 2 + STAND_OFF * size.background)
     for group in groups:
         if len(group) > 2:  # a pocket of three walls or more is narrow: stand nearer, as far as even ground allows
             stand[group] = np.minimum(stand[group], size.width / 2 + 0.3 * max(size.background, 0.0))
@@ -218,12 +226,11 @@ def _bend(
         if hand[i] != hand[j]:  # a corridor between two walls
             room = abs(float((at[j] - at[i]) @ normal[i]))
             stand[i], stand[j] = min(stand[i], room / 2), min(stand[j], room / 2)
-        corner = len(groups) > 0 and i != j and hand[i] == hand[j]
-        both = bool(boundary[i] and boundary[j])
-        if corner and (design.strand.turns.corners if both else design.strand.turns.breaks) is Turn.POINTED:
-            # a mitre needs a straight reach on both sides: a little nearer to the walls leaves the bends before it room
-            near = size.width / 2 + 0.42 * max(size.background, 0.0)
-            stand[i], stand[j] = min(stand[i], near), min(stand[j], near)
+    for i, j in ((group[0], group[1]) for group in groups if len(group) == 2 and not whole_loop):
+        if design.strand.turns.corners is Turn.POINTED and boundary[i] and boundary[j]:
+            # A mitre needs a straight reach on both sides. Nothing faces a corner of the layout from outside, so its tip
+            # goes further out, and the bends before it keep their room.
+            stand[i] = stand[j] = size.width / 2 + CORNER * max(size.background, 0.0)
     foot = at + stand[:, None] * normal
 
     for group in groups:
@@ -238,10 +245,14 @@ def _bend(
                 _add(knots, foot[i], tau[i], tau[i], 0.0)
             continue
         joints = len(group) if whole_loop else len(group) - 1
-        tip = np.array([
-            _meet(foot[group[k]], tau[group[k]], foot[group[(k + 1) % len(group)]], tau[group[(k + 1) % len(group)]])
-            for k in range(joints)
-        ])
+        tip = np.array(
+            [
+                _meet(
+                    foot[group[k]], tau[group[k]], foot[group[(k + 1) % len(group)]], tau[group[(k + 1) % len(group)]]
+                )
+                for k in range(joints)
+            ]
+        )
         if len(group) == 2 and not whole_loop:
             i, j = group
             both = boundary[i] and boundary[j]
@@ -367,7 +378,9 @@ def _sample(knots: _Knots, first: list[int], circuits: Circuits, spacing: float)
     # --- samples: from each knot up to, not including, the next
     number = np.maximum(np.ceil(np.maximum(arc, (speed_0 + speed_1) / 2) / spacing).astype(np.int64), 2)
     tip = np.linalg.norm(into - out, axis=1) > 1e-9
-    number[tip | tip[m]] = 1  # a straight piece beside a mitre: samples within it would put its inner edge past the mitre
+    number[tip | tip[m]] = (
+        1  # a straight piece beside a mitre: samples within it would put its inner edge past the mitre
+    )
     piece = np.repeat(k, number)
     offset = np.cumsum(number) - number
     u = ((np.arange(len(piece)) - offset[piece]) / number[piece])[:, None]
@@ -399,7 +412,13 @@ def _sample(knots: _Knots, first: list[int], circuits: Circuits, spacing: float)
 
 
 def _fair(
-    p: Floats, along_p: Floats, q: Floats, along_q: Floats, end_bend: float, leaving: bool, known: float | None
+    p: Floats,
+    along_p: Floats,
+    q: Floats,
+    along_q: Floats,
+    end_bend: float,
+    leaving: bool,
+    known: float | None,
 ) -> tuple[float, float, float]:
     """The fairest piece between a crossing and the next knot of a bend.
 
@@ -442,7 +461,7 @@ def _fair_piece(x: float, y: float, turn: float, end_bend: float, known: float |
     greatest = (np.abs(vx * ay - vy * ax) / np.maximum(speed, 1e-9 * chord) ** 3).max(0)
     past = np.maximum((px - x) * aside - (py - y) * ahead, 0.0).max(0)
     uneven = speed.max(0) / np.maximum(speed.min(0), 1e-9)
-    cost = greatest * chord + 0.12 * np.abs(share) * chord + 200 * np.maximum(past / chord - 0.01, 0) + 0.02 * uneven
+    cost = greatest * chord + 0.05 * np.abs(share) * chord + 200 * np.maximum(past / chord - 0.01, 0) + 0.02 * uneven
     best = int(cost.argmin())
     return float(share[best]), float(near[best]), float(far[best])
 
@@ -452,30 +471,36 @@ def _quintic_weights(u: Floats) -> tuple[Floats, Floats, Floats]:
     u2, u3, u4 = u * u, u**3, u**4
     u5 = u4 * u
     return (
-        np.hstack([
-            1 - 10 * u3 + 15 * u4 - 6 * u5,
-            u - 6 * u3 + 8 * u4 - 3 * u5,
-            0.5 * u2 - 1.5 * u3 + 1.5 * u4 - 0.5 * u5,
-            10 * u3 - 15 * u4 + 6 * u5,
-            -4 * u3 + 7 * u4 - 3 * u5,
-            0.5 * u3 - u4 + 0.5 * u5,
-        ]),
-        np.hstack([
-            -30 * u2 + 60 * u3 - 30 * u4,
-            1 - 18 * u2 + 32 * u3 - 15 * u4,
-            u - 4.5 * u2 + 6 * u3 - 2.5 * u4,
-            30 * u2 - 60 * u3 + 30 * u4,
-            -12 * u2 + 28 * u3 - 15 * u4,
-            1.5 * u2 - 4 * u3 + 2.5 * u4,
-        ]),
-        np.hstack([
-            -60 * u + 180 * u2 - 120 * u3,
-            -36 * u + 96 * u2 - 60 * u3,
-            1 - 9 * u + 18 * u2 - 10 * u3,
-            60 * u - 180 * u2 + 120 * u3,
-            -24 * u + 84 * u2 - 60 * u3,
-            3 * u - 12 * u2 + 10 * u3,
-        ]),
+        np.hstack(
+            [
+                1 - 10 * u3 + 15 * u4 - 6 * u5,
+                u - 6 * u3 + 8 * u4 - 3 * u5,
+                0.5 * u2 - 1.5 * u3 + 1.5 * u4 - 0.5 * u5,
+                10 * u3 - 15 * u4 + 6 * u5,
+                -4 * u3 + 7 * u4 - 3 * u5,
+                0.5 * u3 - u4 + 0.5 * u5,
+            ]
+        ),
+        np.hstack(
+            [
+                -30 * u2 + 60 * u3 - 30 * u4,
+                1 - 18 * u2 + 32 * u3 - 15 * u4,
+                u - 4.5 * u2 + 6 * u3 - 2.5 * u4,
+                30 * u2 - 60 * u3 + 30 * u4,
+                -12 * u2 + 28 * u3 - 15 * u4,
+                1.5 * u2 - 4 * u3 + 2.5 * u4,
+            ]
+        ),
+        np.hstack(
+            [
+                -60 * u + 180 * u2 - 120 * u3,
+                -36 * u + 96 * u2 - 60 * u3,
+                1 - 9 * u + 18 * u2 - 10 * u3,
+                60 * u - 180 * u2 + 120 * u3,
+                -24 * u + 84 * u2 - 60 * u3,
+                3 * u - 12 * u2 + 10 * u3,
+            ]
+        ),
     )
 
 

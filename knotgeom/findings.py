@@ -97,21 +97,23 @@ def tight_bends(
         place = _run_name(layout, circuits, int(run[1]), before) if run[1] >= 0 else "on a loop without a crossing"
         width = float(radius[sample]) / (0.5 + INSIDE)
         x, y = courses.point[sample]
-        found.append((
-            float(inside[sample]),
-            Finding(
-                "bend", place, round(float(inside[sample]), 4),
-                f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
-                f"{size.width / 4:.2f} mm; a width of {_mm(width)} would fit",
-                (round(float(x), 4), round(float(y), 4)),
-            ),
-        ))
+        found.append(
+            (
+                float(inside[sample]),
+                Finding(
+                    "bend",
+                    place,
+                    round(float(inside[sample]), 4),
+                    f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
+                    f"{size.width / 4:.2f} mm; a width of {_mm(width)} would fit",
+                    (round(float(x), 4), round(float(y), 4)),
+                ),
+            )
+        )
     return [finding for _, finding in sorted(found, key=lambda pair: pair[0])[:MOST]], least
 
 
-def uneven_ground(
-    layout: Layout, circuits: Circuits, gaps: Approaches, size: Sizes, before: Ints
-) -> list[Finding]:
+def uneven_ground(layout: Layout, circuits: Circuits, gaps: Approaches, size: Sizes, before: Ints) -> list[Finding]:
     """Neighbouring strands nearer together than four fifths of the plain plait's background."""
     plain = size.background
     found = []
@@ -123,13 +125,16 @@ def uneven_ground(
         # the centre lines stand half the pitch from walls whatever the width, so distance less width grows as it falls
         width = (apart + size.width - (1 - EVEN) * size.pitch) / EVEN
         fits = (
-            f"a width of {_mm(width)} would do" if 0.05 * size.pitch < width < size.width
+            f"a width of {_mm(width)} would do"
+            if 0.05 * size.pitch < width < size.width
             else "take one of the breaks there away"
         )
         x, y = gaps.point[k]
         found.append(
             Finding(
-                "ground", f"{a} and {b}", round(apart, 4),
+                "ground",
+                f"{a} and {b}",
+                round(apart, 4),
                 f"the background is {apart:.2f} mm here and {plain:.2f} mm in the plain plait; {fits}",
                 (round(float(x), 4), round(float(y), 4)),
             )
@@ -154,9 +159,10 @@ def steep_places(
         room = heights.depth_limit - size.thickness
         word = "thickness" if heights.way is Making.FREE else "step"
         keep = max(size.separation * room / max(depth - size.thickness, 1e-9), 0.0)
-        remedy = (
-            f"the strands take {depth:.2f} mm, the limit is {heights.depth_limit:.2f} mm; "
-            + (f"a step of {_mm(keep)} would do" if word == "step" else f"a depth limit of {_mm_up(depth)}, or thinner strands, would do")
+        remedy = f"the strands take {depth:.2f} mm, the limit is {heights.depth_limit:.2f} mm; " + (
+            f"a step of {_mm(keep)} would do"
+            if word == "step"
+            else f"a depth limit of {_mm_up(depth)}, or thinner strands, would do"
         )
         found.append(Finding("depth", "the whole design", round(depth, 4), remedy))
     return found
@@ -210,8 +216,11 @@ def _slope_finding(
     remedy = " or ".join(options) + " would do" if options else "fewer divided passes there, or a larger cell, would do"
     asked = math.degrees(math.atan(allowed))
     return Finding(
-        "slope", place, round(steep, 3),
-        f"the strands climb {steep:.1f} degrees there and at most {asked:.1f} can be kept; {remedy}", at,
+        "slope",
+        place,
+        round(steep, 3),
+        f"the strands climb {steep:.1f} degrees there and at most {asked:.1f} can be kept; {remedy}",
+        at,
     )
 
 
@@ -221,14 +230,17 @@ def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief
     if not len(eased):
         return []
     sites = [_site(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[eased])]
-    more = 0.3 * min(size.half_width, size.width / 2)
-    return [
-        Finding(
-            "step", f"{len(sites)} crossings, the first {sites[0]}", round(size.gap, 4),
-            f"with {size.gap:.2f} mm between the halves the full step is kept along their middles only; "
-            f"a gap of {_mm_up(max(more, size.gap + 0.01))} would keep it to their edges",
+    place = f"crossing {sites[0]}" if len(sites) == 1 else f"{len(sites)} crossings, the first {sites[0]}"
+    gap = size.gap + relief.stretches.lacking
+    if strand_map.divided.any() and gap < 0.8 * size.width:
+        remedy = (
+            f"with {size.gap:.2f} mm between the halves there is no room to climb from edge to edge, and the full step "
         )
-    ]
+        remedy += f"is kept along the middle of the overlap only; a gap of {_mm_up(gap)} would keep it to the edges"
+    else:
+        remedy = "two crossings lie so close that the full step is kept along the middle of the overlap only; "
+        remedy += f"a width of {_mm(size.width - relief.stretches.lacking)} would keep it to the edges"
+    return [Finding("step", place, round(relief.stretches.lacking, 4), remedy)]
 
 
 def weave_exceptions(
@@ -238,7 +250,9 @@ def weave_exceptions(
     lists: tuple[list[dict[str, object]], list[dict[str, object]]] = ([], [])
     for piece in np.flatnonzero(weaving.failing).tolist():
         visit = int(strand_map.piece_visit[piece])
-        edges = [int(strand_map.crossing_edge[end >> 2]) for end in strand_map.ends[piece] if end < 4 * strand_map.crossings]
+        edges = [
+            int(strand_map.crossing_edge[end >> 2]) for end in strand_map.ends[piece] if end < 4 * strand_map.crossings
+        ]
         sites = [[int(v) for v in layout.site[edge]] for edge in edges]
         entry: dict[str, object] = {"sites": sites or [[int(v) for v in layout.site[circuits.visit_edge[visit]]]]}
         lists[int(weaving.fork_piece[piece])].append(entry)

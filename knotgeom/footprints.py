@@ -94,8 +94,13 @@ def edge_points(
     return at(low) * (1 - weight) + at(high) * weight, direction
 
 
-def find_footprints(circuits: Circuits, strand_map: StrandMap, courses: Courses, lanes: Lanes) -> Footprints:
+def find_footprints(
+    circuits: Circuits, strand_map: StrandMap, courses: Courses, lanes: Lanes, step: float
+) -> Footprints:
     """Find the overlap at every woven crossing.
+
+    ``step`` is the length of strand between two crossings of the plain plait: an overlap that would reach further has
+    swallowed the opening beside it, and is cut off there.
 
     Each corner is where two edges cross, found from the crossing of straight lines by a few steps of Newton's method
     on the curves themselves, all crossings at once.
@@ -116,14 +121,20 @@ def find_footprints(circuits: Circuits, strand_map: StrandMap, courses: Courses,
     signs = np.array([[0, 0], [-1, -1], [-1, 1], [1, 1], [1, -1]], float)
     lane5 = np.repeat(lane[:, None, :], 5, 1)
     along = np.repeat(courses.visit_along[visit][:, None, :], 5, 1).astype(float)
+    home = along.copy()
     for _ in range(7):
-        p, u = edge_points(lanes, courses, ruler, lane5[..., 0], along[..., 0], np.broadcast_to(signs[:, 0], (count, 5)))
-        q, v = edge_points(lanes, courses, ruler, lane5[..., 1], along[..., 1], np.broadcast_to(signs[:, 1], (count, 5)))
+        p, u = edge_points(
+            lanes, courses, ruler, lane5[..., 0], along[..., 0], np.broadcast_to(signs[:, 0], (count, 5))
+        )
+        q, v = edge_points(
+            lanes, courses, ruler, lane5[..., 1], along[..., 1], np.broadcast_to(signs[:, 1], (count, 5))
+        )
         d = q - p
         cross = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
         cross = np.where(np.abs(cross) < 0.05, np.where(cross < 0, -0.05, 0.05), cross)
         along[..., 0] += (d[..., 0] * v[..., 1] - d[..., 1] * v[..., 0]) / cross
         along[..., 1] += (d[..., 0] * u[..., 1] - d[..., 1] * u[..., 0]) / cross
+        along = np.clip(along, home - 0.97 * step, home + 0.97 * step)
     return Footprints(
         lane=lane,
         shared=~divided & lanes.paired[lane],

@@ -45,9 +45,7 @@ class Approaches:
     visit: Ints
 
 
-def measure_gaps(
-    grid: Grid, layout: Layout, circuits: Circuits, courses: Courses, width: float
-) -> Approaches:
+def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Courses, width: float) -> Approaches:
     """Measure the background of a design whose strands are ``width`` wide."""
     plain = divide_strands(layout, circuits, Divide())
     count = len(plain.ends)

@@ -68,6 +68,8 @@ class Stretches:
         The heights of both strands (pass 0, pass 1) at each corner of each crossing.
     eased : (N,) bool
         Crossings whose overlap was narrowed to leave room to climb.
+    lacking : float
+        The most room that was lacking anywhere before that, mm.
     nodes : int
         Number of heights.
     """
@@ -80,6 +82,7 @@ class Stretches:
     room: Floats
     corner_node: Ints
     eased: Ints
+    lacking: float
     nodes: int
 
 
@@ -202,6 +205,7 @@ def find_stretches(
 
     room = place[following, 0] + wrap - place[:, 3]
     eased = np.zeros(count, bool)
+    lacking = float(np.maximum(least_room - room, 0.0).max(initial=0.0))
     for row in np.flatnonzero(room < least_room).tolist():
         other = int(following[row])
         spot = (place[row, 3] + place[other, 0] + wrap[row]) / 2
@@ -213,7 +217,15 @@ def find_stretches(
             eased[crossing[other]] = True
     room = np.maximum(place[following, 0] + wrap - place[:, 3], 1e-6)
     return Stretches(
-        lane, place, node, crossing, following, room, corner_node.reshape(count, 2, 4).transpose(0, 2, 1), eased,
+        lane,
+        place,
+        node,
+        crossing,
+        following,
+        room,
+        corner_node.reshape(count, 2, 4).transpose(0, 2, 1),
+        eased,
+        lacking,
         8 * count + strand_map.forks,
     )
 
@@ -317,9 +329,7 @@ class _Ring:
 class _Climb:
     """The least-climbing heights for given separations; keeps its state, so that a small change costs few rounds."""
 
-    def __init__(
-        self, lines: Lines, stretches: Stretches, weaving: Weaving, cap: float, bound: float | None
-    ) -> None:
+    def __init__(self, lines: Lines, stretches: Stretches, weaving: Weaving, cap: float, bound: float | None) -> None:
         self.lines, self.cap, self.bound = lines, cap, bound
         nodes = stretches.nodes
         rows = np.arange(len(lines.node))
@@ -360,9 +370,7 @@ class _Climb:
         for number in range(1, most + 1):
             push = self.stiff * (self.step - self.step_dual)
             rhs = push[lines.before] - push
-            rhs += np.bincount(
-                self.group.ravel(), (self.weight * (self.copy - self.dual)).ravel(), minlength=len(rhs)
-            )
+            rhs += np.bincount(self.group.ravel(), (self.weight * (self.copy - self.dual)).ravel(), minlength=len(rhs))
             z = self.ring.solve(rhs)
             rise = z[lines.following] - z + self.step_dual
             self.step = np.clip(rise, -reach, reach)
@@ -475,7 +483,11 @@ def raise_strands(
     allow. A depth limit that cannot be kept is left aside; the finished depth tells.
     """
     count = strand_map.crossings
-    least_room = 1e-4 if way is Making.FREE else 0.3 * min(size.half_width, size.width / 2)
+    least_room = 1e-4
+    if way is not Making.FREE:
+        # united strands may keep the full step along the middle of their overlap only, rather than climb a wall
+        narrow = 0.3 if size.gap < 0.2 * size.half_width else 0.2
+        least_room = narrow * size.half_width if strand_map.divided.any() else 0.08 * size.width
     stretches = find_stretches(courses, lanes, strand_map, footprints, least_room, 0.02 * size.width)
     wanted = np.full(count, size.separation)
     span = None if depth_limit is None else depth_limit - size.thickness
@@ -528,9 +540,7 @@ def raise_strands(
     step = np.where(after <= np.arange(len(after)), lanes.length[sample_lane], 0.0) + lanes.along[after] - lanes.along
     _, middle = lane_heights(profile, sample_lane, lanes.along + step / 2)
     steep = np.maximum(np.abs(dz), np.abs(middle))
-    return Relief(
-        profile, z, float(steep.max()), int(steep.argmax()), tightest, stretches, constraints, kept
-    )
+    return Relief(profile, z, float(steep.max()), int(steep.argmax()), tightest, stretches, constraints, kept)
 
 
 def corner_places(stretches: Stretches, weaving: Weaving) -> tuple[Ints, Floats, tuple[Ints, Ints]]:

@@ -99,7 +99,13 @@ def lay_lanes(circuits: Circuits, strand_map: StrandMap, courses: Courses, size:
             gap[span], whole[span] = 1.0, False
             continue
         _open_between(
-            forks[own] - span.start, strand_map.fork_opens[own], courses, circuit, size, gap[span], whole[span],
+            forks[own] - span.start,
+            strand_map.fork_opens[own],
+            courses,
+            circuit,
+            size,
+            gap[span],
+            whole[span],
             _reach(circuits, strand_map, courses, own),
         )
 

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from .course import Courses, plan_courses
-from .design import Design, Sizes, sizes
+from .design import Design, Making, Sizes, sizes
 from .divide import StrandMap, divide_strands, previous_visits, strand_labels
+from .errors import DesignError
 from .findings import (
     STEEPEST,
     Finding,
@@ -28,6 +29,7 @@ from .layout import Layout, grid_layout
 from .layout.halfedge import CROSSING
 from .mesh import Floats, Mesh
 from .reading import check
+from .solid import united
 from .sweep import sweep
 from .trace import Circuits, trace
 from .weave import Weaving, planar_diagram, weave_strands
@@ -123,7 +125,7 @@ def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -
     progress(0.3, "drawing the strands")
     courses = plan_courses(design, counted.layout, counted.circuits, size, step / (FINE if fine else COARSE))
     lanes = lay_lanes(counted.circuits, counted.strand_map, courses, size)
-    footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes)
+    footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes, step)
     gaps = measure_gaps(grid, counted.layout, counted.circuits, courses, size.width)
     progress(0.45, "finding the heights")
     heights = design.heights
@@ -171,6 +173,34 @@ def make(design: Design, *, fine: bool = True, progress: Progress | None = None)
     return Made(design, facts, findings, mesh, _centre_lines(drawn), counted, drawn)
 
 
+def solid(made: Made) -> Mesh:
+    """The mesh to make things from: ``free`` strands as they are, others united into one body.
+
+    Raises
+    ------
+    DesignError
+        If no strand could be made; it carries the first finding.
+    """
+    if made.mesh is None or made.drawn is None:
+        first = made.findings[0] if made.findings else None
+        problem = f"no strand can be made, for the {first.kind} at {first.place}" if first else "no strand can be made"
+        raise DesignError(problem, first.remedy if first else "ask facts for its findings")
+    if made.design.heights.way is Making.FREE:
+        return made.mesh
+    c, d = made.counted, made.drawn
+    return united(
+        d.courses,
+        d.lanes,
+        c.strand_map,
+        c.weaving,
+        d.relief.stretches,
+        d.relief.z,
+        made.design.strand,
+        c.size,
+        made.design.heights.way,
+    )
+
+
 def facts(design: Design, *, pd: bool = False) -> dict[str, object]:
     """Everything that can be said of a design, ready for JSON.
 
@@ -202,9 +232,7 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     return tuple([*steep, *bends, *ground, *eased]), makeable
 
 
-def _facts(
-    counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeable: bool
-) -> dict[str, object]:
+def _facts(counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeable: bool) -> dict[str, object]:
     c, relief = counted, drawn.relief
     strands = c.strand_map
     loops = int((np.diff(c.circuits.visit_start) == 0).sum())

@@ -21,12 +21,114 @@ from .sections import outlines
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Rings:
-    """Rings of ``K`` vertices, one after another: whole ones, then halves."""
+class Swept:
+    """Rings of vertices along all lanes and the faces between them, before they are gathered into a mesh.
 
-    whole: Ints  # ring number at each lane sample, -1 where none
-    half: Ints
-    count: int
+    A *band* is what lies between two neighbouring rings of one lane.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+    bands : (b, 2, K) int64
+        The two rings of each band, as vertices.
+    band_sample : (b,) int64
+        The lane sample where the band begins.
+    band_half : (b,) bool
+    fork_quads : (F, K, 4) int64
+    fork_triangles : (F, 4, 3) int64
+        The faces between a whole strand's last ring and the ring of both halves.
+    fork_sample : (F,) int64
+        The lane sample of the whole strand's run that ends at the fork.
+    lane : (m,) int64
+        The lane of each lane sample.
+    following : (m,) int64
+        The next sample along the lane.
+    girth : (K + 1,) float64
+        Length round the whole strand's outline up to each of its points.
+    """
+
+    vertices: Floats
+    bands: Ints
+    band_sample: Ints
+    band_half: Ints
+    fork_quads: Ints
+    fork_triangles: Ints
+    fork_sample: Ints
+    lane: Ints
+    following: Ints
+    girth: Floats
+
+
+def sweep_rings(
+    courses: Courses,
+    lanes: Lanes,
+    z: Floats,
+    strand: Strand,
+    size: Sizes,
+    way: Making,
+    ground: float | None = None,
+) -> Swept:
+    """Place a section at every lane sample and join them up."""
+    total = len(lanes.sample)
+    lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
+    after = np.arange(1, total + 1)
+    after[lanes.start[1:] - 1] = lanes.start[:-1]
+    before = np.empty(total, np.int64)
+    before[after] = np.arange(total)
+    paired, right = lanes.paired[lane], lanes.side[lane] == 1
+
+    # whole strand of a divided circuit is swept once, on its left lane
+    run_whole = np.where(paired, lanes.whole & ~right, True)
+    run_half = paired & ~lanes.whole
+    use_whole, use_half = run_whole | run_whole[before], run_half | run_half[before]
+    fork = use_half & (lanes.whole | lanes.whole[before])  # where a half begins or ends
+    use_whole &= ~fork
+
+    whole_at, half_at = np.flatnonzero(use_whole), np.flatnonzero(use_half)
+    whole_ring, half_ring = np.full(total, -1), np.full(total, -1)
+    whole_ring[whole_at] = np.arange(len(whole_at))
+    half_ring[half_at] = len(whole_at) + np.arange(len(half_at))
+
+    if way is Making.CARVED and ground is None:
+        ground = float(z.min()) - size.thickness / 2
+    floor = ground if way is Making.CARVED else None
+    across, up = outlines(strand, size, np.array([size.width]))
+    corners = across.shape[1]
+    whole = _place(courses, lanes, whole_at, *_whole_outline(across, up, z[whole_at], floor))
+    halves = _half_outlines(lanes, half_at, right[half_at], across, up, z, strand, size, floor)
+    vertices = np.concatenate([whole, _place(courses, lanes, half_at, *halves)]).reshape(-1, 3)
+    index = np.arange(len(whole_at) + len(half_at))[:, None] * corners + np.arange(corners)
+
+    # the wall at a fork belongs to both halves: the right one's left side is the left one's right side
+    fork_left, fork_right = np.flatnonzero(fork & ~right), np.flatnonzero(fork & right)
+    inner = np.arange(1, corners // 2)
+    index[half_ring[fork_right][:, None], inner] = index[half_ring[fork_left][:, None], corners - inner]
+
+    bands, band_sample, band_half = [], [], []
+    for runs, ring in ((run_whole, whole_ring), (run_half, half_ring)):
+        at = np.flatnonzero(runs & (ring >= 0) & (ring[after] >= 0))
+        bands.append(np.stack([index[ring[at]], index[ring[after[at]]]], 1))
+        band_sample.append(at)
+        band_half.append(np.full(len(at), ring is half_ring))
+
+    opens = ~lanes.whole[fork_left]  # halves ahead: the whole strand's ring is the one before
+    trunk = np.where(opens, before[fork_left], after[fork_left])
+    fork_quads, fork_triangles = _stitch(
+        index[whole_ring[trunk]], index[half_ring[fork_left]], index[half_ring[fork_right]], opens
+    )
+    loop = np.vstack([np.stack([across[0], up[0]], 1), [[across[0, 0], up[0, 0]]]])
+    return Swept(
+        vertices=vertices,
+        bands=np.concatenate(bands),
+        band_sample=np.concatenate(band_sample),
+        band_half=np.concatenate(band_half),
+        fork_quads=fork_quads,
+        fork_triangles=fork_triangles,
+        fork_sample=np.where(opens, trunk, fork_left),
+        lane=lane,
+        following=after,
+        girth=np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(loop, axis=0).T))]),
+    )
 
 
 def sweep(
@@ -38,7 +140,7 @@ def sweep(
     way: Making,
     ground: float | None = None,
 ) -> Mesh:
-    """Sweep all strands.
+    """Sweep all strands into one mesh, a closed body for each strand (or for strands joined by forks).
 
     Parameters
     ----------
@@ -47,93 +149,40 @@ def sweep(
     ground : float, optional
         Where ``carved`` strands stand; by default the lowest underside. All below their tops is solid.
     """
-    total = len(lanes.sample)
-    lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
-    after = np.arange(1, total + 1)
-    after[lanes.start[1:] - 1] = lanes.start[:-1]
-    before = np.empty(total, np.int64)
-    before[after] = np.arange(total)
-    paired, right = lanes.paired[lane], lanes.side[lane] == 1
+    swept = sweep_rings(courses, lanes, z, strand, size, way, ground)
+    a, b = swept.bands[:, 0], swept.bands[:, 1]
+    corners = a.shape[1]
+    quads = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2).reshape(-1, 4)
+    at = swept.band_sample
+    ahead = swept.following[at]
+    end = np.where(ahead == lanes.start[:-1][swept.lane[at]], lanes.length[swept.lane[at]], lanes.along[ahead])
+    uv = np.empty((len(at), corners, 4, 2), np.float32)
+    uv[:, :, :2, 0] = lanes.along[at][:, None, None]
+    uv[:, :, 2:, 0] = end[:, None, None]
+    round_ = swept.girth * np.where(swept.band_half, 0.5, 1.0)[:, None]
+    uv[:, :, 0, 1] = uv[:, :, 3, 1] = round_[:, :-1]
+    uv[:, :, 1, 1] = uv[:, :, 2, 1] = round_[:, 1:]
 
-    # whole strand of a paired circuit is swept once, on its left lane
-    run_whole = lanes.whole & ~right
-    run_whole = np.where(paired, run_whole, ~_all_divided(lanes, lane))
-    run_half = paired & ~lanes.whole
-    use_whole = run_whole | run_whole[before]
-    use_half = run_half | run_half[before]
-    fork = use_half & (lanes.whole | lanes.whole[before])  # where a half begins or ends
-    use_whole &= ~(fork & ~right)
-
-    whole_at, half_at = np.flatnonzero(use_whole), np.flatnonzero(use_half)
-    whole_ring = np.full(total, -1)
-    whole_ring[whole_at] = np.arange(len(whole_at))
-    half_ring = np.full(total, -1)
-    half_ring[half_at] = len(whole_at) + np.arange(len(half_at))
-
-    if way is Making.CARVED and ground is None:
-        ground = float(z.min()) - size.thickness / 2
-    floor = ground if way is Making.CARVED else None
-    across, up = outlines(strand, size, np.array([size.width]))
-    corners = across.shape[1]
-    rings = [
-        _place(courses, lanes, whole_at, *_whole_outline(across, up, z[whole_at], floor)),
-        _place(courses, lanes, half_at, *_half_outlines(lanes, half_at, right[half_at], across, up, z, strand, size, floor)),
-    ]
-    vertices = np.concatenate(rings).reshape(-1, 3)
-    index = np.arange(len(whole_at) + len(half_at))[:, None] * corners + np.arange(corners)
-
-    # the wall at a fork belongs to both halves: the right one's left side is the left one's right side
-    fork_left, fork_right = np.flatnonzero(fork & ~right), np.flatnonzero(fork & right)
-    inner = np.arange(1, corners // 2)
-    index[half_ring[fork_right][:, None], inner] = index[half_ring[fork_left][:, None], corners - inner]
-
-    girth = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(np.hstack([np.stack([across[0], up[0]]), [across[0, :1], up[0, :1]]]))))])
-    step_to = np.where(after == lanes.start[:-1][lane], lanes.length[lane], lanes.along[after])
-
-    quads, quad_uv, quad_strand = [], [], []
-    for runs, ring in ((run_whole, whole_ring), (run_half, half_ring)):
-        at = np.flatnonzero(runs & (ring >= 0) & (ring[after] >= 0))
-        a, b = index[ring[at]], index[ring[after[at]]]
-        quads.append(np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2).reshape(-1, 4))
-        v = girth * (1.0 if ring is whole_ring else 0.5)
-        u0 = np.broadcast_to(lanes.along[at][:, None], a.shape)
-        u1 = np.broadcast_to(step_to[at][:, None], a.shape)
-        v0, v1 = np.broadcast_to(v[:-1], a.shape), np.broadcast_to(v[1:], a.shape)
-        uv = np.stack([np.stack([u0, v0], 2), np.stack([u0, v1], 2), np.stack([u1, v1], 2), np.stack([u1, v0], 2)], 2)
-        quad_uv.append(uv.reshape(-1, 4, 2))
-        quad_strand.append(np.repeat(lanes.circuit[lane[at]], corners))
-
-    triangles, triangle_strand = np.zeros((0, 3), np.int64), np.zeros(0, np.int64)
-    if len(fork_left):
-        opens = ~lanes.whole[fork_left]  # halves ahead: the whole strand's ring is the one before
-        trunk = index[whole_ring[np.where(opens, before[fork_left], after[fork_left])]]
-        four, three = _stitch(trunk, index[half_ring[fork_left]], index[half_ring[fork_right]], opens)
-        quads.append(four.reshape(-1, 4))
-        triangles = three.reshape(-1, 3)
-        triangle_strand = np.repeat(lanes.circuit[lane[fork_left]], three.shape[1])
-        quad_strand.append(np.repeat(lanes.circuit[lane[fork_left]], four.shape[1]))
-        near = lanes.along[fork_left]
-        quad_uv.append(_fork_uv(near, four.shape[:2], 4))
-    faces = np.concatenate(quads)
-    used = np.zeros(len(vertices), bool)
+    forks = len(swept.fork_sample)
+    fork_circuit = lanes.circuit[swept.lane[swept.fork_sample]]
+    near = lanes.along[swept.fork_sample]
+    faces = np.concatenate([quads, swept.fork_quads.reshape(-1, 4)])
+    triangles = swept.fork_triangles.reshape(-1, 3)
+    used = np.zeros(len(swept.vertices), bool)
     used[faces] = True
     used[triangles] = True
-    renumber = np.cumsum(used) - 1
-    near = lanes.along[fork_left] if len(fork_left) else np.zeros(0)
+    renumber = (np.cumsum(used) - 1).astype(np.int32)
     return Mesh(
-        vertices=vertices[used],
-        quads=renumber[faces].astype(np.int32),
-        triangles=renumber[triangles].astype(np.int32),
-        quad_uv=np.concatenate(quad_uv).astype(np.float32),
-        triangle_uv=_fork_uv(near, (len(near), 4), 3).astype(np.float32),
-        quad_strand=np.concatenate(quad_strand).astype(np.int32),
-        triangle_strand=triangle_strand.astype(np.int32),
+        vertices=swept.vertices[used],
+        quads=renumber[faces],
+        triangles=renumber[triangles],
+        quad_uv=np.concatenate([uv.reshape(-1, 4, 2), _fork_uv(near, (forks, corners), 4)]).astype(np.float32),
+        triangle_uv=_fork_uv(near, (forks, 4), 3).astype(np.float32),
+        quad_strand=np.concatenate(
+            [np.repeat(lanes.circuit[swept.lane[at]], corners), np.repeat(fork_circuit, corners)]
+        ).astype(np.int32),
+        triangle_strand=np.repeat(fork_circuit, 4).astype(np.int32),
     )
-
-
-def _all_divided(lanes: Lanes, lane: Ints) -> Ints:
-    """Whether a sample's lane is one of two."""
-    return np.asarray(lanes.paired[lane])
 
 
 def _fork_uv(along: Floats, shape: tuple[int, ...], corners: int) -> Floats:
