@@ -148,7 +148,7 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
         made = core.made.make(design)
         if made.mesh is None:
             finding = next(iter(made.findings), None)
-            remedy = f"{finding.kind} at {finding.place}: {finding.remedy}" if finding else "change the design"
+            remedy = f"{finding.kind}, {finding.place}: {finding.remedy}" if finding else "change the design"
             raise store.DesignError("no mesh can be made of this design", remedy)
         core.files.write_mesh(path, made.mesh)
         size = made.mesh.vertices.max(axis=0) - made.mesh.vertices.min(axis=0)

@@ -91,7 +91,7 @@ def rebuild(obj, progress=None):
         return False
     if made.mesh is None:
         store.write_report(obj, made, time.perf_counter() - begun)
-        knot.error = "; ".join(f"{f.kind} at {f.place}: {f.remedy}" for f in made.findings[:1]) or "no mesh can be made"
+        knot.error = "; ".join(f"{f.kind}, {f.place}: {f.remedy}" for f in made.findings[:1]) or "no mesh can be made"
         return False
     scale = units.units_per_mm(knot)
     built = store.digest(knot.text, scale)

@@ -96,6 +96,7 @@ def write_report(obj, made, seconds):
     findings = [
         {"kind": f.kind, "place": f.place, "value": f.value, "remedy": f.remedy, "at": f.at} for f in made.findings
     ]
+    facts = {key: value for key, value in made.facts.items() if key != "findings"}
     obj.relief_knot.report = json.dumps(
-        {"facts": made.facts, "findings": findings, "seconds": round(seconds, 4)}, default=str
+        {"facts": facts, "findings": findings, "seconds": round(seconds, 4)}, default=str
     )

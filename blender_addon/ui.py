@@ -253,10 +253,8 @@ class VIEW3D_PT_relief_knot_checks(Section, bpy.types.Panel):
         layout.active = layout.active and not knot.error
         for finding in report["findings"]:
             box = layout.column(align=True)
-            place = f" at {finding['place']}" if finding["place"] else ""
-            value = finding["value"]
-            figure = "" if value is None else f": {value:.3g}"
-            words(box, context, f"{finding['kind'].capitalize()}{place}{figure}", "ERROR")
+            place = f", {finding['place']}" if finding["place"] else ""
+            words(box, context, f"{finding['kind'].capitalize()}{place}", "ERROR")
             words(box, context, finding["remedy"], "BLANK1")
         unmet = report["facts"].get("unmet") or []
         if unmet:

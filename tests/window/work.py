@@ -89,18 +89,19 @@ def steps(hands):
     with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
         bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job="BREAK")
     yield
-    hands.move(*place(hands, 1.5 * cell, 1 * cell))  # the site [3, 2]
+    hands.move(*place(hands, 3.5 * cell, 2 * cell))  # the site [7, 4]
     yield
     hands.tap("LEFTMOUSE")
     yield
     yield
     hands.note("after break", knot().relief_knot.text)
-    hands.move(*place(hands, 1 * cell, 1.5 * cell))  # the site [2, 3]
+    hands.move(*place(hands, 4.5 * cell, 3 * cell))  # the site [9, 6]
     yield
     hands.tap("LEFTMOUSE", shift=True)
     yield
     yield
     hands.note("after second break", knot().relief_knot.text)
+    yield
     hands.picture("5-breaks")
     hands.tap("ESC")
     yield
@@ -109,7 +110,7 @@ def steps(hands):
     with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
         bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job="DIVIDE")
     yield
-    hands.move(*place(hands, 3.62 * cell, 2.12 * cell))  # a little up the rising strand at [7, 4]
+    hands.move(*place(hands, 5.62 * cell, 2.12 * cell))  # a little up the rising strand at [11, 4]
     yield
     hands.tap("LEFTMOUSE")
     yield
@@ -120,6 +121,7 @@ def steps(hands):
     hands.note("crossings", facts["crossings"])
     hands.note("after divide, forks", facts["forks"])
     hands.note("after divide, woven crossings", facts["woven_crossings"])
+    yield
     hands.picture("6-divided")
     hands.tap("RIGHTMOUSE")
     yield
@@ -158,8 +160,9 @@ def steps(hands):
     yield
     hands.note("impossible", knot().relief_knot.error)
     hands.note("mesh stayed", before == [tuple(vertex.co) for vertex in knot().data.vertices][:50])
-    hands.picture("8-error")
     yield
+    hands.picture("8-error")
 
 
-_hands.run(steps)
+if __name__ == "__main__":
+    _hands.run(steps)
