@@ -28,6 +28,8 @@ STAND_OFF = 0.42
 """How far strands stand back from a wall or a break, in backgrounds, beyond half their width. Half a background would
 keep it exact between two bends that face each other across a break; this keeps it within 16 %, and gives the strands
 that cross beside a bend a quarter more room to climb."""
+RIM = 0.3
+"""The same from the layout's boundary, where no strand faces another: more room still, and larger openings along it."""
 CORNER = 0.2
 """The same for the tips of pointed corners of the layout."""
 
@@ -211,7 +213,7 @@ def _bend(
             groups.append([i])
     whole_loop = loop and len(groups) == 1
 
-    stand = np.full(count, size.width / 2 + STAND_OFF * size.background)
+    stand = size.width / 2 + np.where(boundary, RIM, STAND_OFF) * size.background
     for group in groups:
         if len(group) > 2:  # a pocket of three walls or more is narrow: stand nearer, as far as even ground allows
             stand[group] = np.minimum(stand[group], size.width / 2 + 0.3 * max(size.background, 0.0))
