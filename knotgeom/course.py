@@ -23,7 +23,6 @@ from .layout.grid import wall_normals
 from .mesh import Floats, Ints
 from .trace import Circuits
 
-
 STAND_OFF = 0.42
 """How far strands stand back from a wall or a break, in backgrounds, beyond half their width. Half a background would
 keep it exact between two bends that face each other across a break; this keeps it within 16 %, and gives the strands
@@ -94,8 +93,9 @@ def pass_direction(layout: Layout, edge: Ints, index: Ints, unit: Floats) -> Flo
     odd = layout.site[edge, 0] % 2 == 1
     sign_x = np.where(odd | (index == 0), 1.0, -1.0)
     sign_y = np.where(odd & (index == 0), -1.0, 1.0)
-    direction = np.stack([sign_x, sign_y], 1) * unit
-    return direction / np.linalg.norm(direction, axis=1, keepdims=True)
+    direction: Floats = np.stack([sign_x, sign_y], 1) * unit
+    unit_direction: Floats = direction / np.linalg.norm(direction, axis=1, keepdims=True)
+    return unit_direction
 
 
 def plan_courses(design: Design, layout: Layout, circuits: Circuits, size: Sizes, spacing: float) -> Courses:
@@ -204,7 +204,8 @@ def _bend(
         changes = np.flatnonzero(hand != np.roll(hand, 1))
         if len(changes):
             shift = int(changes[0])
-            at, tau, normal, hand, boundary = (np.roll(a, -shift, axis=0) for a in (at, tau, normal, hand, boundary))
+            at, tau, normal = (np.roll(a, -shift, axis=0) for a in (at, tau, normal))
+            hand, boundary = np.roll(hand, -shift), np.roll(boundary, -shift)
     groups: list[list[int]] = []
     for i in range(count):
         if groups and hand[groups[-1][-1]] == hand[i]:
@@ -230,8 +231,8 @@ def _bend(
             stand[i], stand[j] = min(stand[i], room / 2), min(stand[j], room / 2)
     for i, j in ((group[0], group[1]) for group in groups if len(group) == 2 and not whole_loop):
         if design.strand.turns.corners is Turn.POINTED and boundary[i] and boundary[j]:
-            # A mitre needs a straight reach on both sides. Nothing faces a corner of the layout from outside, so its tip
-            # goes further out, and the bends before it keep their room.
+            # A mitre needs a straight reach on both sides. Nothing faces a corner of the layout from outside, so its
+            # tip goes further out, and the bends before it keep their room.
             stand[i] = stand[j] = size.width / 2 + CORNER * max(size.background, 0.0)
     foot = at + stand[:, None] * normal
 
@@ -314,7 +315,8 @@ def _meet(p: Floats, u: Floats, q: Floats, v: Floats) -> Floats:
     """Where the line through p along u meets the one through q along v (never parallel here)."""
     cross = u[0] * v[1] - u[1] * v[0]
     d = q - p
-    return p + u * (d[0] * v[1] - d[1] * v[0]) / cross
+    met: Floats = p + u * (d[0] * v[1] - d[1] * v[0]) / cross
+    return met
 
 
 def _sample(knots: _Knots, first: list[int], circuits: Circuits, spacing: float) -> Courses:

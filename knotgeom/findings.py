@@ -116,7 +116,7 @@ def tight_bends(
 def uneven_ground(layout: Layout, circuits: Circuits, gaps: Approaches, size: Sizes, before: Ints) -> list[Finding]:
     """Neighbouring strands nearer together than four fifths of the plain plait's background."""
     plain = size.background
-    found = []
+    found: list[Finding] = []
     for k in np.argsort(gaps.apart, kind="stable").tolist():
         apart = float(gaps.apart[k])
         if apart >= (1 - EVEN) * plain - 1e-9 or len(found) >= MOST:

@@ -18,7 +18,7 @@ from .footprints import Ruler
 from .lanes import run_bounds
 from .layout import Layout
 from .layout.grid import present_cells
-from .mesh import Floats, Ints
+from .mesh import Bools, Floats, Ints
 from .trace import Circuits
 from .weave import faces
 
@@ -89,7 +89,7 @@ def _approaches(
     i: int,
     j: int,
     found: list[tuple[float, Floats, int, int]],
-    inside: Ints,
+    inside: Bools,
     cell: Floats,
     width: float,
 ) -> None:

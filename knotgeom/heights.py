@@ -11,9 +11,9 @@
    instead the highest heights that the slope allows, so that crests reach the board's face.
 4. The polyline of heights is smoothed by convolution with a triangle (the cubic B-spline's way), as wide as the room
    beside each place allows: the finished curve has continuous curvature, and, up to the slow change of that width, no
-   slope that the polyline has not. Places are set a little inside the patch and the separation is asked a little larger,
-   so that the smoothed curve still keeps it at the corners; what is really kept is measured on the finished curve, and
-   the asked separation corrected until it is right.
+   slope that the polyline has not. Places are set a little inside the patch and the separation is asked a little
+   larger, so that the smoothed curve still keeps it at the corners; what is really kept is measured on the finished
+   curve, and the asked separation corrected until it is right.
 """
 
 from __future__ import annotations
@@ -185,7 +185,7 @@ def find_stretches(
     place = np.maximum.accumulate(place, axis=1)
 
     order = np.lexsort([middle, lane])
-    lane, middle, place, node, crossing = (a[order] for a in (lane, middle, place, node, crossing))
+    lane, middle, place, node, crossing = lane[order], middle[order], place[order], node[order], crossing[order]
     following = next_in_lane(lane)
     before = np.empty_like(following)
     before[following] = np.arange(len(following))
@@ -350,11 +350,11 @@ class _Climb:
         self.weight = self.rho_copy[self.group]
         both = 2 * self.stiff
         self.ring = _Ring(lines, both + both[lines.before] + copies * self.rho_copy + 1e-6, both)
-        self.z = np.zeros(len(rows))
-        self.copy = np.zeros((len(self.group), 1))
-        self.dual = np.zeros(self.group.shape)
-        self.step = np.zeros(len(rows))
-        self.step_dual = np.zeros(len(rows))
+        self.z: Floats = np.zeros(len(rows))
+        self.copy: Floats = np.zeros((len(self.group), 1))
+        self.dual: Floats = np.zeros(self.group.shape)
+        self.step: Floats = np.zeros(len(rows))
+        self.step_dual: Floats = np.zeros(len(rows))
         self.rounds = 0
 
     def begin(self, separation: Floats) -> None:

@@ -17,7 +17,7 @@ import numpy as np
 from .course import Courses
 from .design import Sizes
 from .divide import Run, StrandMap, circuit_of_visit, previous_visits
-from .mesh import Floats, Ints
+from .mesh import Bools, Floats, Ints
 from .trace import Circuits
 
 OPENING = 1.2
@@ -56,12 +56,12 @@ class Lanes:
     start: Ints
     circuit: Ints
     side: Ints
-    paired: Ints
+    paired: Bools
     sample: Ints
     offset: Floats
     width: Floats
     opened: Floats
-    whole: Ints
+    whole: Bools
     along: Floats
     length: Floats
     lane_of: Ints
@@ -194,12 +194,12 @@ def _reach(circuits: Circuits, strand_map: StrandMap, courses: Courses, forks: I
 
 def _open_between(
     forks: Ints,
-    opens: Ints,
+    opens: Bools,
     courses: Courses,
     circuit: int,
     size: Sizes,
     gap: Floats,
-    whole: Ints,
+    whole: Bools,
     crossing: Floats,
 ) -> None:
     """Open the gap from each fork towards its halves, on one circuit, in place."""

@@ -40,7 +40,7 @@ FINE, COARSE = 14, 6
 Progress = Callable[[float, str], None]
 
 
-class Cancelled(Exception):
+class Cancelled(Exception):  # noqa: N818 - it is no error
     """Raised by a progress function to stop the work; nothing has been changed."""
 
 
@@ -229,7 +229,7 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
     overlap = float(d.gaps.apart.min(initial=np.inf)) <= 0
     makeable = inside > 0 and d.relief.tightest.slope <= STEEPEST and not overlap
-    return tuple([*steep, *bends, *ground, *eased]), makeable
+    return (*steep, *bends, *ground, *eased), makeable
 
 
 def _facts(counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeable: bool) -> dict[str, object]:

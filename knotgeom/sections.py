@@ -2,8 +2,8 @@
 
 An outline is a closed polygon of an even number ``K`` of points in (across, up), across counted to the left of the
 strand, the mid-plane at 0. Point 0 is the middle of the underside, then the left side upwards, point ``K / 2`` the
-middle of the top, then the right side downwards: anticlockwise when the strand is seen coming. Both middles are there so
-that a strand can part along them at a fork.
+middle of the top, then the right side downwards: anticlockwise when the strand is seen coming. Both middles are there
+so that a strand can part along them at a fork.
 """
 
 from __future__ import annotations

@@ -89,8 +89,9 @@ def _cycles(given: Constraints, by: Ints) -> list[Ints]:
 
 def least_slope(given: Constraints) -> Tightest:
     """The least slope for which heights exist."""
-    slope, rows = 0.0, np.zeros(0, np.int64)
-    height = np.zeros(given.nodes)
+    slope = 0.0
+    rows: Ints = np.zeros(0, np.int64)
+    height: Floats = np.zeros(given.nodes)
     sweeps = 16
     for _ in range(200):
         height, by, settled = _relax(given, slope * (1 + 1e-9), sweeps, height)
@@ -115,7 +116,10 @@ def least_slope(given: Constraints) -> Tightest:
 
 
 def highest(given: Constraints, slope: float, ceiling: Floats) -> Floats:
-    """The greatest heights below ``ceiling`` that keep every row at ``slope``; they are greatest at every node at once."""
+    """The greatest heights below ``ceiling`` that keep every row at ``slope``.
+
+    They are greatest at every node at once: heights that keep difference constraints form a lattice.
+    """
     height, _, settled = _relax(given, slope, 4 * given.nodes + 16, ceiling.astype(float))
     if not settled:
         raise ArithmeticError("no heights keep these constraints at this slope")

@@ -16,7 +16,7 @@ import numpy as np
 from .course import Courses
 from .design import Making, Sizes, Strand
 from .lanes import Lanes
-from .mesh import Floats, Ints, Mesh
+from .mesh import Bools, Floats, Ints, Mesh
 from .sections import outlines
 
 
@@ -278,7 +278,7 @@ def _rising(x: Floats, y: Floats) -> tuple[Floats, Floats]:
     return x[order], y[order]
 
 
-def _stitch(trunk: Ints, left: Ints, right: Ints, opens: Ints) -> tuple[Ints, Ints]:
+def _stitch(trunk: Ints, left: Ints, right: Ints, opens: Bools) -> tuple[Ints, Ints]:
     """Faces between a whole strand's ring and the ring of both halves: (n, K, 4) quads and (n, 4, 3) triangles."""
     corners = trunk.shape[1]
     half = corners // 2
