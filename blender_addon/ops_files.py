@@ -17,6 +17,12 @@ FORMATS = [
 ]
 
 
+NOT_UNITED = (
+    "The strands overlap and are not united: manifold3d is not installed here; "
+    "the command line (knotgeom mesh) unites them"
+)
+
+
 def say(context, words):
     """Put words about a file where the panel shows them; none takes them away."""
     context.window_manager.relief_knot.notice = words
@@ -126,6 +132,11 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
     )
 
     format: EnumProperty(name="Format", items=FORMATS, options={"SKIP_SAVE"})
+    unite: BoolProperty(
+        name="Unite Strands",
+        description="Write fused and carved strands as one body, where manifold3d is installed in Blender's Python",
+        default=True,
+    )
     filter_glob: StringProperty(default="*.stl;*.ply;*.obj", options={"HIDDEN"})
 
     @property
@@ -135,6 +146,7 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
     def draw(self, context):
         self.layout.use_property_split = True
         self.layout.prop(self, "format")
+        self.layout.prop(self, "unite")
         report = store.report_of(context.object)
         grid = store.design_of(context.object).layout
         depth = report["facts"].get("depth_mm")
@@ -146,13 +158,16 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
         if wrong is not None:
             raise wrong
         made = core.made.make(design)
-        if made.mesh is None:
-            finding = next(iter(made.findings), None)
-            remedy = f"{finding.kind}, {finding.place}: {finding.remedy}" if finding else "change the design"
-            raise store.DesignError("no mesh can be made of this design", remedy)
-        core.files.write_mesh(path, made.mesh)
-        size = made.mesh.vertices.max(axis=0) - made.mesh.vertices.min(axis=0)
-        return f"{path}: {size[0]:.4g} x {size[1]:.4g} x {size[2]:.3g} mm"
+        united = self.unite and design.heights.way is not core.design.Making.FREE
+        try:
+            mesh = core.made.solid(made) if united or made.mesh is None else made.mesh
+        except ImportError:  # manifold3d is no part of Blender
+            mesh, united = made.mesh, False
+            self.report({"WARNING"}, NOT_UNITED)
+        core.files.write_mesh(path, mesh)
+        size = mesh.vertices.max(axis=0) - mesh.vertices.min(axis=0)
+        bodies = ", strands united" if united else ""
+        return f"{path}: {size[0]:.4g} x {size[1]:.4g} x {size[2]:.3g} mm{bodies}"
 
 
 CLASSES = (MESH_OT_relief_knot_import, MESH_OT_relief_knot_export, MESH_OT_relief_knot_export_mesh)

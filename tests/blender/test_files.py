@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import sys
 
 import bpy
 import numpy as np
@@ -94,6 +95,28 @@ def test_meshes_leave_in_millimetres_whatever_the_scene(scale, tmp_path):
     found = read_stl(tmp_path / "pendant.stl").reshape(-1, 3)
     assert np.allclose(found.min(axis=0), mesh.vertices.min(axis=0), atol=1e-4)
     assert np.allclose(found.max(axis=0), mesh.vertices.max(axis=0), atol=1e-4)
+
+
+def test_where_strands_cannot_be_united_the_export_says_so(knot, tmp_path, capfd, monkeypatch):
+    monkeypatch.setitem(sys.modules, "manifold3d", None)
+    bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / "overlapping.stl"), format="STL")
+    assert "not united" in capfd.readouterr().out
+    mesh = make(store.design_of(knot)).mesh
+    assert len(read_stl(tmp_path / "overlapping.stl")) == 2 * len(mesh.quads) + len(mesh.triangles)
+
+
+def test_strands_are_united_where_they_can_be(knot, tmp_path):
+    pytest.importorskip("manifold3d")
+    for name, unite in (("overlapping", False), ("united", True)):
+        bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / f"{name}.stl"), format="STL", unite=unite)
+    overlapping, united = (signed_volume(read_stl(tmp_path / f"{name}.stl")) for name in ("overlapping", "united"))
+    assert 0 < united < overlapping, "what two strands share is counted once"
+
+
+def signed_volume(corners):
+    """Enclosed volume of triangles, mm3."""
+    a, b, c = np.moveaxis(corners.astype(float), 1, 0)
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
 
 
 def test_an_impossible_design_is_not_exported_and_says_why(knot, tmp_path):
