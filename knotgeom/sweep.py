@@ -28,9 +28,14 @@ class Swept:
 
     Attributes
     ----------
-    vertices : (n, 3) float64
-    bands : (b, 2, K) int64
-        The two rings of each band, as vertices.
+    vertices : (rings * K, 3) float64
+        Ring after ring.
+    band_ring : (b, 2) int64
+        The two rings of each band.
+    borrowed_ring : (f,) int64
+        Rings of right halves at forks, of which some vertices stand in the left half's ring instead.
+    borrowed : (f, K) int64
+        The vertices of those.
     band_sample : (b,) int64
         The lane sample where the band begins.
     band_half : (b,) bool
@@ -48,7 +53,9 @@ class Swept:
     """
 
     vertices: Floats
-    bands: Ints
+    band_ring: Ints
+    borrowed_ring: Ints
+    borrowed: Ints
     band_sample: Ints
     band_half: Ints
     fork_quads: Ints
@@ -57,6 +64,25 @@ class Swept:
     lane: Ints
     following: Ints
     girth: Floats
+
+    @property
+    def corners(self) -> int:
+        """Vertices of a ring, ``K``."""
+        return len(self.girth) - 1
+
+    def ring_vertices(self, ring: Ints) -> Ints:
+        """The vertices of rings, (n, K) int64."""
+        index: Ints = np.asarray(ring)[:, None] * self.corners + np.arange(self.corners)
+        if len(self.borrowed_ring):
+            row = np.minimum(np.searchsorted(self.borrowed_ring, ring), len(self.borrowed_ring) - 1)
+            lent = self.borrowed_ring[row] == ring
+            index[lent] = self.borrowed[row[lent]]
+        return index
+
+    @property
+    def bands(self) -> Ints:
+        """The two rings of each band, as vertices, (b, 2, K) int64."""
+        return np.stack([self.ring_vertices(self.band_ring[:, 0]), self.ring_vertices(self.band_ring[:, 1])], 1)
 
 
 def sweep_rings(
@@ -94,32 +120,39 @@ def sweep_rings(
     floor = ground if way is Making.CARVED else None
     across, up = outlines(strand, size, np.array([size.width]))
     corners = across.shape[1]
-    whole = _place(courses, lanes, whole_at, *_whole_outline(across, up, z[whole_at], floor))
-    halves = _half_outlines(lanes, half_at, right[half_at], across, up, z, strand, size, floor)
-    vertices = np.concatenate([whole, _place(courses, lanes, half_at, *halves)]).reshape(-1, 3)
-    index = np.arange(len(whole_at) + len(half_at))[:, None] * corners + np.arange(corners)
+    rings = len(whole_at) + len(half_at)
+    vertices = np.empty((rings, corners, 3))
+    _whole_rings(vertices[: len(whole_at)], courses, lanes, whole_at, across[0], up[0], z[whole_at], floor)
+    if len(half_at):
+        halves = _half_outlines(lanes, half_at, right[half_at], across, up, z, strand, size, floor)
+        _place(vertices[len(whole_at) :], courses, lanes, half_at, *halves)
 
     # the wall at a fork belongs to both halves: the right one's left side is the left one's right side
     fork_left, fork_right = np.flatnonzero(fork & ~right), np.flatnonzero(fork & right)
     inner = np.arange(1, corners // 2)
-    index[half_ring[fork_right][:, None], inner] = index[half_ring[fork_left][:, None], corners - inner]
+    borrowed_ring = half_ring[fork_right]
+    borrowed = borrowed_ring[:, None] * corners + np.arange(corners)
+    borrowed[:, inner] = half_ring[fork_left][:, None] * corners + (corners - inner)
 
-    bands, band_sample, band_half = [], [], []
+    band_ring, band_sample, band_half = [], [], []
     for runs, ring in ((run_whole, whole_ring), (run_half, half_ring)):
         at = np.flatnonzero(runs & (ring >= 0) & (ring[after] >= 0))
-        bands.append(np.stack([index[ring[at]], index[ring[after[at]]]], 1))
+        band_ring.append(np.stack([ring[at], ring[after[at]]], 1))
         band_sample.append(at)
         band_half.append(np.full(len(at), ring is half_ring))
 
     opens = ~lanes.whole[fork_left]  # halves ahead: the whole strand's ring is the one before
     trunk = np.where(opens, before[fork_left], after[fork_left])
+    index = np.arange(corners)
     fork_quads, fork_triangles = _stitch(
-        index[whole_ring[trunk]], index[half_ring[fork_left]], index[half_ring[fork_right]], opens
+        whole_ring[trunk][:, None] * corners + index, half_ring[fork_left][:, None] * corners + index, borrowed, opens
     )
     loop = np.vstack([np.stack([across[0], up[0]], 1), [[across[0, 0], up[0, 0]]]])
     return Swept(
-        vertices=vertices,
-        bands=np.concatenate(bands),
+        vertices=vertices.reshape(-1, 3),
+        band_ring=np.concatenate(band_ring),
+        borrowed_ring=borrowed_ring,
+        borrowed=borrowed,
         band_sample=np.concatenate(band_sample),
         band_half=np.concatenate(band_half),
         fork_quads=fork_quads,
@@ -150,38 +183,56 @@ def sweep(
         Where ``carved`` strands stand; by default the lowest underside. All below their tops is solid.
     """
     swept = sweep_rings(courses, lanes, z, strand, size, way, ground)
-    a, b = swept.bands[:, 0], swept.bands[:, 1]
-    corners = a.shape[1]
-    quads = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2).reshape(-1, 4)
-    at = swept.band_sample
+    corners, at, forks = swept.corners, swept.band_sample, len(swept.fork_sample)
+    bands, stitched = len(at) * corners, forks * corners
+    quads = np.empty((bands + stitched, 4), np.int32)
+    quad_uv = np.empty((bands + stitched, 4, 2), np.float32)
+    quad_strand = np.empty(bands + stitched, np.int32)
+
+    # One pass over each array: this is most of what a redraw costs. A band's ring is mostly followed by the next one.
+    grid = quads[:bands].reshape(len(at), corners, 4)
+    column = np.arange(corners, dtype=np.int32)
+    turned = (column + 1) % corners
+    pattern = np.stack([column, turned, turned + corners, column + corners], 1).astype(np.int32)
+    np.add((swept.band_ring[:, 0] * corners).astype(np.int32)[:, None, None], pattern, out=grid)
+    other = swept.band_ring[:, 1] != swept.band_ring[:, 0] + 1
+    if forks:
+        other |= np.isin(swept.band_ring, swept.borrowed_ring).any(1)
+    other = np.flatnonzero(other)
+    a, b = (swept.ring_vertices(swept.band_ring[other, end]) for end in (0, 1))
+    grid[other] = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
+
     ahead = swept.following[at]
     end = np.where(ahead == lanes.start[:-1][swept.lane[at]], lanes.length[swept.lane[at]], lanes.along[ahead])
-    uv = np.empty((len(at), corners, 4, 2), np.float32)
-    uv[:, :, :2, 0] = lanes.along[at][:, None, None]
-    uv[:, :, 2:, 0] = end[:, None, None]
-    round_ = swept.girth * np.where(swept.band_half, 0.5, 1.0)[:, None]
-    uv[:, :, 0, 1] = uv[:, :, 3, 1] = round_[:, :-1]
-    uv[:, :, 1, 1] = uv[:, :, 2, 1] = round_[:, 1:]
+    share = np.where(swept.band_half, 0.5, 1.0)  # a half has about half the girth
+    table = np.zeros((3, corners, 4, 2), np.float32)
+    table[0, :, :2, 0] = table[1, :, 2:, 0] = 1.0
+    table[2, :, [0, 3], 1], table[2, :, [1, 2], 1] = swept.girth[:-1], swept.girth[1:]
+    rows = np.stack([lanes.along[at], end, share], 1).astype(np.float32)
+    np.matmul(rows, table.reshape(3, -1), out=quad_uv[:bands].reshape(len(at), 8 * corners))
+    quad_strand[:bands].reshape(len(at), corners)[:] = lanes.circuit[swept.lane[at]].astype(np.int32)[:, None]
 
-    forks = len(swept.fork_sample)
-    fork_circuit = lanes.circuit[swept.lane[swept.fork_sample]]
+    fork_circuit = lanes.circuit[swept.lane[swept.fork_sample]].astype(np.int32)
     near = lanes.along[swept.fork_sample]
-    faces = np.concatenate([quads, swept.fork_quads.reshape(-1, 4)])
-    triangles = swept.fork_triangles.reshape(-1, 3)
-    used = np.zeros(len(swept.vertices), bool)
-    used[faces] = True
-    used[triangles] = True
-    renumber = (np.cumsum(used) - 1).astype(np.int32)
+    quads[bands:] = swept.fork_quads.reshape(-1, 4)
+    quad_uv[bands:] = _fork_uv(near, (forks, corners), 4)
+    quad_strand[bands:] = np.repeat(fork_circuit, corners)
+    triangles = swept.fork_triangles.reshape(-1, 3).astype(np.int32)
+    vertices = swept.vertices
+    if forks:  # the borrowed walls' own vertices are not used
+        used = np.zeros(len(vertices), bool)
+        used[quads] = True
+        used[triangles] = True
+        renumber = (np.cumsum(used) - 1).astype(np.int32)
+        vertices, quads, triangles = vertices[used], renumber[quads], renumber[triangles]
     return Mesh(
-        vertices=swept.vertices[used],
-        quads=renumber[faces],
-        triangles=renumber[triangles],
-        quad_uv=np.concatenate([uv.reshape(-1, 4, 2), _fork_uv(near, (forks, corners), 4)]).astype(np.float32),
+        vertices=vertices,
+        quads=quads,
+        triangles=triangles,
+        quad_uv=quad_uv,
         triangle_uv=_fork_uv(near, (forks, 4), 3).astype(np.float32),
-        quad_strand=np.concatenate(
-            [np.repeat(lanes.circuit[swept.lane[at]], corners), np.repeat(fork_circuit, corners)]
-        ).astype(np.int32),
-        triangle_strand=np.repeat(fork_circuit, 4).astype(np.int32),
+        quad_strand=quad_strand,
+        triangle_strand=np.repeat(fork_circuit, 4),
     )
 
 
@@ -193,11 +244,13 @@ def _fork_uv(along: Floats, shape: tuple[int, ...], corners: int) -> Floats:
     return uv.reshape(-1, corners, 2)
 
 
-def _place(courses: Courses, lanes: Lanes, at: Ints, across: Floats, height: Floats) -> Floats:
-    """Vertices of rings at lane samples from how far across and how high they lie, (n, K, 3)."""
+def _place(out: Floats, courses: Courses, lanes: Lanes, at: Ints, across: Floats, height: Floats) -> None:
+    """Write the vertices of rings at lane samples, from how far across and how high they lie, to ``out`` (n, K, 3)."""
     sample = lanes.sample[at]
-    plan = courses.point[sample][:, None, :] + across[:, :, None] * courses.lateral[sample][:, None, :]
-    return np.concatenate([plan, height[:, :, None]], 2)
+    for axis in (0, 1):
+        np.multiply(across, courses.lateral[sample, axis][:, None], out=out[:, :, axis])
+        out[:, :, axis] += courses.point[sample, axis][:, None]
+    out[:, :, 2] = height
 
 
 def _lower(corners: int) -> Ints:
@@ -210,11 +263,29 @@ def _lower(corners: int) -> Ints:
     return lower
 
 
-def _whole_outline(across: Floats, up: Floats, z: Floats, floor: float | None) -> tuple[Floats, Floats]:
-    height = z[:, None] + up
+def _whole_rings(
+    out: Floats,
+    courses: Courses,
+    lanes: Lanes,
+    at: Ints,
+    across: Floats,
+    up: Floats,
+    z: Floats,
+    floor: float | None,
+) -> None:
+    """Write the rings of whole strand, which all have one outline, as the product of two small tables."""
+    if not len(at):
+        return
+    sample = lanes.sample[at]
+    table = np.zeros((6, len(across), 3))
+    table[0, :, 0] = table[1, :, 1] = 1.0
+    table[2, :, 0] = table[3, :, 1] = across
+    table[4, :, 2], table[5, :, 2] = 1.0, up
     if floor is not None:
-        height[:, _lower(up.shape[1])] = floor
-    return np.broadcast_to(across, height.shape), height
+        under = _lower(len(across))
+        table[4, under, 2], table[5, under, 2] = 0.0, floor
+    rows = np.column_stack([courses.point[sample], courses.lateral[sample], z, np.ones(len(at))])
+    np.matmul(rows, table.reshape(6, -1), out=out.reshape(len(at), -1))
 
 
 def _half_outlines(
@@ -281,6 +352,8 @@ def _rising(x: Floats, y: Floats) -> tuple[Floats, Floats]:
 def _stitch(trunk: Ints, left: Ints, right: Ints, opens: Bools) -> tuple[Ints, Ints]:
     """Faces between a whole strand's ring and the ring of both halves: (n, K, 4) quads and (n, 4, 3) triangles."""
     corners = trunk.shape[1]
+    if not len(trunk):
+        return np.zeros((0, corners, 4), np.int64), np.zeros((0, 4, 3), np.int64)
     half = corners // 2
     top, bottom = left[:, half + 1], left[:, corners - 1]
     quads = []
