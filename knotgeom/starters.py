@@ -43,7 +43,7 @@ def _walls(columns: int, rows: int) -> Breaks:
 STARTERS: dict[Purpose, Design] = {
     Purpose.DRAWING: _starter(
         Grid(6, 4, 10.0, 10.0),
-        Breaks((Site(3, 4), Site(9, 4)), (Site(6, 3), Site(6, 5))),
+        Breaks(vertical=(Site(6, 3), Site(6, 5))),
         Making.FUSED,
         width=5.0,
         thickness=2.0,
@@ -52,7 +52,7 @@ STARTERS: dict[Purpose, Design] = {
     Purpose.BOARD: _starter(Grid(8, 5, 24.0, 24.0), _walls(8, 5), Making.CARVED, width=12.0, thickness=6.0, step=2.5),
     Purpose.PENDANT: _starter(
         Grid(4, 4, 7.0, 7.0),
-        Breaks((Site(3, 4), Site(5, 4)), (Site(4, 3), Site(4, 5))),
+        Breaks((Site(2, 1), Site(6, 1), Site(2, 7), Site(6, 7))),
         Making.FUSED,
         width=3.2,
         thickness=1.8,
@@ -60,7 +60,7 @@ STARTERS: dict[Purpose, Design] = {
     ),
     Purpose.TRIM: _starter(
         Grid(6, 2, 60.0, 60.0),
-        Breaks((Site(3, 2), Site(9, 2))),
+        Breaks((Site(4, 1), Site(8, 1), Site(3, 2), Site(9, 2), Site(4, 3), Site(8, 3))),
         Making.FUSED,
         width=30.0,
         thickness=12.0,

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from knotgeom import design as d
-from knotgeom import reading, starters
+from knotgeom import made, reading, starters
 from knotgeom.errors import DesignError
 
 
@@ -37,6 +37,14 @@ def test_starters_are_sound_broken_and_the_same_mirrored_both_ways(purpose):
     assert breaks.horizontal or breaks.vertical
     for sites in map(set, (breaks.horizontal, breaks.vertical)):
         assert sites == {(2 * grid.columns - x, y) for x, y in sites} == {(x, 2 * grid.rows - y) for x, y in sites}
+
+
+@pytest.mark.parametrize("purpose", starters.Purpose)
+def test_nothing_is_found_against_a_starter_and_its_strands_climb_under_45_degrees(purpose):
+    facts = made.facts(starters.STARTERS[purpose])
+    assert facts["findings"] == []
+    assert facts["steepest_deg"] < 45
+    assert facts["least_gap_mm"] > 0.8 * facts["plain_gap_mm"]
 
 
 @pytest.mark.parametrize("purpose", starters.Purpose)
