@@ -141,14 +141,27 @@ class Groove:
 
 
 @dataclass(frozen=True, slots=True)
+class CircuitStyle:
+    """What one circuit has of its own: a width, None for the strand's, and a colour ``#rrggbb``, None for none."""
+
+    through: Pass
+    width: float | None = None
+    colour: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Strand:
-    """The strand cut across. ``section`` is a named shape, or the outline's points, scaled to width x thickness."""
+    """The strand cut across. ``section`` is a named shape, or the outline's points, scaled to width x thickness.
+
+    ``circuits`` gives whole circuits a width or a colour of their own.
+    """
 
     width: float | None = None
     thickness: float | None = None
     section: Section | tuple[tuple[float, float], ...] = Section.FLAT
     groove: Groove = field(default_factory=Groove)
     turns: Turns = field(default_factory=Turns)
+    circuits: tuple[CircuitStyle, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ import enum
 import functools
 import math
 import numbers
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -23,6 +24,7 @@ from typing import Any, Protocol
 from .errors import DesignError
 
 _CHUNK = 1024  # entries read together; within a chunk with a wrong one they are read singly
+_COLOUR = re.compile("#[0-9a-fA-F]{6}")
 _SHOWN = 40  # characters of a found value that an error repeats
 
 
@@ -252,6 +254,27 @@ class Choice:
 
     def write_column(self, values: Sequence[Any]) -> Sequence[Any]:
         return [self.write(value) for value in values]
+
+
+@dataclass(frozen=True)
+class Colour:
+    """A colour as standards write it: ``#rrggbb`` in sRGB (CSS Color 4)."""
+
+    wanted: str = 'a colour "#rrggbb"'
+
+    def read(self, value: object, place: str) -> str:
+        if not isinstance(value, str) or not _COLOUR.fullmatch(value):
+            raise refuse(self, value, place)
+        return value.lower()
+
+    def write(self, value: Any) -> Any:
+        return value
+
+    def holds(self, value: object) -> bool:
+        return isinstance(value, str)
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": _COLOUR.pattern}
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ from .errors import DesignError
 from .forms import (
     NEEDED,
     Choice,
+    Colour,
     Either,
     Flag,
     Key,
@@ -169,6 +170,20 @@ STRAND = Keys(
                 },
             ),
             "The incised line of a median-incised section.",
+        ),
+        "circuits": Key(
+            Many(
+                Keys(
+                    d.CircuitStyle,
+                    {
+                        "through": Key(PASS, "A pass of the circuit.", NEEDED),
+                        "width": Key(SIZE, "Its width in mm. Default the strand's."),
+                        "colour": Key(Colour(), "Its colour in pictures and in Blender. Default none of its own."),
+                    },
+                ),
+                most=4 * MOST_CELLS,
+            ),
+            "Circuits with a width or a colour of their own.",
         ),
         "turns": Key(
             Keys(
@@ -500,6 +515,7 @@ def _check_sites(design: d.Design, cells: NDArray[np.bool_]) -> None:
         "divide.circuits": design.divide.circuits,
         "divide.passes": design.divide.passes,
         "weave.prefer": design.weave.prefer,
+        "strand.circuits": tuple(style.through for style in design.strand.circuits),
     }
     for place, entries in passes.items():
         _check_crossings(entries, place, design.layout, cells, "a pass")
@@ -607,6 +623,20 @@ def _check_sizes(design: d.Design) -> None:
             f"a width of {_mm(sizes.width)} leaves no background, the strands' pitch being {_mm(sizes.pitch)}",
             f"give a width under {_mm(_rounded_down(sizes.pitch))}, or larger cells",
             "strand.width",
+        )
+    for i, style in enumerate(strand.circuits):
+        if style.width is not None and style.width >= sizes.pitch:
+            raise DesignError(
+                f"a width of {_mm(style.width)} leaves no background, the strands' pitch being {_mm(sizes.pitch)}",
+                f"give a width under {_mm(_rounded_down(sizes.pitch))}, or larger cells",
+                f"strand.circuits[{i}].width",
+            )
+    narrowest = min([sizes.width, *(style.width for style in strand.circuits if style.width is not None)])
+    if divide.gap is not None and divide.gap >= narrowest and narrowest < sizes.width:
+        raise DesignError(
+            f"a gap of {_mm(divide.gap)} leaves nothing of a circuit {_mm(narrowest)} wide",
+            f"give a gap under {_mm(narrowest)}, or a wider circuit",
+            "divide.gap",
         )
     if sizes.gap >= sizes.width:
         raise DesignError(
