@@ -150,7 +150,7 @@ def steep_places(
     found = []
     limit = heights.slope_limit_deg
     steep = math.degrees(math.atan(relief.steepest))
-    impossible = relief.tightest.slope > STEEPEST
+    impossible = max(relief.tightest.slope, relief.steepest) > STEEPEST
     if impossible or (limit is not None and steep > limit + 1e-6):
         allowed = math.tan(math.radians(limit if limit is not None else 60.0))
         found.append(_slope_finding(design, layout, strand_map, size, relief, allowed, steep, lanes, courses))
@@ -239,7 +239,12 @@ def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief
         remedy += f"is kept along the middle of the overlap only; a gap of {_mm_up(gap)} would keep it to the edges"
     else:
         remedy = "two crossings lie so close that the full step is kept along the middle of the overlap only; "
-        remedy += f"a width of {_mm(size.width - relief.stretches.lacking)} would keep it to the edges"
+        width = size.width - relief.stretches.lacking
+        remedy += (
+            f"a width of {_mm(width)} would keep it to the edges"
+            if width > 0.1 * size.width
+            else "a larger cell, or one break less there, would keep it to the edges"
+        )
     return [Finding("step", place, round(relief.stretches.lacking, 4), remedy)]
 
 

@@ -499,6 +499,7 @@ def raise_strands(
     if span is not None and tightest.slope == float("inf"):
         span = None
         constraints = slope_constraints(exact, stretches, weaving, wanted)
+        tightest = least_slope(constraints)
     slope = tightest.slope if tightest.slope < 1e4 else least_slope(constraints).slope
     if not count:
         level = np.full(len(lanes.sample), -size.thickness / 2 if way is Making.CARVED else 0.0)
@@ -521,6 +522,8 @@ def raise_strands(
             if climb is not None:
                 most, near = (150, 1e-3) if attempt == 0 else (60, 5e-4)
                 height = climb.settle(wanted + surplus, most, near * size.separation)
+                if span is not None:  # the copies keep the bound, their mean only nearly
+                    height = np.clip(height, -span / 2, span / 2)
             else:
                 height = _highest(lines, stretches, weaving, wanted + surplus, cap, size)
             profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
@@ -562,7 +565,8 @@ def _highest(
     """Carved heights: every place as high as the slope lets it be under the board's face."""
     constraints = slope_constraints(lines, stretches, weaving, separation)
     least = least_slope(constraints).slope
-    return highest(constraints, max(cap, min(least, 1e4) * (1 + 1e-6)), np.full(stretches.nodes, -size.thickness / 2))
+    ceiling = np.full(stretches.nodes, -size.thickness / 2)
+    return highest(constraints, max(cap, least * (1 + 1e-6)), ceiling) if least < float("inf") else ceiling
 
 
 def _centred(height: Floats, weaving: Weaving, way: Making, size: Sizes) -> Floats:

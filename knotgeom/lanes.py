@@ -170,7 +170,9 @@ def place_forks(circuits: Circuits, strand_map: StrandMap, courses: Courses, siz
         inside = np.flatnonzero((where > 0.02 * length) & (where < 0.98 * length))
         if strand_map.run[visit] == Run.REJOINED:
             reach = max(length / 3, size.width / 2 + 0.45 * (length / 2 - size.width / 2))
-            reach = min(reach, 0.47 * length)
+            # at least one ring of whole strand stays between the two forks, however few samples there are
+            spacing = length / max(int((where < length).sum()), 1)
+            reach = min(reach, 0.47 * length, length / 2 - 1.5 * spacing)
             target = length - reach if strand_map.fork_opens[fork] else reach
             bending = 0.0
         else:

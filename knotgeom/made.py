@@ -228,7 +228,8 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     steep = steep_places(c.design, c.layout, c.strand_map, c.size, d.relief, d.lanes, d.courses)
     eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
     overlap = float(d.gaps.apart.min(initial=np.inf)) <= 0
-    makeable = inside > 0 and d.relief.tightest.slope <= STEEPEST and not overlap
+    steepest = max(d.relief.tightest.slope, d.relief.steepest)
+    makeable = inside > 0 and steepest <= STEEPEST and not overlap
     return (*steep, *bends, *ground, *eased), makeable
 
 
