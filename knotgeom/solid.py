@@ -4,25 +4,38 @@ A strand may cross itself, so a swept mesh as it stands is no solid that a Boole
 every crossing where it passes over and the next where it passes under. What passes over overlaps nothing else that
 passes over (a crossing has one upper strand), and what passes under nothing else that passes under, so the cuts leave
 two clean sets of solids, and one Boolean unites them.
+
+Faces that lie flush are what Booleans do worst. So both pieces at a cut are drawn back from it by a hair, and afterwards
+their caps are taken away and the two rims joined again, vertex by vertex: the cuts leave no trace.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
+from .clean import clean, filled, is_closed, without_folds
 from .course import Courses
+from .cycles import connected_labels
 from .design import Making, Sizes, Strand
 from .divide import StrandMap
 from .heights import Stretches
 from .lanes import Lanes
-from .mesh import Floats, Ints, Mesh
+from .mesh import Bools, Floats, Ints, Mesh
 from .sections import outlines
 from .sweep import Swept, sweep_rings
 from .weave import Weaving
 
 
-TOLERANCE = 2e-4
-"""mm that a vertex may move when slivers are taken out."""
+HAIR = 2e-3
+"""Lap of halves without a gap, and how far carved strands are let into their ground; in strand widths."""
+SLITS = 2e-5, 7e-5, 3e-6
+"""How far pieces are drawn back from a cut, in strand widths; each is tried in turn until the mesh closes."""
+REACH = 40.0
+"""How far both sides of a cut may lie apart to be joined, in slits."""
+SHORT, FLAT = 2.5e-4, 5e-5
+"""Edges and heights of triangles below these are taken out, in strand widths."""
 
 
 def upper_runs(lanes: Lanes, strand_map: StrandMap, weaving: Weaving, stretches: Stretches) -> Ints:
@@ -78,100 +91,332 @@ def united(
 ) -> Mesh:
     """All strands united: one closed body for each connected part, without anything hidden inside.
 
+    Vertices are rounded to single precision, so that files which keep no more give back the same mesh.
+
     Raises
     ------
     ImportError
         If manifold3d is not installed.
+    ValueError
+        If no closed body comes out.
     """
-    from manifold3d import Manifold, OpType, triangulate
-    from manifold3d import Mesh as Solid
-
+    if way is Making.CARVED and ground is None:
+        ground = float(z.min()) - size.thickness / 2
+    if size.gap < HAIR * size.width:
+        lanes = _lapped(lanes, size)
     swept = sweep_rings(courses, lanes, z, strand, size, way, ground)
-    across, up = outlines(strand, size, np.array([size.width]))
-    cap = np.asarray(triangulate([np.column_stack([across[0], up[0]])]), np.int64)
-    sides = []
-    upper = upper_runs(lanes, strand_map, weaving, stretches)
-    for side in (True, False):
-        faces, owner = _one_side(swept, lanes, upper, side, cap)
-        if not len(faces):
+    outline = np.column_stack([row[0] for row in outlines(strand, size, np.array([size.width]))])
+    labels = _labels(swept, lanes, upper_runs(lanes, strand_map, weaving, stretches), parted=size.gap < HAIR * size.width)
+    for slit in SLITS:
+        pieces = _cut(swept, lanes, labels, outline, slit * size.width)
+        vertices, faces, source = _boolean(pieces, None if way is not Making.CARVED else ground, HAIR * size.width)
+        vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
+        if not is_closed(faces, len(vertices)):
             continue
-        used, numbered = np.unique(faces, return_inverse=True)
+        circuit = np.where(source >= 0, pieces.circuit[np.maximum(source, 0)], 0)
+        vertices, faces, circuit = clean(vertices, faces, circuit, SHORT * size.width, FLAT * size.width)
+        kept = _bodies(vertices, faces, 0.01 * size.width**2 * size.thickness)
+        used, numbered = np.unique(faces[kept], return_inverse=True)
+        faces = np.asarray(numbered).reshape(-1, 3)
+        return _mesh(vertices[used], faces, circuit[kept])
+    raise ValueError("the strands unite to no closed body")
+
+
+def _mesh(vertices: Floats, faces: Ints, circuit: Ints) -> Mesh:
+    return Mesh(
+        vertices=vertices,
+        quads=np.zeros((0, 4), np.int32),
+        triangles=faces.astype(np.int32),
+        quad_uv=np.zeros((0, 4, 2), np.float32),
+        triangle_uv=np.ascontiguousarray(vertices[faces][:, :, :2], np.float32),
+        quad_strand=np.zeros(0, np.int32),
+        triangle_strand=circuit.astype(np.int32),
+    )
+
+
+def _bodies(vertices: Floats, faces: Ints, crumb: float) -> Bools:
+    """Which faces belong to a body of more than a crumb; what is hidden inside another has a negative volume."""
+    part = connected_labels(len(vertices), faces.ravel(), np.roll(faces, -1, axis=1).ravel())[faces[:, 0]]
+    a, b, c = (vertices[corner] for corner in faces.T)
+    contents = np.bincount(part, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6)
+    return np.asarray(contents[part] > crumb)
+
+
+def _lapped(lanes: Lanes, size: Sizes) -> Lanes:
+    """Halves without a gap, parted by a hair beside a fork and overlapping by one elsewhere.
+
+    Walls that lie flush unite to no clean solid. Beside a fork both halves are one solid, which must not overlap itself.
+    """
+    half = ~lanes.whole | (lanes.opened > 0)
+    gap = HAIR * size.width * np.where(lanes.opened < 0.5, 1.0, -1.0)
+    return replace(lanes, width=np.where(half, lanes.width - gap, lanes.width))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pieces:
+    """Strands cut into closed pieces, each a little drawn back where it was cut.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+    faces : (t, 3) int64
+    kind : (t,) int64
+        The set of solids each face belongs to; the pieces of one set overlap nowhere.
+    circuit : (t,) int64
+    sides : (t,) int64
+        2 c + s on a cap, c being the cut and s the side of it; -1 elsewhere.
+    """
+
+    vertices: Floats
+    faces: Ints
+    kind: Ints
+    circuit: Ints
+    sides: Ints
+
+
+def _fork_rings(swept: Swept) -> Ints:
+    """First vertex of each fork's three rings: the whole strand's, the left and the right half's, (F, 3)."""
+    first, last = swept.fork_quads[:, 0], swept.fork_quads[:, -1]
+    # quads are turned over where the whole strand lies ahead; the bands then tell which ring is which
+    ring = np.zeros(len(swept.vertices), bool)
+    ring[swept.bands[:, :, 0].ravel()] = True
+    ahead = ring[last[:, 1]] & (first[:, 0] == last[:, 1])
+    whole = np.where(ahead, first[:, 0], first[:, 3])
+    left = np.where(ahead, first[:, 3], first[:, 0])
+    right = np.where(ahead, last[:, 2], last[:, 1])
+    return np.stack([whole, left, right], 1)
+
+
+def _labels(swept: Swept, lanes: Lanes, upper: Bools, *, parted: bool) -> Ints:
+    """What each band and then each fork counts as, (B + F,): the strand is cut where this changes.
+
+    A fork and the bands beside it count as one, so that no cut falls on a fork. ``parted`` tells halves apart as well.
+    """
+    bands = len(swept.bands)
+    label = np.concatenate([upper[swept.band_sample], upper[swept.fork_sample]]).astype(np.int64)
+    if parted:
+        half = np.flatnonzero(swept.band_half)
+        label[half] += 2 + 2 * lanes.side[swept.lane[swept.band_sample[half]]]
+    if len(swept.fork_sample):
+        rings = _fork_rings(swept)
+        fork_of = np.full(len(swept.vertices), -1)
+        fork_of[rings] = np.arange(len(rings))[:, None]
+        ends = fork_of[swept.bands[:, :, 0]]
+        band, end = np.nonzero(ends >= 0)
+        group = connected_labels(len(label), band, bands + ends[band, end])
+        most = np.zeros(len(label), np.int64)
+        np.maximum.at(most, group[bands:], label[bands:])
+        near = np.concatenate([band, np.arange(bands, len(label))])
+        label[near] = most[group[near]]
+    return label
+
+
+def _cut(swept: Swept, lanes: Lanes, label: Ints, outline: Floats, slit: float) -> Pieces:
+    """Cut the strands wherever their label changes and close the pieces with caps, ``slit`` clear of the cut."""
+    from manifold3d import triangulate
+
+    count, corners = len(swept.bands), len(outline)
+    bands = swept.bands.copy()
+    begins = np.full(len(swept.vertices), -1)
+    begins[bands[:, 0, 0]] = np.arange(count)
+    follows = begins[bands[:, 1, 0]]
+    joined = follows >= 0
+    apart = np.flatnonzero(joined & (label[:count] != label[follows]))
+    along = np.flatnonzero(joined & (label[:count] == label[follows]))
+    vertices = [swept.vertices]
+    for band, near, far in ((apart, 1, 0), (follows[apart], 0, 1)):
+        at, to = swept.vertices[swept.bands[band, near]], swept.vertices[swept.bands[band, far]]
+        run = np.linalg.norm((to - at).mean(1), axis=1)
+        share = np.minimum(slit / np.maximum(run, 1e-12), 0.25)[:, None, None]
+        first = sum(len(part) for part in vertices)
+        bands[band, near] = first + np.arange(len(band) * corners).reshape(-1, corners)
+        vertices.append((at + share * (to - at)).reshape(-1, 3))
+    place = np.concatenate(vertices)
+
+    one, other = along, follows[along]
+    forks = len(swept.fork_sample)
+    if forks:
+        fork_of = np.full(len(place), -1)
+        fork_of[_fork_rings(swept)] = np.arange(forks)[:, None]
+        ends = fork_of[bands[:, :, 0]]
+        band, end = np.nonzero(ends >= 0)
+        one, other = np.concatenate([one, band]), np.concatenate([other, count + ends[band, end]])
+    piece = connected_labels(count + forks, one, other)
+
+    a, b = bands[:, 0], bands[:, 1]
+    quads = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
+    walls = [quads.reshape(-1, 4), swept.fork_quads.reshape(-1, 4)]
+    cap = np.asarray(triangulate([outline]), np.int64)
+    cuts = np.arange(len(apart))
+    faces = [
+        np.concatenate(walls)[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3),
+        swept.fork_triangles.reshape(-1, 3),
+        b[apart][:, cap].reshape(-1, 3),
+        a[follows[apart]][:, cap[:, ::-1]].reshape(-1, 3),
+    ]
+    element = np.concatenate(
+        [
+            np.repeat(np.arange(count + forks), 2 * corners),
+            np.repeat(np.arange(count, count + forks), 4),
+            np.repeat(apart, len(cap)),
+            np.repeat(follows[apart], len(cap)),
+        ]
+    )
+    plain = len(element) - 2 * len(cuts) * len(cap)
+    sides = np.concatenate(
+        [np.full(plain, -1), np.repeat(2 * cuts, len(cap)), np.repeat(2 * cuts + 1, len(cap))]
+    )
+    sample = np.concatenate([swept.band_sample, swept.fork_sample])
+    wide = int(outline[: corners // 2, 0].argmax())
+    plan = np.concatenate(
+        [
+            np.stack([a[:, wide], b[:, wide], b[:, -wide], a[:, -wide]], 1),
+            np.stack(
+                [swept.fork_quads[:, k, j] for k, j in ((wide, 0), (wide, 3), (corners - 1 - wide, 2), (corners - 1 - wide, 1))], 1
+            ),
+        ]
+    )
+    upper = label % 2
+    kind = upper + 2 * _kinds(place[plan][:, :, :2], piece, upper)[piece]
+    return Pieces(place, np.concatenate(faces), kind[element], lanes.circuit[swept.lane[sample]][element], sides)
+
+
+def _kinds(plan: Floats, piece: Ints, upper: Ints) -> Ints:
+    """A number for each piece, another than that of any piece of the same level that overlaps it in plan.
+
+    Nearly always 0: only where two crossings lie so close that no straight cut parts them do pieces of one level meet.
+    """
+    one, other = _near(plan)
+    some = (piece[one] != piece[other]) & (upper[one] == upper[other])
+    one, other = one[some], other[some]
+    meets = _overlap(plan[one], plan[other])
+    pairs = np.unique(np.sort(np.stack([piece[one[meets]], piece[other[meets]]], 1), axis=1), axis=0)
+    kind = np.zeros(int(piece.max()) + 1, np.int64)
+    beside: dict[int, set[int]] = {}
+    for left, right in pairs.tolist():
+        beside.setdefault(left, set()).add(right)
+        beside.setdefault(right, set()).add(left)
+    done: dict[int, int] = {}
+    for number in sorted(beside):
+        taken = {done[near] for near in beside[number] if near in done}
+        done[number] = next(k for k in range(len(taken) + 1) if k not in taken)
+        kind[number] = done[number]
+    return kind
+
+
+def _near(plan: Floats) -> tuple[Ints, Ints]:
+    """Pairs of quadrangles whose boxes are not far apart, each pair once."""
+    low, high = plan.min(1), plan.max(1)
+    cell = max(float((high - low).max()), 1e-9)
+    box = np.floor((low - low.min(0)) / cell).astype(np.int64)
+    wide = int(box[:, 1].max()) + 3
+    key = box[:, 0] * wide + box[:, 1]
+    order = np.argsort(key, kind="stable")
+    ranked = key[order]
+    ones, others = [], []
+    for across, up in ((0, 0), (0, 1), (1, -1), (1, 0), (1, 1)):
+        first = np.searchsorted(ranked, key + across * wide + up)
+        last = np.searchsorted(ranked, key + across * wide + up, side="right")
+        number = last - first
+        one = np.repeat(np.arange(len(key)), number)
+        other = order[np.repeat(first - np.cumsum(number) + number, number) + np.arange(number.sum())]
+        keep = (one < other) if (across, up) == (0, 0) else np.ones(len(one), bool)
+        keep &= ((low[one] < high[other]) & (low[other] < high[one])).all(1)
+        ones.append(one[keep])
+        others.append(other[keep])
+    return np.concatenate(ones), np.concatenate(others)
+
+
+def _overlap(one: Floats, other: Floats) -> Bools:
+    """Which pairs of convex quadrangles, each (p, 4, 2), overlap: no side of either parts them."""
+    meets = np.ones(len(one), bool)
+    for sides in (one, other):
+        edge = np.roll(sides, -1, axis=1) - sides
+        normal = np.stack([-edge[:, :, 1], edge[:, :, 0]], 2)
+        mine, theirs = (np.einsum("pki,pji->pkj", normal, points) for points in (one, other))
+        apart = (mine.max(2) <= theirs.min(2)) | (theirs.max(2) <= mine.min(2))
+        meets &= ~apart.any(1)
+    return meets
+
+
+def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats, Ints, Ints]:
+    """The union of all pieces: vertices, faces, and the face of the pieces each comes from (-1: cut by the ground).
+
+    Pieces that stand on the ground are let into it, each kind to a depth of its own, and cut off level afterwards:
+    undersides that lie in one plane unite to no clean solid.
+    """
+    from manifold3d import Manifold, Mesh64, OpType
+
+    kinds = np.unique(pieces.kind).tolist()
+    first = Manifold.reserve_ids(len(kinds))
+    sets: list[Manifold] = []
+    for kind in kinds:
+        faces = np.flatnonzero(pieces.kind == kind)
+        used, numbered = np.unique(pieces.faces[faces], return_inverse=True)
+        place = pieces.vertices[used]
+        if ground is not None:
+            place[:, 2] -= hair * (place[:, 2] <= ground)
+        # every face has a name, so that none is taken for part of another; a cap's faces lie in one plane
         solid = Manifold(
-            Solid(
-                vert_properties=np.ascontiguousarray(swept.vertices[used], np.float32),
-                tri_verts=np.ascontiguousarray(numbered.reshape(-1, 3), np.uint32),
+            Mesh64(
+                vert_properties=np.ascontiguousarray(place),
+                tri_verts=np.ascontiguousarray(np.asarray(numbered).reshape(-1, 3), np.uint64),
+                run_index=np.array([0, 3 * len(faces)], np.uint64),
+                run_original_id=np.array([first + len(sets)], np.uint32),
+                face_id=faces.astype(np.uint64),
             )
         )
         if solid.is_empty():
             raise ValueError(f"a set of strand pieces is no solid: {solid.status()}")
-        sides.append(solid)
-    whole = Manifold.batch_boolean(sides, OpType.Add) if len(sides) > 1 else sides[0]
-    # Where walls lie flush, rounding leaves crumbs and pinholes far below anything that can be made; they go.
-    crumb = 0.01 * size.width**2 * size.thickness
-    parts = [part for part in whole.set_tolerance(TOLERANCE).simplify(TOLERANCE).decompose() if part.volume() > crumb]
-    mesh = Manifold.compose(parts).to_mesh()
-    triangles = np.asarray(mesh.tri_verts, np.int32)
-    vertices = np.asarray(mesh.vert_properties, float)[:, :3]
-    return Mesh(
-        vertices=vertices,
-        quads=np.zeros((0, 4), np.int32),
-        triangles=triangles,
-        quad_uv=np.zeros((0, 4, 2), np.float32),
-        triangle_uv=np.ascontiguousarray(vertices[triangles][:, :, :2], np.float32),
-        quad_strand=np.zeros(0, np.int32),
-        triangle_strand=np.asarray(mesh.face_id, np.int32),
-    )
+        sets.append(solid)
+    whole = Manifold.batch_boolean(sets, OpType.Add) if len(sets) > 1 else sets[0]
+    if ground is not None:
+        whole = whole.trim_by_plane((0.0, 0.0, 1.0), ground)
+    mesh = whole.to_mesh64()
+    faces = np.asarray(mesh.tri_verts, np.int64)
+    source = np.asarray(mesh.face_id, np.int64)
+    runs = np.diff(np.asarray(mesh.run_index, np.int64)) // 3
+    origin = np.asarray(mesh.run_original_id, np.int64)
+    from_pieces = np.repeat((origin >= first) & (origin < first + len(kinds)), runs)
+    return np.asarray(mesh.vert_properties, float)[:, :3], faces, np.where(from_pieces, source, -1)
 
 
-def _one_side(swept: Swept, lanes: Lanes, upper: Ints, side: bool, cap: Ints) -> tuple[Ints, Ints]:
-    """Triangles of all pieces on one side, closed at both ends, and the circuit of each."""
-    total = len(upper)
-    fork_run = swept.fork_sample
-    mine = upper == side
-    # halves keep their trunk's side on the first run after a fork, so that no cut falls into the fork itself
-    at = swept.band_sample
-    band_side = mine[at].copy()
-    bands = swept.bands
-    a, b = bands[:, 0], bands[:, 1]
-    starts_at: dict[int, list[int]] = {}
-    for ring, number in zip(a[:, 0].tolist(), range(len(a)), strict=True):
-        starts_at.setdefault(ring, []).append(number)
-    fork_side = mine[fork_run]
-    if len(fork_run):
-        ring_of_first = {int(v): k for k, v in enumerate(a[:, 0])}
-        ring_of_last = {int(v): k for k, v in enumerate(b[:, 0])}
-        for number in range(len(fork_run)):
-            corners = {int(v) for v in swept.fork_quads[number].ravel()}
-            for vertex in corners:
-                for table in (ring_of_first, ring_of_last):
-                    if vertex in table:
-                        band_side[table[vertex]] = fork_side[number]
-    chosen = np.flatnonzero(band_side)
-    qa, qb = a[chosen], b[chosen]
-    quads = np.stack([qa, np.roll(qa, -1, 1), np.roll(qb, -1, 1), qb], 2).reshape(-1, 4)
-    owner = [np.repeat(lanes.circuit[swept.lane[at[chosen]]], 2 * a.shape[1])]
-    faces = [quads[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)]
-    if fork_side.any():
-        four = swept.fork_quads[fork_side].reshape(-1, 4)
-        three = swept.fork_triangles[fork_side].reshape(-1, 3)
-        circuit = lanes.circuit[swept.lane[fork_run[fork_side]]]
-        faces += [four[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3), three]
-        owner += [np.repeat(circuit, 2 * a.shape[1]), np.repeat(circuit, 4)]
+def _rejoined(
+    vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: float
+) -> tuple[Floats, Ints, Ints]:
+    """Take the caps away again and join both sides of every cut, vertex by vertex."""
+    side = np.where(source >= 0, sides[np.maximum(source, 0)], -1)
+    on_cap = side >= 0
+    cut = np.unique(np.stack([np.repeat(side[on_cap], 3), faces[on_cap].ravel()], 1), axis=0)
+    bound = np.searchsorted(cut[:, 0], np.arange(int(sides.max(initial=-1)) + 2))
+    one, other = [], []
+    for here in range(0, len(bound) - 1, 2):
+        left, right = cut[bound[here] : bound[here + 1], 1], cut[bound[here + 1] : bound[here + 2], 1]
+        if not len(left) or not len(right):
+            continue
+        apart = np.linalg.norm(vertices[left][:, None] - vertices[right][None], axis=2)
+        for mine, theirs, far in ((left, right, apart), (right, left, apart.T)):
+            nearest = far.argmin(1)
+            close = far[np.arange(len(mine)), nearest] < REACH * slit
+            one.append(mine[close])
+            other.append(theirs[nearest[close]])
+    if one:
+        group = connected_labels(len(vertices), np.concatenate(one), np.concatenate(other))
+        number = np.bincount(group)
+        vertices = np.stack([np.bincount(group, vertices[:, k]) / number for k in range(3)], 1)
+        faces = group[faces]
+    faces, source = faces[~on_cap], source[~on_cap]
+    kept = without_folds(faces)
+    faces, source = faces[kept], source[kept]
+    # where one side has a vertex that the other has not, a slit is left
+    more = filled(vertices, faces)
+    if len(more):
+        faces, source = np.concatenate([faces, more]), np.concatenate([source, _beside(faces, source, more)])
+    return vertices, faces, source
 
-    # a ring where a band of this side meets one of the other is closed by a cap
-    key_a, key_b = a[:, 0], b[:, 0]
-    touched = np.zeros(len(swept.vertices), np.int64)
-    np.add.at(touched, key_a[chosen], 1)
-    np.add.at(touched, key_b[chosen], 1)
-    if fork_side.any():
-        rings = np.unique(swept.fork_quads[fork_side])
-        on_fork = np.zeros(len(swept.vertices), bool)
-        on_fork[rings] = True
-    else:
-        on_fork = np.zeros(len(swept.vertices), bool)
-    begins = chosen[(touched[key_a[chosen]] == 1) & ~on_fork[key_a[chosen]]]
-    ends = chosen[(touched[key_b[chosen]] == 1) & ~on_fork[key_b[chosen]]]
-    faces += [a[begins][:, cap[:, ::-1]].reshape(-1, 3), b[ends][:, cap].reshape(-1, 3)]
-    owner += [np.repeat(lanes.circuit[swept.lane[at[rows]]], len(cap)) for rows in (begins, ends)]
-    del total
-    return np.concatenate(faces), np.concatenate(owner)
+
+def _beside(faces: Ints, source: Ints, more: Ints) -> Ints:
+    """For each further face, where a face comes from that shares its first vertex."""
+    of_vertex = np.full(int(max(faces.max(), more.max())) + 1, -1)
+    of_vertex[faces.ravel()] = np.repeat(source, 3)
+    return of_vertex[more[:, 0]]

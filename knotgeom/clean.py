@@ -1,0 +1,253 @@
+"""Cleaning a closed triangle mesh: what is too small for single precision goes, and the surface stays closed.
+
+Booleans leave edges and needles far below anything that can be made. Written to a file in single precision, their ends
+fall together and the mesh is closed no more. So vertices are rounded first, and then short edges are collapsed and
+needles turned, until none is left. Work is done on many places at once, none beside another.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .mesh import Bools, Floats, Ints
+
+ROUNDS = 60
+"""Most rounds of collapsing and turning; each round mends every place that has no other one beside it."""
+
+
+def edge_keys(triangles: Ints, count: int) -> tuple[Ints, Ints]:
+    """A number for each directed edge, (3t,) int64, the three of a triangle together, and for each one's reverse."""
+    a = triangles.astype(np.int64)
+    b = np.roll(a, -1, axis=1)
+    return (a * count + b).ravel(), (b * count + a).ravel()
+
+
+def is_closed(triangles: Ints, count: int) -> bool:
+    """Whether every edge has exactly two faces, in opposite directions."""
+    ahead, back = edge_keys(triangles, count)
+    ahead = np.sort(ahead)
+    return bool((ahead[1:] != ahead[:-1]).all() and (ahead == np.sort(back)).all())
+
+
+def without_folds(triangles: Ints) -> Bools:
+    """Which triangles are neither an edge nor one of two lying back to back, (t,) bool."""
+    kept = (triangles != np.roll(triangles, 1, axis=1)).all(1)
+    named = np.sort(triangles, axis=1)
+    named[~kept] = -1 - np.flatnonzero(~kept)[:, None]
+    _, inverse, number = np.unique(named, axis=0, return_inverse=True, return_counts=True)
+    return np.asarray(kept & (number[np.asarray(inverse).reshape(-1)] == 1))
+
+
+def filled(vertices: Floats, triangles: Ints) -> Ints:
+    """Faces that close every hole, (n, 3) int64, cut off each hole's rim where that takes the shortest new edge.
+
+    Meant for slits: what fills them may have no area, and is to be cleaned afterwards. Holes that take an edge which the
+    mesh already has stay open.
+    """
+    count = len(vertices)
+    ahead, back = edge_keys(triangles, count)
+    rim = np.setdiff1d(back, ahead)
+    if not len(rim):
+        return np.zeros((0, 3), np.int64)
+    known = {*ahead.tolist(), *back.tolist()}
+    onward: dict[int, list[int]] = {}
+    for key in rim.tolist():
+        onward.setdefault(key // count, []).append(key % count)
+    faces = []
+    while onward:
+        loop = [next(iter(onward))]
+        while loop[-1] in onward:
+            here = onward[loop[-1]]
+            following = here.pop()
+            if not here:
+                del onward[loop[-1]]
+            if following in loop:  # a rim may meet itself: what is closed so far is a hole
+                at = loop.index(following)
+                faces += _cut_off(vertices, loop[at:], known)
+                del loop[at + 1 :]
+                if len(loop) == 1 and following not in onward:
+                    break
+            else:
+                loop.append(following)
+        else:
+            if len(loop) > 1:  # no closed rim
+                break
+    return np.array(faces, np.int64).reshape(-1, 3)
+
+
+def _cut_off(vertices: Floats, loop: list[int], known: set[int]) -> list[tuple[int, int, int]]:
+    count = len(vertices)
+    faces = []
+    loop = loop.copy()
+    while len(loop) > 3:
+        place = vertices[loop]
+        apart = np.linalg.norm(np.roll(place, -1, axis=0) - np.roll(place, 1, axis=0), axis=1)
+        before = [loop[k - 1] for k in range(len(loop))]
+        after = [loop[(k + 1) % len(loop)] for k in range(len(loop))]
+        taken = [one * count + other in known for one, other in zip(before, after, strict=True)]
+        best = int(np.where(taken, np.inf, apart).argmin())
+        if taken[best]:
+            return []
+        known |= {before[best] * count + after[best], after[best] * count + before[best]}
+        faces.append((before[best], loop[best], after[best]))
+        del loop[best]
+    return [*faces, (loop[0], loop[1], loop[2])] if len(loop) == 3 else []
+
+
+def clean(
+    vertices: Floats, triangles: Ints, label: Ints, short: float, flat: float
+) -> tuple[Floats, Ints, Ints]:
+    """Round to single precision, collapse short edges and turn needles.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+    triangles : (t, 3) int64
+        A closed surface, anticlockwise seen from outside.
+    label : (t,) int64
+        Carried along with the triangles.
+    short : float
+        Edges below this length are collapsed, mm.
+    flat : float
+        Triangles lower than this over their longest edge are turned, mm.
+
+    Returns
+    -------
+    vertices, triangles, label
+        Only vertices in use. Places that cannot be mended without tearing the surface or folding it over stay.
+    """
+    vertices = vertices.astype(np.float32).astype(float)
+    stuck = 0
+    for number in range(ROUNDS):
+        triangles, label, collapsed = _collapse(vertices, triangles, label, short, number)
+        triangles, turned = _turn(vertices, triangles, flat, number)
+        stuck = 0 if collapsed + turned else stuck + 1
+        if stuck > 2:
+            break
+    used = np.zeros(len(vertices), bool)
+    used[triangles] = True
+    return vertices[used], (np.cumsum(used) - 1)[triangles], label
+
+
+def _order(count: int, number: int) -> Ints:
+    """A scattered order of places, another in each round, so that neighbours do not wait for each other for long."""
+    return np.random.default_rng(number).permutation(count)
+
+
+def _collapse(
+    vertices: Floats, triangles: Ints, label: Ints, short: float, number: int
+) -> tuple[Ints, Ints, int]:
+    corner = vertices[triangles]
+    length = np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2)
+    face, side = np.nonzero(length < short)
+    if not len(face):
+        return triangles, label, 0
+    ends = np.stack([triangles[face, side], triangles[face, (side + 1) % 3]], 1)
+    ends = np.unique(np.sort(ends, axis=1), axis=0)
+    rank = _order(len(ends), number)
+
+    # an edge is collapsed in this round if no other one is wanted within two faces of it
+    free = len(ends)
+    claim = np.full(len(vertices), free)
+    np.minimum.at(claim, ends.ravel(), np.repeat(rank, 2))
+    for _ in range(2):
+        around = claim[triangles].min(1)
+        np.minimum.at(claim, triangles.ravel(), np.repeat(around, 3))
+    chosen = (claim[ends] == rank[:, None]).all(1)
+    ends = ends[chosen]
+
+    # link condition: just the two vertices opposite the edge are beside both of its ends
+    touched = np.full(len(vertices), -1)
+    touched[ends] = np.arange(len(ends))[:, None]
+    owner = touched[triangles].max(1)
+    near = np.flatnonzero(owner >= 0)
+    both = (touched[triangles[near]] >= 0).sum(1) == 2
+    pairs = []
+    for which in range(2):
+        at = np.full(len(vertices), False)
+        at[ends[:, which]] = True
+        mine = near[at[triangles[near]].any(1)]
+        beside = np.repeat(owner[mine], 3) * len(vertices) + triangles[mine].ravel()
+        pairs.append(np.unique(beside))
+    common, twice = np.unique(np.concatenate(pairs), return_counts=True)
+    shared = np.bincount(common[twice == 2] // len(vertices), minlength=len(ends)) - 2  # less the ends themselves
+    sound = shared == 2
+
+    # either end may stay: the one whose faces turn least
+    normal = np.cross(corner[near, 1] - corner[near, 0], corner[near, 2] - corner[near, 0])
+    worst = np.full((2, len(ends)), 2.0)
+    for stays in range(2):
+        moved = np.arange(len(vertices))
+        moved[ends[:, 1 - stays]] = ends[:, stays]
+        after = vertices[moved[triangles[near]]]
+        turned = np.cross(after[:, 1] - after[:, 0], after[:, 2] - after[:, 0])
+        size = np.linalg.norm(normal, axis=1) * np.linalg.norm(turned, axis=1)
+        cosine = np.einsum("ij,ij->i", normal, turned) / np.maximum(size, 1e-300)
+        sliver = np.linalg.norm(normal, axis=1) < short * short  # has no side of its own to keep to
+        np.minimum.at(worst[stays], owner[near][~both & ~sliver], cosine[~both & ~sliver])
+    stays = worst.argmax(0)
+    sound &= worst.max(0) > (0.5 if number < ROUNDS // 2 else 0.0)
+    ends, stays = ends[sound], stays[sound]
+    if not len(ends):
+        return triangles, label, 0
+    moved = np.arange(len(vertices))
+    rows = np.arange(len(ends))
+    moved[ends[rows, 1 - stays]] = ends[rows, stays]
+    triangles = moved[triangles]
+    kept = (triangles != np.roll(triangles, 1, axis=1)).all(1)
+    return triangles[kept], label[kept], len(ends)
+
+
+def _turn(vertices: Floats, triangles: Ints, flat: float, number: int) -> tuple[Ints, int]:
+    """Turn the longest edge of every triangle that is lower than ``flat``."""
+    low, longest = _lowest(vertices[triangles])
+    bad = np.flatnonzero(low < flat)
+    if not len(bad):
+        return triangles, 0
+    count = len(vertices)
+    ahead, back = edge_keys(triangles, count)
+    order = np.argsort(ahead)
+    found = order[np.searchsorted(ahead[order], back.reshape(-1, 3)[bad, longest[bad]])]
+    other = found // 3
+    a, b = triangles[bad, longest[bad]], triangles[bad, (longest[bad] + 1) % 3]
+    c, d = triangles[bad, (longest[bad] + 2) % 3], triangles[other, (found + 2) % 3]
+    # turned, c-a-d and c-d-b: they must be higher, face the way the pair faced, and c-d must be a new edge
+    first, second = np.stack([c, a, d], 1), np.stack([c, d, b], 1)
+    higher = np.minimum(_lowest(vertices[first])[0], _lowest(vertices[second])[0])
+    before = np.minimum(low[bad], low[other])
+
+    def facing(faces: Ints) -> Floats:
+        p = vertices[faces]
+        return np.asarray(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]))
+
+    whole = facing(triangles[bad]) + facing(triangles[other])
+    size = np.linalg.norm(whole, axis=1)
+    agree = np.full(len(bad), 2.0)
+    for faces in (first, second):
+        mine = facing(faces)
+        cosine = np.einsum("ij,ij->i", mine, whole) / np.maximum(np.linalg.norm(mine, axis=1) * size, 1e-300)
+        agree = np.minimum(agree, cosine)
+    keys = ahead[order]
+    wanted = c * count + d
+    known = keys[np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)] == wanted
+    fits = (c != d) & ~known & (higher > before * 1.01) & (agree > 0.7)
+
+    rows = np.flatnonzero(fits)
+    rank = _order(len(rows), number)
+    claim = np.full(count, len(rows))
+    corners = np.stack([a, b, c, d], 1)[rows]
+    np.minimum.at(claim, corners.ravel(), np.repeat(rank, 4))
+    rows = rows[(claim[corners] == rank[:, None]).all(1)]
+    triangles = triangles.copy()
+    triangles[bad[rows]] = first[rows]
+    triangles[other[rows]] = second[rows]
+    return triangles, len(rows)
+
+
+def _lowest(corner: Floats) -> tuple[Floats, Ints]:
+    """Height of each triangle over its longest edge, and which edge that is."""
+    edge = np.roll(corner, -1, axis=1) - corner
+    length = np.linalg.norm(edge, axis=2)
+    longest = length.argmax(1)
+    area = np.linalg.norm(np.cross(edge[:, 0], edge[:, 1]), axis=1)
+    return area / np.maximum(length.max(1), 1e-300), longest
