@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,6 +27,17 @@ MOST = 12
 """Findings of one kind that are listed one by one, worst first."""
 
 
+class Change(NamedTuple):
+    """A change of the design that would do as a remedy.
+
+    ``key`` is a path in the design file such as ``strand.width`` and ``value`` what it should be; or ``breaks`` with
+    None: take away the break nearest to the finding's place; or ``layout.cell`` with None: larger cells.
+    """
+
+    key: str
+    value: float | None
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing to mend.
@@ -42,6 +54,8 @@ class Finding:
         What would do, in numbers.
     at : (float, float) or None
         The place in plan, mm.
+    changes : tuple of Change
+        The remedy for a program to apply; any one of them does.
     """
 
     kind: str
@@ -49,6 +63,7 @@ class Finding:
     value: float | None
     remedy: str
     at: tuple[float, float] | None = None
+    changes: tuple[Change, ...] = ()
 
 
 def _site(layout: Layout, edge: int) -> str:
@@ -56,13 +71,22 @@ def _site(layout: Layout, edge: int) -> str:
     return f"[{int(x)}, {int(y)}]"
 
 
+def _down(value: float) -> float:
+    """Rounded down to a hundredth."""
+    return math.floor(value * 100 + 1e-6) / 100
+
+
+def _up(value: float) -> float:
+    return math.ceil(value * 100 - 1e-6) / 100
+
+
 def _mm(value: float) -> str:
     """A length that fits, rounded down to a hundredth."""
-    return f"{math.floor(value * 100 + 1e-6) / 100:.2f} mm"
+    return f"{_down(value):.2f} mm"
 
 
 def _mm_up(value: float) -> str:
-    return f"{math.ceil(value * 100 - 1e-6) / 100:.2f} mm"
+    return f"{_up(value):.2f} mm"
 
 
 def _run_name(layout: Layout, circuits: Circuits, visit: int, before: Ints) -> str:
@@ -107,6 +131,7 @@ def tight_bends(
                     f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
                     f"{size.width / 4:.2f} mm; a width of {_mm(width)} would fit",
                     (round(float(x), 4), round(float(y), 4)),
+                    (Change("strand.width", _down(width)),),
                 ),
             )
         )
@@ -124,11 +149,8 @@ def uneven_ground(layout: Layout, circuits: Circuits, gaps: Approaches, size: Si
         a, b = (_run_name(layout, circuits, int(v), before) for v in gaps.visit[k])
         # the centre lines stand half the pitch from walls whatever the width, so distance less width grows as it falls
         width = (apart + size.width - (1 - EVEN) * size.pitch) / EVEN
-        fits = (
-            f"a width of {_mm(width)} would do"
-            if 0.05 * size.pitch < width < size.width
-            else "take one of the breaks there away"
-        )
+        narrower = 0.05 * size.pitch < width < size.width
+        fits = f"a width of {_mm(width)} would do" if narrower else "take one of the breaks there away"
         x, y = gaps.point[k]
         found.append(
             Finding(
@@ -137,6 +159,7 @@ def uneven_ground(layout: Layout, circuits: Circuits, gaps: Approaches, size: Si
                 round(apart, 4),
                 f"the background is {apart:.2f} mm here and {plain:.2f} mm in the plain plait; {fits}",
                 (round(float(x), 4), round(float(y), 4)),
+                (Change("strand.width", _down(width)) if narrower else Change("breaks", None),),
             )
         )
     return found
@@ -164,7 +187,8 @@ def steep_places(
             if word == "step"
             else f"a depth limit of {_mm_up(depth)}, or thinner strands, would do"
         )
-        found.append(Finding("depth", "the whole design", round(depth, 4), remedy))
+        change = Change("heights.step", _down(keep)) if word == "step" else Change("heights.depth_limit", _up(depth))
+        found.append(Finding("depth", "the whole design", round(depth, 4), remedy, None, (change,)))
     return found
 
 
@@ -200,19 +224,24 @@ def _slope_finding(
     needed, room = float(drop[drop > 0].sum()), float(run.sum())
     climbs = max(int((run > 0).sum()), 1)
     more = (needed / allowed - room) / climbs  # mm that each climb on the way lacks
-    options = []
+    options: list[str] = []
+    changes: list[Change] = []
     if more > 0:
         width = size.width - more
         if not strand_map.divided.any() and width > 0.1 * size.width:
             options.append(f"a width of {_mm(width)}")
+            changes.append(Change("strand.width", _down(width)))
         if strand_map.divided.any() and size.gap + more < 0.8 * size.width:
             options.append(f"a gap of {_mm_up(size.gap + more)}")
+            changes.append(Change("divide.gap", _up(size.gap + more)))
     keep = allowed * max(room, 0.0) / number / 1.05  # the finished curve is a little steeper than the least slope
     if design.heights.way is Making.FREE:
         if keep - size.clearance > 0.05:
             options.append(f"a thickness of {_mm(keep - size.clearance)}")
+            changes.append(Change("strand.thickness", _down(keep - size.clearance)))
     elif keep > 0.01:
         options.append(f"a step of {_mm(keep)}")
+        changes.append(Change("heights.step", _down(keep)))
     remedy = " or ".join(options) + " would do" if options else "fewer divided passes there, or a larger cell, would do"
     asked = math.degrees(math.atan(allowed))
     return Finding(
@@ -221,6 +250,7 @@ def _slope_finding(
         round(steep, 3),
         f"the strands climb {steep:.1f} degrees there and at most {asked:.1f} can be kept; {remedy}",
         at,
+        tuple(changes) or (Change("layout.cell", None),),
     )
 
 
@@ -237,15 +267,18 @@ def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief
             f"with {size.gap:.2f} mm between the halves there is no room to climb from edge to edge, and the full step "
         )
         remedy += f"is kept along the middle of the overlap only; a gap of {_mm_up(gap)} would keep it to the edges"
+        change = Change("divide.gap", _up(gap))
     else:
         remedy = "two crossings lie so close that the full step is kept along the middle of the overlap only; "
         width = size.width - relief.stretches.lacking
+        narrower = width > 0.1 * size.width
         remedy += (
             f"a width of {_mm(width)} would keep it to the edges"
-            if width > 0.1 * size.width
+            if narrower
             else "a larger cell, or one break less there, would keep it to the edges"
         )
-    return [Finding("step", place, round(relief.stretches.lacking, 4), remedy)]
+        change = Change("strand.width", _down(width)) if narrower else Change("layout.cell", None)
+    return [Finding("step", place, round(relief.stretches.lacking, 4), remedy, None, (change,))]
 
 
 def weave_exceptions(
