@@ -11,11 +11,11 @@ import enum
 import functools
 import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple, TypeVar
 
-from .design import Breaks, Design, Divide, Grid, Pass, Site, Way
+from .design import Breaks, Design, Divide, Grid, Hand, Pass, Site, Way
 from .errors import DesignError
 from .layout import grid_layout
 from .layout.grid import pass_way
@@ -61,10 +61,7 @@ def is_crossable(grid: Grid, site: Site) -> bool:
     x, y = site
     if (x + y) % 2 == 0:
         return False
-    if x % 2:
-        beside = ((x // 2, y // 2 - 1), (x // 2, y // 2))
-    else:
-        beside = ((x // 2 - 1, y // 2), (x // 2, y // 2))
+    beside = ((x // 2, y // 2 - 1), (x // 2, y // 2)) if x % 2 else ((x // 2 - 1, y // 2), (x // 2, y // 2))
     return all(has_cell(grid, *cell) for cell in beside)
 
 
@@ -91,11 +88,31 @@ def nearest_site(design: Design, point: tuple[float, float]) -> Site | None:
     return min(near, key=lambda site: (math.dist(position(design, site), point), site.y, site.x))
 
 
-def nearest_pass(design: Design, point: tuple[float, float]) -> Pass | None:
+def is_over_layout(design: Design, point: tuple[float, float]) -> bool:
+    """Whether ``point`` lies on a cell of the layout or within a quarter of a cell of one."""
+    grid = design.layout
+    if not (math.isfinite(point[0]) and math.isfinite(point[1])):
+        return False
+    x, y = point[0] / grid.cell_width, point[1] / grid.cell_height
+    return any(
+        has_cell(grid, math.floor(x + dx), math.floor(y + dy)) for dx in (-0.25, 0, 0.25) for dy in (-0.25, 0, 0.25)
+    )
+
+
+def nearest_pass(
+    design: Design, point: tuple[float, float], among: frozenset[Pass] | None = None, heading: Way | None = None
+) -> Pass | None:
     """The pass whose strand runs nearest to ``point``; None where no crossing lies that near.
 
     Each pass is taken as the straight piece from halfway to the site before to halfway to the site after, which is
     where its strand runs but for bends.
+
+    Parameters
+    ----------
+    among : frozenset of Pass, optional
+        The only passes that may be meant, such as those of one circuit.
+    heading : Way, optional
+        The way that a pointer moves: passes of the other way count as an eighth of a cell further off.
     """
     grid = design.layout
     broken = {*design.breaks.horizontal, *design.breaks.vertical}
@@ -107,8 +124,12 @@ def nearest_pass(design: Design, point: tuple[float, float]) -> Pass | None:
             continue
         at = position(design, site)
         for way in Way:
+            if among is not None and Pass(*site, way) not in among:
+                continue
             lift = arm_y if way is Way.RISING else -arm_y
             away = _distance_to_piece(point, (at[0] - arm_x, at[1] - lift), (at[0] + arm_x, at[1] + lift))
+            if heading is not None and way is not heading:
+                away += (arm_x + arm_y) / 4
             rank = (round(away, 9), site.y, site.x, "0" if way is Way.RISING else "1")
             if best is None or rank < best:
                 best, found = rank, Pass(site.x, site.y, way)
@@ -205,6 +226,15 @@ def set_break(design: Design, site: Site, line: Line | None, circuit_of: Circuit
     return Changed(replace(fitted, divide=replace(fitted.divide, circuits=circuits)), dropped)
 
 
+def set_breaks(design: Design, lines: Mapping[Site, Line | None], circuit_of: CircuitOf = same_circuit) -> Changed:
+    """Set and clear many breaks, as :func:`set_break` does one; what all of them together drop is named."""
+    dropped: list[str] = []
+    for site, line in lines.items():
+        design, gone = set_break(design, site, line, circuit_of)
+        dropped.extend(gone)
+    return Changed(design, tuple(dropped))
+
+
 def toggle_break(design: Design, site: Site, line: Line, circuit_of: CircuitOf = same_circuit) -> Changed:
     """Put a break at ``site``, turn the one that stands there, or take it away if it already runs this way."""
     return set_break(design, site, None if break_at(design, site) is line else line, circuit_of)
@@ -258,6 +288,27 @@ def toggle_pass(design: Design, at: Pass, circuit_of: CircuitOf = same_circuit) 
     return replace(design, divide=replace(divide, circuits=circuits, passes=passes))
 
 
+def set_circuits(
+    design: Design, through: Iterable[Pass], divided: bool, circuit_of: CircuitOf = same_circuit
+) -> Design:
+    """Divide the whole circuits that run through these passes, or make all of them one strand."""
+    for at in through:
+        halves = [is_divided(design, each, circuit_of) for each in circuit_of(design, at)]
+        if (divided and not all(halves)) or (not divided and any(halves)):
+            design = toggle_circuit(design, at, circuit_of)
+            if not divided and not all(halves):  # it was divided in part, and is divided all the way round now
+                design = toggle_circuit(design, at, circuit_of)
+    return design
+
+
+def set_passes(design: Design, passes: Iterable[Pass], divided: bool, circuit_of: CircuitOf = same_circuit) -> Design:
+    """Divide the strand through each of these crossings, or make it one there, as :func:`toggle_pass` does one."""
+    for at in passes:
+        if is_divided(design, at, circuit_of) is not divided:
+            design = toggle_pass(design, at, circuit_of)
+    return design
+
+
 def _listed(design: Design, circuit_of: CircuitOf) -> Divide:
     """The dividing of ``design`` with ``all`` written out as its circuits, so that one of them can be taken out."""
     if not design.divide.all:
@@ -289,6 +340,20 @@ def toggle_prefer(design: Design, at: Pass) -> Design:
     kept = tuple(entry for entry in design.weave.prefer if entry.site != at.site)
     wished = at in design.weave.prefer
     return replace(design, weave=replace(design.weave, prefer=kept if wished else (*kept, at)))
+
+
+def set_preferences(design: Design, passes: Iterable[Pass], wished: bool) -> Design:
+    """Wish each of these strands over at its crossing, or drop those wishes."""
+    for at in passes:
+        if (at in design.weave.prefer) is not wished:
+            design = toggle_prefer(design, at)
+    return design
+
+
+def turn_hand(design: Design) -> Design:
+    """The mirror image of the weave: what went over goes under."""
+    hand = Hand.LEFT if design.weave.hand is Hand.RIGHT else Hand.RIGHT
+    return replace(design, weave=replace(design.weave, hand=hand))
 
 
 # ---------------------------------------------------------------------------------------------------------------------

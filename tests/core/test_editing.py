@@ -193,3 +193,57 @@ def test_clearing_leaves_the_rest_of_the_design() -> None:
     assert editing.clear_breaks(design) == replace(design, breaks=Breaks())
     assert editing.clear_divisions(design).divide == Divide(gap=0.5)
     assert editing.clear_preferences(design).weave == Weave()
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Many at once
+
+
+def test_a_point_over_a_missing_cell_or_far_outside_is_not_over_the_layout() -> None:
+    assert editing.is_over_layout(HOLED, (5.0, 5.0)) and editing.is_over_layout(HOLED, (-2.0, 5.0))
+    assert not editing.is_over_layout(HOLED, (15.0, 15.0))
+    assert not editing.is_over_layout(HOLED, (-3.0, 5.0)) and not editing.is_over_layout(HOLED, (math.inf, 1.0))
+
+
+def test_among_the_passes_of_one_circuit_the_other_strand_is_never_meant() -> None:
+    at = Pass(3, 2, Way.RISING)
+    circuit = editing.same_circuit(PLAIN, at)
+    for point in ((15.0, 8.0), (16.0, 7.2), (14.0, 8.8)):
+        assert editing.nearest_pass(PLAIN, point, among=circuit) in circuit
+
+
+def test_a_pointer_moving_along_a_strand_means_that_strand_at_the_middle_of_a_crossing() -> None:
+    for way in Way:
+        assert editing.nearest_pass(PLAIN, (15.1, 8.0), heading=way) == Pass(3, 2, way)
+
+
+def test_breaks_set_in_number_are_those_set_one_by_one() -> None:
+    lines = {Site(3, 2): Line.HORIZONTAL, Site(5, 2): Line.HORIZONTAL, Site(4, 3): Line.VERTICAL}
+    one_by_one = PLAIN
+    for site, line in lines.items():
+        one_by_one = editing.set_break(one_by_one, site, line).design
+    changed = editing.set_breaks(PLAIN, lines).design
+    assert changed == one_by_one and len(changed.breaks.horizontal) == 2
+    assert editing.set_breaks(changed, dict.fromkeys(lines)).design == PLAIN
+
+
+@given(st.lists(st.sampled_from(crossings(PLAIN)), max_size=6), st.booleans())
+def test_passes_set_in_number_end_as_they_are_asked(passes: list[Pass], divided: bool) -> None:
+    start = replace(PLAIN, divide=Divide(all=not divided))
+    changed = editing.set_passes(start, passes, divided)
+    assert all(editing.is_divided(changed, at) is divided for at in passes)
+    others = set(crossings(PLAIN)) - set(passes)
+    assert all(editing.is_divided(changed, at) is not divided for at in others)
+
+
+@given(st.lists(st.sampled_from(crossings(PLAIN)), max_size=4), st.sampled_from(crossings(PLAIN)), st.booleans())
+def test_circuits_set_in_number_end_wholly_as_they_are_asked(through: list[Pass], part: Pass, divided: bool) -> None:
+    start = editing.set_passes(PLAIN, [part], True)
+    changed = editing.set_circuits(start, through, divided)
+    for at in through:
+        assert all(editing.is_divided(changed, each) is divided for each in editing.same_circuit(PLAIN, at))
+
+
+def test_the_other_hand_twice_is_the_first() -> None:
+    once = editing.turn_hand(PLAIN)
+    assert once != PLAIN and editing.turn_hand(once) == PLAIN
