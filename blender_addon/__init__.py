@@ -1,8 +1,8 @@
 """Relief Knots for Blender: knotwork as woven relief. See README.md of the project."""
 
-from . import handlers, ops_add, ops_edit, ops_files, ops_pick, props, ui
+from . import handlers, jobs, live, ops_add, ops_edit, ops_files, ops_mend, ops_pick, props, ui
 
-MODULES = (props, ops_add, ops_edit, ops_pick, ops_files, ui, handlers)
+MODULES = (jobs, live, props, ops_add, ops_edit, ops_mend, ops_pick, ops_files, ui, handlers)
 
 
 def register():

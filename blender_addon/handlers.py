@@ -3,7 +3,7 @@
 import bpy
 from bpy.app.handlers import persistent
 
-from . import ops_pick, rebuild, store
+from . import jobs, live, ops_pick, rebuild, store
 
 
 def knots():
@@ -12,26 +12,53 @@ def knots():
 
 
 @persistent
+def before_load(*_):
+    """Drop what is under way: it belongs to the file that goes."""
+    live.cancel_all()
+
+
+@persistent
+def before_save(*_):
+    """Make now what waits and takes no long time, so that files hold exact meshes."""
+    live.flush(at_most=2.0)
+
+
+@persistent
 def after_load(*_):
-    """Say of every design that this version cannot read why; meshes are left as they were saved."""
+    """Say of every design that this version cannot read why, and finish drafts; other meshes stay as they were saved."""
     ops_pick.running.clear()
     for obj in knots():
         wrong = store.parse(obj.relief_knot.text)[1]
         said = str(wrong) if wrong else ""
         if wrong is not None and obj.relief_knot.error != said:
             obj.relief_knot.error = said
+        if wrong is None and rebuild.is_draft(obj):
+            _exactly(obj)
+
+
+def _exactly(obj):
+    """The exact mesh of a draft: soon where there is a window, at once where there is none."""
+    if jobs.can_wait():
+        live.later(obj)
+    else:
+        rebuild.rebuild(obj)
 
 
 @persistent
 def after_undo(*_):
     """Design and mesh go back together; where a mesh was last made outside an undo step, make it again."""
     for obj in knots():
-        design = store.design_of(obj)
-        if obj.relief_knot.live and rebuild.is_stale(obj) and design is not None and not rebuild.is_large(design):
-            rebuild.rebuild(obj)
+        if not rebuild.is_stale(obj) or rebuild.wanted(obj) in live.stopped:
+            continue
+        if rebuild.is_draft(obj):
+            _exactly(obj)
+        elif obj.relief_knot.live:
+            rebuild.follow(obj)
 
 
 HANDLERS = (
+    (bpy.app.handlers.load_pre, before_load),
+    (bpy.app.handlers.save_pre, before_save),
     (bpy.app.handlers.load_post, after_load),
     (bpy.app.handlers.undo_post, after_undo),
     (bpy.app.handlers.redo_post, after_undo),

@@ -4,7 +4,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, StringProperty
 from mathutils import Vector
 
-from . import core, props, rebuild, store, units
+from . import core, jobs, live, props, rebuild, store, units
 
 editing = core.editing
 Line = editing.Line
@@ -186,6 +186,7 @@ class MESH_OT_relief_knot_clear(KnotOperator, bpy.types.Operator):
 
     what: EnumProperty(
         name="What",
+        description="Which kind is taken away",
         items=[
             ("BREAKS", "Breaks", "All breaks"),
             ("DIVISIONS", "Divisions", "All dividing of strands"),
@@ -274,7 +275,9 @@ class MESH_OT_relief_knot_follow(KnotOperator, bpy.types.Operator):
     bl_label = "Back to Default"
     bl_description = "Let this length follow from the others again, as in a new design"
 
-    length: StringProperty(options={"HIDDEN", "SKIP_SAVE"})
+    length: StringProperty(
+        name="Length", description="Which length follows again", options={"HIDDEN", "SKIP_SAVE"}
+    )
 
     def execute(self, context):
         path = props.OPEN_LENGTHS.get(self.length)
@@ -304,6 +307,16 @@ class MESH_OT_relief_knot_update(KnotOperator, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_update"
     bl_label = "Update"
     bl_description = "Make the mesh of the design as it stands now"
+
+    def invoke(self, context, _event):
+        obj = context.object
+        design, wrong = store.parse(obj.relief_knot.text)
+        if wrong is None and jobs.can_wait() and rebuild.expected(obj, design) > rebuild.CLICK:
+            rebuild.own_mesh(obj)
+            live.stopped.discard(rebuild.wanted(obj))
+            live.begin(obj, design)
+            return {"FINISHED"}
+        return self.execute(context)
 
     def execute(self, context):
         manager = context.window_manager

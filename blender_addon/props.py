@@ -10,7 +10,7 @@ from dataclasses import replace
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, PointerProperty, StringProperty
 
-from . import core, rebuild, store, units
+from . import core, jobs, live, rebuild, store, units
 
 D = core.design
 
@@ -36,7 +36,7 @@ def _value(knot, read, otherwise):
 def _change(knot, edit):
     obj = knot.id_data
     if obj.mode == "OBJECT":
-        rebuild.change(obj, edit)
+        rebuild.change(obj, edit, dragged=True)
 
 
 def length(path, name, description, effective=None, most=0.02):
@@ -330,9 +330,20 @@ OPEN_LENGTHS = {
 
 
 def from_design(obj, design):
-    """Put a design on an object and make its mesh. Gives whether a mesh could be made."""
+    """Put a design on an object and make its mesh, at a window later where that takes long.
+
+    Returns
+    -------
+    bool
+        Whether nothing is known against it so far.
+    """
     store.write(obj, design)
     obj.relief_knot.note = ""
+    if jobs.can_wait() and rebuild.expected(obj, design) > rebuild.CLICK:
+        obj.relief_knot.error = ""
+        rebuild.own_mesh(obj)
+        live.later(obj)
+        return True
     return rebuild.rebuild(obj)
 
 

@@ -1,32 +1,83 @@
-"""From the design on an object to its mesh; the last good mesh stays where a design cannot be made."""
+"""From the design on an object to its mesh; the last good mesh stays where a design cannot be made.
+
+Scripts and renders in background get the exact mesh at once. At a window a slider moves a hand that waits for the
+picture: what takes longer than ``AT_ONCE`` seconds is drawn from a draft while changes keep coming, and made exactly
+in a thread when they rest (see ``live``).
+
+A draft and what a thread made reach the mesh outside the undo step of their edit. That is safe because a mesh holds
+the digest of the design that it was made of: after undo, redo, saving and loading, design and digest are compared and
+the mesh made again where they differ. Only the contents of a mesh are written then, never which mesh an object has.
+"""
 
 import time
 import traceback
 
 import bpy
 
-from . import core, fill, store, units
+from . import core, fill, jobs, live, store, units
 
-LIVE_CROSSINGS = 600
-"""Above this many crossings a knot waits for its Update button, so that a slider never holds Blender up."""
+WAITING_CROSSINGS = 2500
+"""Above this many crossings a knot waits for its Update button."""
+
+AT_ONCE = 0.06
+"""Seconds of work that a move of a slider may cost."""
+CLICK = 0.6
+"""Seconds of work that a click may cost before it is done beside the hand's next work."""
+
+DRAFT = "draft "
+"""What the digest on a mesh begins with where the mesh is a draft."""
 
 
 def is_stale(obj):
     """Whether the mesh is not that of the design (and nothing is said against the design)."""
-    knot = obj.relief_knot
-    return not knot.error and obj.data.relief_knot_built != store.digest(knot.text, units.units_per_mm(knot))
+    return not obj.relief_knot.error and obj.data.relief_knot_built != wanted(obj)
+
+
+def is_draft(obj):
+    """Whether the mesh is a draft of the design as it stands."""
+    return obj.data.relief_knot_built == DRAFT + wanted(obj)
+
+
+def wanted(obj):
+    """The digest of the mesh that the design on ``obj`` asks for."""
+    return store.digest(obj.relief_knot.text, units.units_per_mm(obj.relief_knot))
+
+
+def crossings(design):
+    """About how many crossings a design has, without laying it out."""
+    grid = design.layout
+    return max(2 * grid.columns * grid.rows - grid.columns - grid.rows, 1)
 
 
 def is_large(design):
-    """Whether a design is too large to follow every move of a slider."""
-    grid = design.layout
-    return 2 * grid.columns * grid.rows - grid.columns - grid.rows > LIVE_CROSSINGS
+    """Whether a design waits for its button."""
+    return crossings(design) > WAITING_CROSSINGS
 
 
-def change(obj, edit):
+_pace = {True: 0.0015, False: 0.001}
+"""Seconds for a crossing, exact and draft, as measured so far."""
+
+
+def expected(obj, design, fine=True):
+    """About how many seconds the mesh will take."""
+    before = store.report_of(obj)
+    known = before["facts"].get("crossings")
+    by_pace = _pace[fine] * crossings(design)
+    if not known or not before["seconds"]:
+        return by_pace
+    mine = before["seconds"] * crossings(design) / max(known, 1)
+    return max(by_pace, mine if fine else mine * _pace[False] / _pace[True])
+
+
+def change(obj, edit, dragged=False):
     """Edit the design on an object, ``edit(design) -> design or Changed``, and let the mesh follow.
 
     An edit that the core refuses leaves the design as it was and its words in the panel.
+
+    Parameters
+    ----------
+    dragged : bool
+        Whether more of the same may come at once, as from a slider.
 
     Returns
     -------
@@ -48,68 +99,93 @@ def change(obj, edit):
         return False
     if changed != design or knot.error:
         knot.note = "Gone with this change: " + ", ".join(dropped) if dropped else ""
-        follow(obj)
+        follow(obj, dragged)
     return True
 
 
-def follow(obj):
-    """Rebuild the mesh after a change, unless the knot is set to wait or is too large to follow at once."""
+def follow(obj, dragged=False):
+    """Let the mesh follow a change, unless the knot is set to wait or is too large to follow."""
     if not store.is_knot(obj) or not store.is_ours(obj):
         return
     knot = obj.relief_knot
     design = store.design_of(obj)
     if design is not None and (not knot.live or is_large(design)):
         knot.error = ""
+        live.forget(obj)
         return
-    rebuild(obj)
+    if design is None or not jobs.can_wait() or expected(obj, design) < (AT_ONCE if dragged else CLICK):
+        rebuild(obj)
+        return
+    own_mesh(obj)  # now, within the undo step: later only its contents are written
+    live.later(obj, draft=dragged)
 
 
-def rebuild(obj, progress=None):
-    """Make the mesh of the design on ``obj``.
+def rebuild(obj, progress=None, fine=True):
+    """Make the mesh of the design on ``obj`` now.
 
     Returns
     -------
     bool
         Whether a mesh was made. If not, the object says why and keeps the mesh it had.
     """
-    knot = obj.relief_knot
-    design, wrong = store.parse(knot.text)
+    live.forget(obj)
+    design, wrong = store.parse(obj.relief_knot.text)
     if wrong is not None:
-        knot.error = str(wrong)
+        obj.relief_knot.error = str(wrong)
         return False
     begun = time.perf_counter()
     try:
-        made = core.made.make(design, progress=progress)
-    except store.DesignError as error:
-        knot.error = str(error)
-        return False
+        made = core.made.make(design, fine=fine, progress=progress)
     except core.made.Cancelled:
         return False
-    except Exception as error:  # a fault of ours: Blender and the last good mesh outlive it, the console has the rest
-        traceback.print_exc()
-        knot.error = f"The knot could not be made ({type(error).__name__}: {error}); undo the last change"
+    except Exception as error:
+        if not isinstance(error, store.DesignError):
+            traceback.print_exc()
+        refuse(obj, error)
         return False
+    own_mesh(obj)
+    return take(obj, made, time.perf_counter() - begun, fine)
+
+
+def refuse(obj, error):
+    """Say on ``obj`` why no mesh was made."""
+    if isinstance(error, store.DesignError):
+        obj.relief_knot.error = str(error)
+        return
+    # a fault of ours: Blender and the last good mesh outlive it, the console has the rest
+    obj.relief_knot.error = f"The knot could not be made ({type(error).__name__}: {error}); undo the last change"
+
+
+def take(obj, made, seconds, fine=True):
+    """Take up what was made of the design on ``obj``; gives whether there is a mesh."""
+    knot = obj.relief_knot
+    _pace[fine] = (_pace[fine] + seconds / max(crossings(made.design), 12)) / 2
+    if fine:
+        store.write_report(obj, made, seconds)
+    else:
+        store.write_report(obj, made, seconds * _pace[True] / _pace[False])
     if made.mesh is None:
-        store.write_report(obj, made, time.perf_counter() - begun)
         knot.error = "; ".join(f"{f.kind}, {f.place}: {f.remedy}" for f in made.findings[:1]) or "no mesh can be made"
         return False
     scale = units.units_per_mm(knot)
-    built = store.digest(knot.text, scale)
-    own_mesh(obj)
+    built = ("" if fine else DRAFT) + wanted(obj)
     if obj.data.relief_knot_built != built or not len(obj.data.vertices):
         fill.fill(obj.data, made.mesh, scale)
         obj.data.relief_knot_built = built
     knot.made = knot.text
     knot.error = ""
-    store.write_report(obj, made, time.perf_counter() - begun)
     return True
+
+
+def shares_mesh(obj):
+    """Whether ``obj`` shares its mesh with an object of another design."""
+    if obj.data.users < 2:
+        return False
+    others = (other for other in bpy.data.objects if other.data == obj.data and other != obj)
+    return any(other.relief_knot.text != obj.relief_knot.text for other in others)
 
 
 def own_mesh(obj):
     """Give ``obj`` a mesh of its own if it shares one with an object of another design."""
-    if obj.data.users < 2:
-        return
-    text = obj.relief_knot.text
-    others = (other for other in bpy.data.objects if other.data == obj.data and other != obj)
-    if any(other.relief_knot.text != text for other in others):
+    if shares_mesh(obj):
         obj.data = obj.data.copy()

@@ -1,0 +1,151 @@
+"""Meshes that follow the hand: a draft while changes keep coming, the exact mesh when they rest."""
+
+import time
+
+import bpy
+
+from . import core, jobs, rebuild, store
+
+REST = 0.3
+"""Seconds without a change after which the exact mesh is made."""
+DRAFT_AT_MOST = 0.6
+"""Seconds a draft may be expected to take; what takes longer goes straight to the thread when changes rest."""
+
+
+class _Waiting:
+    def __init__(self, draft):
+        self.changed = time.perf_counter()
+        self.draft = draft
+
+
+_waiting = {}
+"""By the object's name: what has changed and is not yet made."""
+_jobs = {}
+"""By the design's text: the job that makes it."""
+stopped = set()
+"""Digests of designs that a person stopped."""
+
+
+def later(obj, draft=False):
+    """Make the mesh of ``obj`` soon: a draft at the next turn if wanted, exactly when changes rest."""
+    for text in list(_jobs):
+        if text != obj.relief_knot.text and not _is_wanted(text):
+            jobs.cancel(_jobs.pop(text))
+    stopped.discard(rebuild.wanted(obj))
+    _waiting[obj.name] = _Waiting(draft)
+    if not bpy.app.timers.is_registered(_tick):
+        bpy.app.timers.register(_tick, first_interval=0.0)
+
+
+def forget(obj):
+    """Nothing is to be made of ``obj`` after all, or it has just been made."""
+    _waiting.pop(obj.name, None)
+
+
+def cancel_all(wait=0.0):
+    """Drop everything that waits or is under way, as before another file is loaded."""
+    _waiting.clear()
+    _jobs.clear()
+    stopped.clear()
+    if bpy.app.timers.is_registered(_tick):
+        bpy.app.timers.unregister(_tick)
+    jobs.cancel_all(wait)
+
+
+def job_of(obj):
+    """The job that makes the mesh of ``obj``, or None."""
+    return _jobs.get(obj.relief_knot.text)
+
+
+def is_pending(obj):
+    """Whether the mesh of ``obj`` will be made without being asked for."""
+    return obj.name in _waiting or job_of(obj) is not None
+
+
+def flush(at_most):
+    """Make now what waits, where that takes at most about so many seconds; for saving."""
+    for obj in list(bpy.data.objects):
+        if store.is_knot(obj) and store.is_ours(obj) and is_pending(obj) and obj.mode == "OBJECT":
+            design = store.design_of(obj)
+            if design is not None and rebuild.expected(obj, design) <= at_most and not rebuild.shares_mesh(obj):
+                rebuild.rebuild(obj)
+
+
+def _is_wanted(text):
+    return any(store.is_knot(obj) and obj.relief_knot.text == text for obj in bpy.data.objects)
+
+
+def _tick():
+    now = time.perf_counter()
+    for name, waiting in list(_waiting.items()):
+        obj = bpy.data.objects.get(name)
+        if obj is None or not store.is_knot(obj) or not store.is_ours(obj):
+            del _waiting[name]
+        elif obj.mode == "OBJECT" and not bpy.app.is_job_running("RENDER"):
+            _act(obj, waiting, now)
+    return 0.05 if _waiting else None
+
+
+def _act(obj, waiting, now):
+    design, wrong = store.parse(obj.relief_knot.text)
+    if wrong is not None or design is None or rebuild.expected(obj, design) < rebuild.AT_ONCE:
+        rebuild.rebuild(obj)
+        return
+    if waiting.draft and rebuild.expected(obj, design, fine=False) < DRAFT_AT_MOST:
+        changed = waiting.changed
+        rebuild.rebuild(obj, fine=False)
+        _waiting[obj.name] = waiting
+        # what a draft takes is no rest of the hand: moves made meanwhile are still in the queue
+        waiting.draft, waiting.changed = False, max(changed, time.perf_counter() - REST / 2)
+        jobs.redraw(bpy.context)
+    elif now - waiting.changed > REST:
+        del _waiting[obj.name]
+        begin(obj, design)
+
+
+def begin(obj, design):
+    """Make the exact mesh of ``obj`` in a thread."""
+    text = obj.relief_knot.text
+    if text in _jobs:
+        return
+
+    def work(progress):
+        return core.made.make(design, progress=progress)
+
+    def done(made, error, seconds):
+        _jobs.pop(text, None)
+        wait = False
+        for each in bpy.data.objects:
+            if not (store.is_knot(each) and store.is_ours(each) and each.relief_knot.text == text):
+                continue
+            if error is not None:
+                rebuild.refuse(each, error)
+            elif each.mode != "OBJECT" or bpy.app.is_job_running("RENDER"):
+                wait = True
+            elif not rebuild.shares_mesh(each):
+                rebuild.take(each, made, seconds)
+        if wait:
+            _jobs[text] = job
+        return not wait
+
+    def by_hand():
+        _jobs.pop(text, None)
+        stopped.add(rebuild.wanted(obj_of(text)) if obj_of(text) else "")
+
+    job = jobs.Job(f"Making {obj.name}", work, done, by_hand)
+    _jobs[text] = job
+    jobs.start(job)
+
+
+def obj_of(text):
+    """A knot with this design, or None."""
+    return next((obj for obj in bpy.data.objects if store.is_knot(obj) and obj.relief_knot.text == text), None)
+
+
+def register():
+    """Nothing of this part is known to Blender until a knot changes."""
+
+
+def unregister():
+    """Take back timers and work under way."""
+    cancel_all(wait=2.0)

@@ -1,0 +1,156 @@
+"""Findings as things to click on: go and look at the place, or let the remedy be done."""
+
+import math
+from dataclasses import replace
+
+import bpy
+from bpy.props import FloatVectorProperty, IntProperty
+from mathutils import Vector
+
+from . import core, ops_edit, props, rebuild, store, units
+
+LABELS = {
+    "strand.width": "Width {:g} mm",
+    "strand.thickness": "Thickness {:g} mm",
+    "divide.gap": "Gap {:g} mm",
+    "heights.step": "Step {:g} mm",
+    "heights.depth_limit": "Depth Limit {:g} mm",
+    "heights.slope_limit_deg": "Slope Limit {:g}\u00b0",
+    "breaks": "Take Break Away",
+    "layout.cell": "Larger Cells",
+}
+"""What the button of a remedy says, by the key that it changes."""
+
+LARGER = 1.1
+"""How much larger cells are tried at each step, where no sum says how much larger they need be."""
+TRIES = 12
+
+
+class CannotMend(Exception):
+    """The remedy cannot be applied; the message says why."""
+
+
+def label(key, value):
+    """The words on the button of a remedy."""
+    return LABELS.get(key, key).format(value)
+
+
+def mend(design, finding, key, value):
+    """The design with one remedy of a finding applied.
+
+    Parameters
+    ----------
+    finding : dict
+        As the report on the object keeps it.
+    key, value
+        One of its ``changes``.
+
+    Raises
+    ------
+    CannotMend
+    """
+    if key == "breaks":
+        return _without_break(design, finding["at"])
+    if key == "layout.cell":
+        return _larger(design, finding)
+    return props.put(design, key, value)
+
+
+def _without_break(design, at):
+    sites = [*design.breaks.horizontal, *design.breaks.vertical]
+    if not sites or at is None:
+        raise CannotMend("No break is left to take away")
+    grid = design.layout
+    nearest = min(sites, key=lambda s: math.dist(at, (s.x * grid.cell_width / 2, s.y * grid.cell_height / 2)))
+    kept = (tuple(s for s in each if s != nearest) for each in (design.breaks.horizontal, design.breaks.vertical))
+    return replace(design, breaks=core.design.Breaks(*kept))
+
+
+def _larger(design, finding):
+    """Cells grown by a tenth until the kind of finding is gone, every length that was left open kept as it is."""
+    size = core.design.sizes(design)
+    kept = {"strand.width": size.width, "strand.thickness": size.thickness, "divide.gap": size.gap}
+    if design.heights.way is not core.design.Making.FREE:
+        kept["heights.step"] = size.step
+    for path, length in kept.items():
+        design = props.put(design, path, length)
+    for _ in range(TRIES):
+        grid = design.layout
+        larger = {key: float(f"{LARGER * getattr(grid, key):.4g}") for key in ("cell_width", "cell_height")}
+        design = replace(design, layout=replace(grid, **larger))
+        found = core.made.make(design, fine=False).findings
+        if not any(other.kind == finding["kind"] for other in found):
+            return design
+    raise CannotMend(f"Cells {LARGER**TRIES:.1f} times as large do not mend it; take a division or a break away there")
+
+
+class MESH_OT_relief_knot_mend(ops_edit.KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_mend"
+    bl_label = "Mend"
+    bl_description = "Change the design as this remedy says, and make the mesh again"
+
+    finding: IntProperty(name="Finding", description="Its number in the list, from 0", min=0, options={"SKIP_SAVE"})
+    remedy: IntProperty(name="Remedy", description="Its number among the finding's, from 0", min=0, options={"SKIP_SAVE"})
+
+    @classmethod
+    def description(cls, context, properties):
+        """The remedy in the words of the finding."""
+        try:
+            return store.report_of(context.object)["findings"][properties.finding]["remedy"].rstrip(".")
+        except (AttributeError, IndexError, KeyError):
+            return cls.bl_description
+
+    def execute(self, context):
+        obj = context.object
+        findings = store.report_of(obj)["findings"]
+        try:
+            finding = findings[self.finding]
+            key, value = finding["changes"][self.remedy]
+        except (IndexError, KeyError):
+            self.report({"ERROR"}, f"No such remedy; the knot has {len(findings)} findings")
+            return {"CANCELLED"}
+        try:
+            taken = rebuild.change(obj, lambda design: mend(design, finding, key, value))
+        except CannotMend as error:
+            self.report({"WARNING"}, str(error))
+            return {"CANCELLED"}
+        if obj.relief_knot.error:
+            self.report({"WARNING"}, obj.relief_knot.error)
+        return {"FINISHED"} if taken else {"CANCELLED"}
+
+
+class MESH_OT_relief_knot_look(bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_look"
+    bl_label = "Show Place"
+    bl_description = "Put the 3D cursor on this place of the knot and bring it to the middle of the view"
+    bl_options = {"REGISTER"}
+
+    at: FloatVectorProperty(name="Place", description="In the layout's plan, in mm", size=2, options={"SKIP_SAVE"})
+
+    @classmethod
+    def poll(cls, context):
+        if store.active_knot(context) is None:
+            cls.poll_message_set("Select a relief knot first")
+            return False
+        return True
+
+    def execute(self, context):
+        obj = context.object
+        scale = units.units_per_mm(obj.relief_knot)
+        place = obj.matrix_world @ Vector((self.at[0] * scale, self.at[1] * scale, 0.0))
+        context.scene.cursor.location = place
+        for area in context.screen.areas if context.screen else ():
+            if area.type == "VIEW_3D":
+                view = area.spaces.active.region_3d
+                view.view_location = place
+                design = store.design_of(obj)
+                near = 6.0 * max(design.layout.cell_width, design.layout.cell_height) * scale
+                view.view_distance = min(view.view_distance, near * max(obj.matrix_world.to_scale()))
+                area.tag_redraw()
+        return {"FINISHED"}
+
+
+CLASSES = (MESH_OT_relief_knot_mend, MESH_OT_relief_knot_look)
+
+
+register, unregister = bpy.utils.register_classes_factory(CLASSES)
