@@ -14,11 +14,18 @@ def _module(name):
     return import_module(f"{_ROOT}.{name}")
 
 
+course = _module("course")
 design = _module("design")
+divide = _module("divide")
 editing = _module("editing")
 errors = _module("errors")
 files = _module("files")
+grid_layout = _module("layout.grid")
+lanes = _module("lanes")
+layout = _module("layout")
 made = _module("made")
 mesh = _module("mesh")
 reading = _module("reading")
 starters = _module("starters")
+symmetry = _module("symmetry")
+trace = _module("trace")

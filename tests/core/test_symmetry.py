@@ -105,7 +105,7 @@ def pass_over(design: Design) -> set[Pass]:
     for crossing in first_crossings(counted.layout, counted.strand_map).tolist():
         site = counted.layout.site[counted.strand_map.crossing_edge[crossing]].tolist()
         rising = bool(counted.weaving.pass_one_over[crossing]) == (site[0] % 2 == 1)
-        found.add(Pass(*site, Way.RISING if rising else Way.FALLING))
+        found.add(Pass(site[0], site[1], Way.RISING if rising else Way.FALLING))
     return found
 
 

@@ -1,0 +1,252 @@
+"""What strokes of the pointer mean. A :class:`Stroke` knows the design and the pointer, and nothing of Blender.
+
+A stroke begins where the pointer is pressed, follows it, and says at any time what it would do; nothing is done to a
+design before :meth:`Stroke.result` is asked. So a stroke that is given up leaves nothing to put back.
+"""
+
+import enum
+import math
+from dataclasses import dataclass
+
+from . import core
+
+editing, symmetry = core.editing, core.symmetry
+Line, Site, Way = editing.Line, core.design.Site, core.design.Way
+
+FREE = 0.8
+"""How far the pointer must go before a press becomes a drag, in half cells."""
+
+
+class Job(enum.Enum):
+    """What a stroke works on."""
+
+    BREAK = "break"
+    DIVIDE = "divide"
+    CIRCUIT = "circuit"
+    OVER = "over"
+    COLOUR = "colour"
+
+
+@dataclass(frozen=True)
+class Manner:
+    """How strokes work: the way that breaks run (None: as the stroke goes), and what is repeated where."""
+
+    line: Line | None = None
+    symmetries: frozenset = frozenset()
+    colour: tuple = (0.8, 0.3, 0.1)
+
+
+class Stroke:
+    """One stroke, from press to release.
+
+    Parameters
+    ----------
+    design : Design
+        The design at the press.
+    job : Job
+    point : tuple of float
+        Where the pointer was pressed, mm in plan.
+    other : bool
+        Whether the other variant is asked for: breaks across the stroke, a click cycling the other way, a colour
+        taken off.
+    manner : Manner
+
+    Attributes
+    ----------
+    lines : dict of Site to Line or None
+        Breaks that the stroke would set or clear, images included.
+    passes : tuple of Pass
+        Passes that it would change, images included.
+    """
+
+    def __init__(self, design, job, point, other=False, manner=Manner()):  # noqa: B008 - it is frozen
+        self.design, self.job, self.other, self.manner = design, job, other, manner
+        self.motions = symmetry.motions(design.layout, manner.symmetries)
+        self.start = self.last = point
+        self.lines, self.passes = {}, ()
+        self._path = []  # points of the wall drawn, in half cells
+        self._own = []  # passes under the pointer so far
+        self.site = self.at = None
+        if not editing.is_over_layout(design, point):
+            return
+        if job is Job.BREAK:
+            self.site = editing.nearest_site(design, point)
+            if self.site is not None:
+                self.clears = editing.break_at(design, self.site) is not None
+                self._show_lines()
+            return
+        self.at = editing.nearest_pass(design, point)
+        if self.at is not None:
+            self.circuit = editing.same_circuit(design, self.at)
+            self._own = [self.at]
+            self._show_passes()
+
+    @property
+    def begun(self):
+        """Whether anything lay under the press."""
+        return self.site is not None or self.at is not None
+
+    @property
+    def dragged(self):
+        """Whether the pointer has gone far enough to be drawing a run."""
+        return bool(self._path) or len(self._own) > 1
+
+    def move(self, point):
+        """Follow the pointer. Gives whether the stroke would now do something else than before."""
+        if not self.begun or not all(map(math.isfinite, point)):
+            return False
+        before = dict(self.lines), self.passes
+        grid = self.design.layout
+        unit = min(grid.cell_width, grid.cell_height) / 4
+        far = max(2.0 * grid.columns * grid.cell_width, 2.0 * grid.rows * grid.cell_height)
+        point = tuple(min(max(value, -far), 2 * far) for value in point)
+        steps = max(1, math.ceil(math.dist(self.last, point) / unit))
+        start = self.last
+        for step in range(1, steps + 1):
+            share = step / steps
+            here = tuple(a + (b - a) * share for a, b in zip(start, point, strict=True))
+            if self.job is Job.BREAK:
+                self._draw_wall(here)
+            elif self.job is Job.DIVIDE:
+                self._run_along(here)
+            self.last = here
+        if self.job is Job.BREAK:
+            self._show_lines()
+        else:
+            self._show_passes()
+        return before != (self.lines, self.passes)
+
+    # --- breaks ------------------------------------------------------------------------------------------------------
+
+    def _half_cells(self, point):
+        grid = self.design.layout
+        return 2 * point[0] / grid.cell_width, 2 * point[1] / grid.cell_height
+
+    def _draw_wall(self, point):
+        """Walls run from corner to corner of the cells, or from middle to middle; the first site says which."""
+        x, y = self._half_cells(point)
+        if not self._path:
+            x0, y0 = self._half_cells(self.start)
+            gone = (x - x0, y - y0)
+            axis = int(abs(gone[1]) > abs(gone[0]))
+            if abs(gone[axis]) < FREE:
+                return
+            towards = 1 if gone[axis] > 0 else -1
+            ends = [list(self.site), list(self.site)]
+            ends[0][axis] -= towards
+            ends[1][axis] += towards
+            self._path = [tuple(end) for end in ends]
+        at = self._path[-1]
+        gap = (x - at[0], y - at[1])
+        axis = int(abs(gap[1]) > abs(gap[0]))
+        if abs(gap[axis]) <= 1.0 + 1e-9:
+            return
+        step = list(at)
+        step[axis] += 2 if gap[axis] > 0 else -2
+        if len(self._path) > 2 and tuple(step) == self._path[-2]:
+            self._path.pop()  # going back over the wall takes it away again
+        else:
+            self._path.append(tuple(step))
+
+    def _show_lines(self):
+        drawn = {}
+        if not self._path:
+            drawn[self.site] = self._next_line()
+        for (xa, ya), (xb, yb) in zip(self._path, self._path[1:], strict=False):
+            site = Site((xa + xb) // 2, (ya + yb) // 2)
+            along = Line.HORIZONTAL if ya == yb else Line.VERTICAL
+            line = self.manner.line or (symmetry.move_line(_QUARTER, along) if self.other else along)
+            drawn[site] = None if self.clears else line
+        self.lines = symmetry.break_images(self.design.layout, self.motions, drawn)
+
+    def _next_line(self):
+        """What a click puts at the site: horizontal, vertical, none, in turn; or on and off where one way is chosen."""
+        stands = editing.break_at(self.design, self.site)
+        if self.manner.line is not None:
+            return None if stands is self.manner.line else self.manner.line
+        cycle = [None, Line.HORIZONTAL, Line.VERTICAL]
+        return cycle[(cycle.index(stands) + (-1 if self.other else 1)) % 3]
+
+    # --- strands -----------------------------------------------------------------------------------------------------
+
+    def _run_along(self, point):
+        """Passes of the circuit first touched; at a crossing the way of the pointer says which strand is meant."""
+        if math.dist(point, self.start) < min(self.design.layout.cell_width, self.design.layout.cell_height) / 4:
+            return
+        dx, dy = point[0] - self.last[0], point[1] - self.last[1]
+        heading = (Way.RISING if dx * dy > 0 else Way.FALLING) if dx * dy else None
+        at = editing.nearest_pass(self.design, point, self.circuit, heading)
+        if at is not None and at not in self._own:
+            self._own.append(at)
+
+    def _show_passes(self):
+        if self.job is Job.OVER:
+            self.passes = symmetry.wished_images(self.design, self.motions, self._own)
+        else:
+            self.passes = symmetry.pass_images(self.design, self.motions, self._own)
+
+    # --- what comes of it --------------------------------------------------------------------------------------------
+
+    def result(self):
+        """What the stroke does to the design.
+
+        Returns
+        -------
+        tuple of (Changed, str) or None
+            The changed design and a few words for the undo list; None where the stroke touches no design.
+
+        Raises
+        ------
+        DesignError
+            Where the core refuses the change.
+        """
+        if not self.begun or self.job is Job.COLOUR:
+            return None
+        design = self.design
+        if self.job is Job.BREAK:
+            changed = editing.set_breaks(design, self.lines)
+        elif self.job is Job.OVER:
+            changed = editing.Changed(editing.set_preferences(design, self.passes, self.at not in design.weave.prefer))
+        elif self.job is Job.DIVIDE:
+            changed = editing.Changed(editing.set_passes(design, self.passes, self._divides()))
+        else:
+            changed = editing.Changed(editing.set_circuits(design, self.passes, self._divides()))
+        return changed, self.name()
+
+    def _divides(self):
+        if self.job is Job.CIRCUIT:
+            return not all(editing.is_divided(self.design, each) for each in self.circuit)
+        return not editing.is_divided(self.design, self.at)
+
+    def name(self):
+        """Words for the undo list."""
+        if self.job is Job.BREAK:
+            several = len(self.lines) > 1
+            return ("Clear Break" if not any(self.lines.values()) else "Set Break") + ("s" if several else "")
+        if self.job is Job.OVER:
+            return "Prefer Over" if self.at not in self.design.weave.prefer else "Drop Wish for Over"
+        if self.job is Job.COLOUR:
+            return "Clear Circuit Colour" if self.other else "Colour Circuit"
+        verb = "Divide" if self._divides() else "Rejoin"
+        return f"{verb} Circuit" if self.job is Job.CIRCUIT else f"{verb} Pass" + ("es" if len(self.passes) > 1 else "")
+
+    def words(self):
+        """Words for what letting go would do here."""
+        if self.job is Job.BREAK:
+            line = self.lines.get(self.site)
+            if self.dragged:
+                number = len(self.lines)
+                return f"{'clear' if self.clears else 'set'} {number} break{'s' if number != 1 else ''}"
+            return f"{line.value} break at [{self.site.x}, {self.site.y}]" if line else "clear the break"
+        what = f"the {self.at.way.value} strand at [{self.at.x}, {self.at.y}]"
+        if self.job is Job.OVER:
+            return ("wish over " if self.at not in self.design.weave.prefer else "no longer wish over ") + what
+        if self.job is Job.COLOUR:
+            return "take the colour off the circuit" if self.other else "colour the circuit"
+        verb = "divide" if self._divides() else "make one"
+        if self.job is Job.CIRCUIT:
+            return f"{verb} the whole circuit of {what}"
+        return f"{verb} {what}" if len(self.passes) == 1 else f"{verb} strands at {len(self.passes)} crossings"
+
+
+_QUARTER = symmetry.Motion(0, -1, 1, 0)

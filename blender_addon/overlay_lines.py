@@ -1,0 +1,275 @@
+"""What the overlays show, as arrays: pieces of line and places in the layout's plan, mm. Nothing of Blender.
+
+Lines come as (n, 2, 2) arrays of pieces, so that any number of them is one batch to draw.
+"""
+
+import functools
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from . import core
+
+D, editing = core.design, core.editing
+Line = editing.Line
+
+SHADES = (
+    (0.00, 0.45, 0.70),
+    (0.90, 0.62, 0.00),
+    (0.80, 0.47, 0.65),
+    (0.00, 0.62, 0.45),
+    (0.34, 0.71, 0.91),
+    (0.84, 0.37, 0.00),
+    (0.94, 0.89, 0.26),
+)
+"""Shades that remain apart where red and green, or blue and yellow, look alike, after M. Okabe and K. Ito (2008)."""
+
+DASHES = ((), (6.0, 3.0), (2.0, 2.0), (8.0, 2.0, 2.0, 2.0))
+"""Lengths on and off, in tenths of a cell. Seven shades by four dashes: 28 circuits, none alike."""
+
+RAMP = (
+    (0.13, 0.16, 0.42),
+    (0.21, 0.36, 0.55),
+    (0.28, 0.53, 0.56),
+    (0.45, 0.69, 0.47),
+    (0.76, 0.81, 0.36),
+    (0.98, 0.93, 0.55),
+)
+"""Low to high, each lighter than the one before."""
+
+NO_LINES = np.zeros((0, 2, 2))
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """Where the strands of a design run.
+
+    Attributes
+    ----------
+    circuits : tuple of (n, 2) float64
+        Centre lines, closed: the first point follows the last.
+    pieces : dict of Pass to (m, 2) float64
+        The strand through each crossing, from halfway before to halfway after.
+    circuit_of : dict of Pass to int
+    between : dict of frozenset of Site to list of (x, y)
+        The middles of the runs between two crossings.
+    forks : (F, 2) float64
+    """
+
+    circuits: tuple
+    pieces: dict = field(repr=False)
+    circuit_of: dict = field(repr=False)
+    between: dict = field(repr=False)
+    forks: np.ndarray
+
+
+@functools.lru_cache(maxsize=6)
+def plan(design):
+    """The :class:`Plan` of a design, without its heights.
+
+    Raises
+    ------
+    DesignError
+        If the design is impossible.
+    """
+    core.reading.check(design)
+    grid, size = design.layout, D.sizes(design)
+    layout = core.layout.grid_layout(grid, design.breaks)
+    circuits = core.trace.trace(layout)
+    spacing = np.hypot(grid.cell_width, grid.cell_height) / 24
+    courses = core.course.plan_courses(design, layout, circuits, size, spacing)
+    strands = core.divide.divide_strands(layout, circuits, design.divide)
+    forks = np.zeros((0, 2))
+    if strands.forks:
+        forks = courses.point[core.lanes.lay_lanes(circuits, strands, courses, size).fork_sample]
+    lines, pieces, circuit_of, between = [], {}, {}, {}
+    for number in range(circuits.count):
+        first, last = courses.start[number : number + 2]
+        point, along = courses.point[first:last], courses.along[first:last]
+        lines.append(point)
+        visits = slice(*circuits.visit_start[number : number + 2])
+        passes = [
+            D.Pass(x, y, D.Way(core.grid_layout.pass_way(x, index)))
+            for (x, y), index in zip(
+                layout.site[circuits.visit_edge[visits]].tolist(), circuits.visit_pass[visits].tolist(), strict=True
+            )
+        ]
+        at, length = courses.visit_along[visits], float(courses.length[number])
+        for k, here in enumerate(passes):
+            before, after = at[k - 1], at[(k + 1) % len(at)]
+            start = at[k] - _ahead(before, at[k], length) / 2
+            end = at[k] + _ahead(at[k], after, length) / 2
+            pieces[here] = _stretch(point, along, length, start, end)
+            circuit_of[here] = number
+            middle = _stretch(point, along, length, start, start + 1e-9)[0]
+            between.setdefault(frozenset({passes[k - 1].site, here.site}), []).append(tuple(middle))
+    return Plan(tuple(lines), pieces, circuit_of, between, forks)
+
+
+def _ahead(a, b, length):
+    """How far it is from ``a`` on to ``b`` along a closed line."""
+    return (b - a) % length or length
+
+
+def _stretch(point, along, length, start, end):
+    """The points of a closed line from ``start`` to ``end`` along it."""
+    s = np.concatenate([along - length, along, along + length, [2 * length]])
+    inside = np.flatnonzero((s > start + 1e-9) & (s < end - 1e-9))
+    wanted = np.concatenate([[start], s[inside], [end]])
+    x, y = (np.interp(wanted, s, np.append(np.tile(point[:, axis], 3), point[0, axis])) for axis in (0, 1))
+    return np.column_stack([x, y])
+
+
+def chain(points, closed=False):
+    """A line through points as its pieces."""
+    following = np.roll(points, -1, axis=0)
+    pieces = np.stack([points, following], 1)
+    return pieces if closed else pieces[:-1]
+
+
+def dashed(points, dash, unit, closed=True):
+    """A line through points, dashed.
+
+    Parameters
+    ----------
+    dash : sequence of float
+        Lengths on and off in turn, in tenths of ``unit``; none for a line without gaps. On closed lines they are
+        stretched to fit a whole number of times.
+    """
+    pieces = chain(points, closed)
+    if not dash:
+        return pieces
+    run = np.hypot(*(pieces[:, 1] - pieces[:, 0]).T)
+    s = np.concatenate([[0.0], np.cumsum(run)])
+    corner = np.concatenate([pieces[:, 0], pieces[-1:, 1]])
+    period = sum(dash) * unit / 10
+    count = max(1, round(s[-1] / period))
+    marks = np.cumsum(np.tile(dash, count)) / (sum(dash) * count) * s[-1]
+    cuts = np.unique(np.concatenate([s, marks[:-1]]))
+    middle = (cuts[1:] + cuts[:-1]) / 2
+    on = np.searchsorted(marks, middle) % 2 == 0
+    place = np.column_stack([np.interp(cuts, s, corner[:, axis]) for axis in (0, 1)])
+    return chain(place)[on]
+
+
+def layout_lines(design):
+    """The lines of the layout: the border of its cells, and the lines within."""
+    grid = design.layout
+    cells = np.argwhere(core.grid_layout.present_cells(grid))
+    if not len(cells):
+        return NO_LINES, NO_LINES
+    unit = np.array([grid.cell_width, grid.cell_height])
+    corner = np.array([[0, 0], [1, 0], [1, 1], [0, 1]])
+    edges = np.concatenate([np.stack([cells + corner[k], cells + corner[(k + 1) % 4]], 1) for k in range(4)])
+    edges = np.sort(edges.reshape(-1, 2, 2), axis=1)
+    edges, times = np.unique(edges.reshape(-1, 4), axis=0, return_counts=True)
+    edges = edges.reshape(-1, 2, 2) * unit
+    return edges[times == 1], edges[times > 1]
+
+
+def site_marks(design, part=0.07):
+    """A small upright cross at every site without a break, its arms ``part`` of a cell."""
+    grid = design.layout
+    free = [site for site in editing.sites(grid) if editing.break_at(design, site) is None]
+    at = np.array([editing.position(design, site) for site in free]).reshape(-1, 1, 1, 2)
+    arm = part * min(grid.cell_width, grid.cell_height)
+    cross = arm * np.array([[[-1.0, 0.0], [1.0, 0.0]], [[0.0, -1.0], [0.0, 1.0]]])
+    return (at + cross).reshape(-1, 2, 2)
+
+
+def walls(design, lines, part=0.72):
+    """Breaks as their short walls, ``part`` of a cell long.
+
+    Parameters
+    ----------
+    lines : mapping of Site to Line or None
+        None leaves a wall out.
+    """
+    grid = design.layout
+    reach = {
+        Line.HORIZONTAL: (part * grid.cell_width / 2, 0.0),
+        Line.VERTICAL: (0.0, part * grid.cell_height / 2),
+    }
+    found = []
+    for site, line in lines.items():
+        if line is not None:
+            (x, y), (dx, dy) = editing.position(design, site), reach[line]
+            found.append(((x - dx, y - dy), (x + dx, y + dy)))
+    return np.array(found).reshape(-1, 2, 2)
+
+
+def breaks_of(design):
+    """Every break of a design and which way it runs."""
+    return dict.fromkeys(design.breaks.horizontal, Line.HORIZONTAL) | dict.fromkeys(
+        design.breaks.vertical, Line.VERTICAL
+    )
+
+
+def look_of(number):
+    """Shade and dash of a circuit by its number."""
+    return SHADES[number % len(SHADES)], DASHES[number % len(DASHES)]
+
+
+def circuit_lines(design):
+    """Every circuit's number, pieces of line, shade, and a place for its label."""
+    found = []
+    unit = min(design.layout.cell_width, design.layout.cell_height)
+    for number, points in enumerate(plan(design).circuits):
+        shade, dash = look_of(number)
+        found.append((number + 1, dashed(points, dash, unit), shade, tuple(points[0])))
+    return found
+
+
+def polygon_marks(places, radius, corners, turn=0.0):
+    """A regular polygon round each place: 3 corners for forks, 4 for exceptions, many for a ring."""
+    places = np.reshape(np.asarray(places, float), (-1, 1, 1, 2))
+    angle = turn + np.arange(corners) * 2 * np.pi / corners
+    shape = chain(radius * np.column_stack([np.cos(angle), np.sin(angle)]), closed=True)
+    return (places + shape).reshape(-1, 2, 2)
+
+
+def exception_places(design, facts):
+    """Where over and under do not alternate, from the facts of the design as made: (n, 2)."""
+    drawn = plan(design)
+    found, used = [], {}
+    for entry in [*(facts.get("exception_places") or ()), *(facts.get("fork_exception_places") or ())]:
+        sites = [D.Site(*site) for site in entry["sites"]]
+        here = np.mean([editing.position(design, site) for site in sites], axis=0)
+        runs = drawn.between.get(frozenset(sites), ()) if len(sites) == 2 else ()
+        if runs:
+            turn = used.get(frozenset(sites), 0)
+            used[frozenset(sites)] = turn + 1
+            here = runs[turn % len(runs)]
+        elif len(drawn.forks):
+            fork = drawn.forks[np.hypot(*(drawn.forks - here).T).argmin()]
+            here = (fork + here) / 2
+        found.append(here)
+    return np.reshape(np.asarray(found, float), (-1, 2))
+
+
+def finding_places(findings):
+    """The findings that have a place: kinds and places."""
+    placed = [(finding["kind"], tuple(finding["at"])) for finding in findings if finding.get("at")]
+    return [kind for kind, _ in placed], np.reshape([at for _, at in placed], (-1, 2))
+
+
+def height_colours(z, bands=10):
+    """A colour for each height, in even bands from the lowest to the highest.
+
+    Returns
+    -------
+    tuple of ((n, 4) float32, float, float)
+        Colours, and the least and greatest height.
+    """
+    z = np.asarray(z, float)
+    if not len(z):
+        return np.zeros((0, 4), np.float32), 0.0, 0.0
+    low, high = float(z.min()), float(z.max())
+    share = (z - low) / (high - low) if high > low else np.zeros(len(z))
+    share = np.minimum(np.floor(share * bands), bands - 1) / (bands - 1)
+    ramp = np.array(RAMP)
+    at = np.linspace(0.0, 1.0, len(ramp))
+    colours = np.ones((len(z), 4), np.float32)
+    for channel in range(3):
+        colours[:, channel] = np.interp(share, at, ramp[:, channel])
+    return colours, low, high
