@@ -25,7 +25,7 @@ def before_save(*_):
 
 @persistent
 def after_load(*_):
-    """Say of every design that this version cannot read why, and finish drafts; other meshes stay as they were saved."""
+    """Say of every design that cannot be read why, and finish drafts; other meshes stay as they were saved."""
     ops_pick.running.clear()
     for obj in knots():
         wrong = store.parse(obj.relief_knot.text)[1]

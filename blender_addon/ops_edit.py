@@ -275,9 +275,7 @@ class MESH_OT_relief_knot_follow(KnotOperator, bpy.types.Operator):
     bl_label = "Back to Default"
     bl_description = "Let this length follow from the others again, as in a new design"
 
-    length: StringProperty(
-        name="Length", description="Which length follows again", options={"HIDDEN", "SKIP_SAVE"}
-    )
+    length: StringProperty(name="Length", description="Which length follows again", options={"HIDDEN", "SKIP_SAVE"})
 
     def execute(self, context):
         path = props.OPEN_LENGTHS.get(self.length)

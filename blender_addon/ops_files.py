@@ -28,6 +28,20 @@ def say(context, words):
     context.window_manager.relief_knot.notice = words
 
 
+def warnings(obj, scene):
+    """What would spoil the millimetres of the knot in files, a line each."""
+    found = []
+    scale = obj.matrix_world.to_scale()
+    if any(abs(part - 1.0) > 1e-5 for part in scale):
+        shown = " x ".join(f"{part:.4g}" for part in scale)
+        found.append(f"The object is scaled {shown}: this export keeps the design's millimetres, others do not")
+    if obj.relief_knot.measure == "UNIT" and scene.unit_settings.system != "NONE":
+        unit = scene.unit_settings.scale_length
+        if abs(unit - 0.001) > 1e-9:
+            found.append(f"One unit is 1 mm here but {unit:g} m in the scene: exports other than this one are wrong")
+    return found
+
+
 def stem(path):
     """A file's name without its folder and its extension."""
     name = os.path.basename(path)

@@ -26,7 +26,7 @@ LARGER = 1.1
 TRIES = 12
 
 
-class CannotMend(Exception):
+class CannotMend(Exception):  # noqa: N818 - it is no fault
     """The remedy cannot be applied; the message says why."""
 
 
@@ -90,7 +90,7 @@ class MESH_OT_relief_knot_mend(ops_edit.KnotOperator, bpy.types.Operator):
     bl_description = "Change the design as this remedy says, and make the mesh again"
 
     finding: IntProperty(name="Finding", description="Its number in the list, from 0", min=0, options={"SKIP_SAVE"})
-    remedy: IntProperty(name="Remedy", description="Its number among the finding's, from 0", min=0, options={"SKIP_SAVE"})
+    remedy: IntProperty(name="Remedy", description="Its number there, from 0", min=0, options={"SKIP_SAVE"})
 
     @classmethod
     def description(cls, context, properties):

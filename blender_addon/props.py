@@ -47,7 +47,7 @@ def length(path, name, description, effective=None, most=0.02):
 
     return FloatProperty(
         name=name,
-        description=description,
+        description=f"{description} (a length, kept in mm)",
         subtype="DISTANCE",
         unit="LENGTH",
         min=0.0,
@@ -74,7 +74,7 @@ def angle(path, name, description, fallback, least=1.0, most=89.0):
 
     return FloatProperty(
         name=name,
-        description=description,
+        description=f"{description} (degrees)",
         subtype="ANGLE",
         min=math.radians(least),
         max=math.radians(most),
@@ -106,7 +106,7 @@ def limit(path, name, description, start):
     )
 
 
-def choice(path, kind, name, items):
+def choice(path, kind, name, description, items):
     """One of an enumeration of the core; ``items`` gives (member, label, description)."""
     members = [member for member, *_ in items]
     assert set(members) == set(kind), path
@@ -117,7 +117,7 @@ def choice(path, kind, name, items):
 
     return EnumProperty(
         name=name,
-        description=f"{name} of the knot",
+        description=description,
         items=[(member.name, label, about, "", number) for number, (member, label, about) in enumerate(items)],
         options=set(),
         get=lambda knot: _value(knot, read, 0),
@@ -184,6 +184,39 @@ def _write_section(value):
     return lambda design: put(design, "strand.section", _SECTIONS[value][0]) if value < len(_SECTIONS) else design
 
 
+METALS = [
+    ("STERLING", "Sterling Silver", 10.36, "from fine silver and copper by the rule for alloys"),
+    ("SILVER", "Fine Silver", 10.49, "from tables of precious metals"),
+    ("GOLD_18_YELLOW", "18 ct Yellow Gold", 15.58, "from tables of precious metals"),
+    ("GOLD_18_RED", "18 ct Red Gold", 15.18, "from tables of precious metals"),
+    ("GOLD_18_WHITE", "18 ct White Gold", 14.64, "from tables of precious metals"),
+    ("GOLD", "Fine Gold", 19.32, "from tables of precious metals"),
+    ("COPPER", "Copper", 8.96, "from tables of precious metals"),
+    ("BRASS", "Brass 60/40", 8.52, "from general tables of metals"),
+]
+"""Key, name, density in g/cm\u00b3 and where that is from."""
+
+
+def metal_name(knot):
+    """The name of the metal whose mass is shown, as within a sentence."""
+    name = next(name for key, name, *_ in METALS if key == knot.metal)
+    return name if name[0].isdigit() else name[0].lower() + name[1:]
+
+
+def mass(knot, report):
+    """Grams of the knot in its metal, at most; None for carved knots, whose board is not drawn, and without a mesh.
+
+    Parameters
+    ----------
+    report : dict
+        As :func:`store.report_of` gives it.
+    """
+    volume = report["volume_mm3"]
+    if volume is None or knot.way == "CARVED":
+        return None
+    return volume / 1000 * next(density for key, _, density, _ in METALS if key == knot.metal)
+
+
 class ReliefKnotSettings(bpy.types.PropertyGroup):
     """The knot on an object: its design's text, what was said of it, and the sidebar's view of it."""
 
@@ -203,6 +236,12 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
         options=set(),
         update=lambda knot, _context: rebuild.follow(knot.id_data),
     )
+    metal: EnumProperty(
+        name="Mass In",
+        description="The metal whose mass is shown, in grams; its density is in g/cm\u00b3",
+        items=[(key, name, f"{density:g} g/cm\u00b3, {source}") for key, name, density, source in METALS],
+        options=set(),
+    )
     live: BoolProperty(
         name="Live",
         description="Redraw the knot at every change; otherwise it waits for the Update button",
@@ -212,8 +251,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     )
 
     # --- layout -----------------------------------------------------------------------------------------------------
-    columns: _count("columns", "Columns", "Cells across; what no longer fits a smaller layout is named below")
-    rows: _count("rows", "Rows", "Cells up; what no longer fits a smaller layout is named below")
+    columns: _count("columns", "Columns", "Number of cells across; what no longer fits a smaller layout is named below")
+    rows: _count("rows", "Rows", "Number of cells up; what no longer fits a smaller layout is named below")
     cell_width: length("layout.cell_width", "Cell Width", "Width of one cell of the layout", most=0.05)
     cell_height: length("layout.cell_height", "Height", "Height of one cell of the layout", most=0.05)
 
@@ -223,6 +262,7 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
         "divide.rejoin",
         D.Rejoin,
         "Rejoin",
+        "Where the two halves of a strand run as one again",
         [
             (D.Rejoin.NONE, "Nowhere", "Halves run on as halves"),
             (D.Rejoin.BENDS, "At Bends", "One strand again wherever it turns at a break or the boundary"),
@@ -236,6 +276,7 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
         "weave.hand",
         D.Hand,
         "Hand",
+        "Which of a weave and its mirror image is taken",
         [
             (D.Hand.RIGHT, "Right", "Rising strands go over on horizontal lines of the layout"),
             (D.Hand.LEFT, "Left", "The opposite: every over becomes an under"),
@@ -262,7 +303,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     turn_corners: choice(
         "strand.turns.corners",
         D.Turn,
-        "Corners",
+        "At Corners",
+        "How strands turn at the corners of the layout",
         [
             (D.Turn.ROUND, "Round", "Strands turn the corners of the layout in a curve"),
             (D.Turn.POINTED, "Pointed", "Strands turn the corners of the layout in a mitre"),
@@ -271,7 +313,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     turn_borders: choice(
         "strand.turns.borders",
         D.Turn,
-        "Borders",
+        "At Borders",
+        "How strands turn along the borders of the layout",
         [
             (D.Turn.ROUND, "Round", "Strands turn back from the border in a curve"),
             (D.Turn.POINTED, "Pointed", "Strands turn back from the border in a mitre"),
@@ -280,7 +323,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     turn_breaks: choice(
         "strand.turns.breaks",
         D.Turn,
-        "Breaks",
+        "At Breaks",
+        "How strands turn back from a break",
         [
             (D.Turn.ROUND, "Round", "Strands turn back from a break in a curve"),
             (D.Turn.POINTED, "Pointed", "Strands turn back from a break in a mitre"),
@@ -291,7 +335,8 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     way: choice(
         "heights.way",
         D.Making,
-        "Making",
+        "Way of Making",
+        "What the knot is made as, which sets how far apart strands are kept where they cross",
         [
             (D.Making.FREE, "Free", "Strands never touch: linked prints, renders"),
             (D.Making.FUSED, "Fused", "Strands overlap and are one piece: pendants"),
@@ -355,7 +400,7 @@ def to_design(obj):
 class ReliefKnotSession(bpy.types.PropertyGroup):
     """What concerns no single knot: words about a file that was refused. Not saved."""
 
-    notice: StringProperty(name="Notice", options={"SKIP_SAVE"})
+    notice: StringProperty(name="Notice", description="Why a file was refused", options={"SKIP_SAVE"})
 
 
 CLASSES = (ReliefKnotSettings, ReliefKnotSession)

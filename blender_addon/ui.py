@@ -2,9 +2,11 @@
 
 import bpy
 
-from . import ops_pick, props, rebuild, store, units
+from . import core, live, ops_files, ops_mend, ops_pick, props, rebuild, store, units
 
 TAB = "Relief Knot"
+MAKING = "VIEW3D_PT_relief_knot_making"
+"""The section in which each way of making has a sub-panel of its own: its ``bl_parent_id``."""
 
 
 def wrap(text, width):
@@ -76,23 +78,46 @@ class VIEW3D_PT_relief_knot(bpy.types.Panel):
             words(layout, context, knot.error, "ERROR", alert=True)
             if knot.made and knot.made != knot.text:
                 layout.operator("mesh.relief_knot_revert", icon="LOOP_BACK")
-        elif rebuild.is_stale(obj):
-            words(layout, context, "The mesh waits to be made again", "INFO")
+        elif live.job_of(obj) is not None:
+            job = live.job_of(obj)
+            row = layout.row(align=True)
+            row.progress(factor=job.share, text=f"{job.stage.capitalize()}..." if job.stage else job.label)
+            row.operator("wm.relief_knot_stop", text="", icon="X")
+        elif rebuild.is_stale(obj) and not live.is_pending(obj):
+            draft = rebuild.is_draft(obj)
+            words(layout, context, "This is a draft" if draft else "The mesh waits to be made again", "INFO")
             layout.operator("mesh.relief_knot_update", icon="FILE_REFRESH")
         if knot.note:
             words(layout, context, knot.note, "INFO")
-        facts = store.report_of(obj)["facts"]
-        if facts:
-            column = layout.column(align=True)
-            column.active = not knot.error
-            column.label(text=count(facts, "crossings", "crossing") + ", " + count(facts, "circuits", "circuit"))
-            if facts.get("depth_mm") is not None:
-                slope = facts.get("steepest_deg")
-                climb = "" if slope is None else f", climbs {slope:.3g}\u00b0"
-                column.label(text=f"{facts['depth_mm']:.3g} mm deep{climb}")
+        column = layout.column(align=True)
+        column.active = not knot.error
+        for line in summary(obj):
+            words(column, context, line)
         unit = context.scene.unit_settings
         if knot.measure == "SCENE" and unit.system == "METRIC" and unit.length_unit not in {"MILLIMETERS", "ADAPTIVE"}:
             layout.operator("scene.relief_knot_millimetres", icon="DRIVER_DISTANCE")
+
+
+def summary(obj):
+    """What is always in sight: counts, measures and mass of the knot as it was last made, a line each."""
+    knot, report = obj.relief_knot, store.report_of(obj)
+    facts = report["facts"]
+    if not facts:
+        return []
+    lines = [
+        ", ".join(
+            count(facts, key, word)
+            for key, word in (("crossings", "crossing"), ("circuits", "circuit"), ("exceptions", "exception"))
+        )
+    ]
+    if facts.get("depth_mm") is not None:
+        slope = facts.get("steepest_deg")
+        lines.append(f"{facts['depth_mm']:.3g} mm deep" + ("" if slope is None else f", climbs {slope:.3g}\u00b0"))
+    mass = props.mass(knot, report)
+    if mass is not None:
+        most = "at most " if knot.way != "FREE" else ""
+        lines.append(f"{most}{report['volume_mm3']:.4g} mm\u00b3, {mass:.3g} g in {props.metal_name(knot)}")
+    return lines
 
 
 def count(facts, key, word):
@@ -143,6 +168,7 @@ class VIEW3D_PT_relief_knot_breaks(Section, bpy.types.Panel):
 class VIEW3D_PT_relief_knot_dividing(Section, bpy.types.Panel):
     bl_label = "Dividing"
     bl_parent_id = "VIEW3D_PT_relief_knot"
+    bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
         layout, knot = self.begin(context)
@@ -179,6 +205,7 @@ class VIEW3D_PT_relief_knot_weave(Section, bpy.types.Panel):
 class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
     bl_label = "Strand"
     bl_parent_id = "VIEW3D_PT_relief_knot"
+    bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
         layout, knot = self.begin(context)
@@ -193,10 +220,19 @@ class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
         if knot.section == "MEDIAN_INCISED":
             open_length(layout, context, "groove_depth")
             layout.prop(knot, "groove_angle")
+
+
+class VIEW3D_PT_relief_knot_turns(Section, bpy.types.Panel):
+    bl_label = "Turns"
+    bl_parent_id = "VIEW3D_PT_relief_knot_strand"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
         column = layout.column(align=True)
-        column.prop(knot, "turn_corners", text="Turn at Corners")
-        column.prop(knot, "turn_borders", text="Borders")
-        column.prop(knot, "turn_breaks", text="Breaks")
+        column.prop(knot, "turn_corners")
+        column.prop(knot, "turn_borders")
+        column.prop(knot, "turn_breaks")
 
 
 class VIEW3D_PT_relief_knot_heights(Section, bpy.types.Panel):
@@ -206,7 +242,6 @@ class VIEW3D_PT_relief_knot_heights(Section, bpy.types.Panel):
 
     def draw(self, context):
         layout, knot = self.begin(context)
-        layout.prop(knot, "way")
         if knot.way == "FREE":
             layout.prop(knot, "clearance")
         else:
@@ -222,20 +257,64 @@ class VIEW3D_PT_relief_knot_heights(Section, bpy.types.Panel):
             cell.prop(knot, value, text="")
 
 
+class VIEW3D_PT_relief_knot_making(Section, bpy.types.Panel):
+    bl_label = "Making"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+
+    def draw(self, context):
+        layout, knot = self.begin(context)
+        layout.row().prop(knot, "way", expand=True)
+        report = store.report_of(context.object)
+        facts = report["facts"]
+        design = store.design_of(context.object)
+        if design is not None:
+            rows = layout.column(align=True)
+            rows.active = not knot.error
+            for label, value in making_facts(design, facts):
+                fact(rows, label, value)
+        if knot.way != "CARVED":
+            layout.prop(knot, "metal")
+        column = layout.column(align=True)
+        column.operator_menu_enum("mesh.relief_knot_export_mesh", "format", text="Export Mesh", icon="MESH_DATA")
+        for line in ops_files.warnings(context.object, context.scene):
+            words(layout, context, line, "ERROR")
+
+
+def making_facts(design, facts):
+    """Labels and values that matter to whoever makes the knot, in the way of making that is set."""
+    size, grid = core.design.sizes(design), design.layout
+    depth = facts.get("depth_mm")
+    deep = "" if depth is None else f" x {depth:.3g}"
+    yield "Size", f"{grid.columns * grid.cell_width:.4g} x {grid.rows * grid.cell_height:.4g}{deep} mm"
+    divided = design.divide.all or design.divide.circuits or design.divide.passes
+    narrow = size.half_width if divided else size.width
+    way = core.design.Making
+    if design.heights.way is way.CARVED:
+        if facts.get("least_gap_mm") is not None:
+            yield "Cutter Fits Up To", f"{max(facts['least_gap_mm'], 0):.3g} mm"
+        if divided:
+            yield "Between Halves", f"{size.gap:.3g} mm"
+    else:
+        yield "Thinnest Strand", f"{narrow:.3g} x {size.thickness:.3g} mm"
+        if facts.get("least_gap_mm") is not None:
+            yield "Least Background", f"{facts['least_gap_mm']:.3g} mm"
+        if design.heights.way is way.FREE:
+            yield "Clearance", f"{size.clearance:.3g} mm"
+
+
 FACTS = [
-    ("crossings", "Crossings", "{}"),
-    ("circuits", "Circuits", "{}"),
     ("woven_crossings", "Woven Crossings", "{}"),
     ("forks", "Forks", "{}"),
-    ("exceptions", "Exceptions", "{}"),
     ("fork_exceptions", "Fork Exceptions", "{}"),
     ("components", "Closed Strands", "{}"),
-    ("depth_mm", "Depth", "{:.4g} mm"),
-    ("steepest_deg", "Steepest Slope", "{:.3g}\u00b0"),
     ("least_gap_mm", "Least Background", "{:.3g} mm"),
     ("median_gap_mm", "Median Background", "{:.3g} mm"),
     ("greatest_gap_mm", "Greatest Background", "{:.3g} mm"),
 ]
+
+EXCEPTIONS = [("exception_places", "Not alternating"), ("fork_exception_places", "Not alternating at a fork")]
+MOST_PLACES = 8
+"""Exceptions that are listed one by one."""
 
 
 class VIEW3D_PT_relief_knot_checks(Section, bpy.types.Panel):
@@ -244,30 +323,63 @@ class VIEW3D_PT_relief_knot_checks(Section, bpy.types.Panel):
 
     def draw_header_preset(self, context):
         number = len(store.report_of(context.object)["findings"])
-        if number:
-            self.layout.label(text=str(number), icon="ERROR")
+        self.layout.label(text=str(number) if number else "", icon="ERROR" if number else "CHECKMARK")
 
     def draw(self, context):
         layout, knot = self.begin(context)
-        report = store.report_of(context.object)
+        obj = context.object
+        report = store.report_of(obj)
         layout.active = layout.active and not knot.error
-        for finding in report["findings"]:
-            box = layout.column(align=True)
-            place = f", {finding['place']}" if finding["place"] else ""
-            words(box, context, f"{finding['kind'].capitalize()}{place}", "ERROR")
-            words(box, context, finding["remedy"], "BLANK1")
-        unmet = report["facts"].get("unmet") or []
+        if not report["findings"]:
+            layout.label(text="Nothing is found wrong" if report["facts"] else "Nothing is made yet")
+        for number, finding in enumerate(report["findings"]):
+            self.draw_finding(context, layout, number, finding)
+        facts = report["facts"]
+        design = store.design_of(obj)
+        for key, text in (
+            ("exception_places", "Not alternating"),
+            ("fork_exception_places", "Not alternating at a fork"),
+        ):
+            for place in (facts.get(key) or [])[:MOST_PLACES]:
+                sites = place["sites"]
+                row = layout.row(align=True)
+                row.label(text=f"{text}, {' to '.join(str(site) for site in sites)}", icon="DOT")
+                look(row, middle(design, sites))
+        unmet = facts.get("unmet") or []
         if unmet:
             words(layout, context, f"{len(unmet)} of the wishes for over cannot be kept with so few exceptions", "INFO")
-        grid = layout.grid_flow(columns=1, align=True)
-        for key, label, form in FACTS:
-            value = report["facts"].get(key)
-            if value is not None:
-                row = grid.split(factor=0.62)
-                row.label(text=label)
-                row.label(text=form.format(value))
-        if report["facts"].get("exact") is False:
+        if facts.get("exact") is False:
             words(layout, context, "The count of exceptions is an upper bound", "INFO")
+
+    @staticmethod
+    def draw_finding(context, layout, number, finding):
+        box = layout.box().column(align=True)
+        row = box.row(align=True)
+        place = f", {finding['place']}" if finding["place"] else ""
+        row.label(text=f"{finding['kind'].capitalize()}{place}", icon="ERROR")
+        if finding["at"]:
+            look(row, finding["at"])
+        words(box, context, finding["remedy"])
+        changes = finding.get("changes") or []
+        if changes:
+            row = box.row(align=True)
+            for remedy, (key, value) in enumerate(changes):
+                button = row.operator("mesh.relief_knot_mend", text=ops_mend.label(key, value))
+                button.finding, button.remedy = number, remedy
+
+
+class VIEW3D_PT_relief_knot_counts(Section, bpy.types.Panel):
+    bl_label = "Counts and Measures"
+    bl_parent_id = "VIEW3D_PT_relief_knot_checks"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout, _knot = self.begin(context)
+        facts = store.report_of(context.object)["facts"]
+        rows = layout.column(align=True)
+        for key, label, form in FACTS:
+            if facts.get(key) is not None:
+                fact(rows, label, form.format(facts[key]))
 
 
 class VIEW3D_PT_relief_knot_files(Section, bpy.types.Panel):
@@ -280,9 +392,6 @@ class VIEW3D_PT_relief_knot_files(Section, bpy.types.Panel):
         row = layout.row(align=True)
         row.operator("mesh.relief_knot_import", text="Import", icon="IMPORT").replace = True
         row.operator("mesh.relief_knot_export", text="Export", icon="EXPORT")
-        layout.operator_menu_enum("mesh.relief_knot_export_mesh", "format", text="Export Mesh in mm", icon="MESH_DATA")
-        if any(abs(part - 1.0) > 1e-6 for part in context.object.scale):
-            words(layout, context, "The object is scaled; files keep the millimetres of the design", "INFO")
         layout.prop(knot, "live")
         layout.prop(knot, "measure")
         words(layout, context, units.mapping(knot, context.scene))
@@ -301,6 +410,27 @@ class SCENE_OT_relief_knot_millimetres(bpy.types.Operator):
 
 
 # Pieces of sections
+
+
+def fact(layout, label, value):
+    """One row of a table of what is known."""
+    row = layout.split(factor=0.55)
+    row.label(text=label)
+    row.label(text=value)
+
+
+def look(layout, at):
+    """The button that goes and shows a place of the layout (mm)."""
+    layout.operator("mesh.relief_knot_look", text="", icon="VIEWZOOM").at = at
+
+
+def middle(design, sites):
+    """The middle between sites, mm."""
+    grid = design.layout
+    return tuple(
+        sum(site[axis] for site in sites) / len(sites) * cell / 2
+        for axis, cell in enumerate((grid.cell_width, grid.cell_height))
+    )
 
 
 def pick(layout, job, label):
@@ -351,8 +481,11 @@ CLASSES = (
     VIEW3D_PT_relief_knot_dividing,
     VIEW3D_PT_relief_knot_weave,
     VIEW3D_PT_relief_knot_strand,
+    VIEW3D_PT_relief_knot_turns,
     VIEW3D_PT_relief_knot_heights,
+    VIEW3D_PT_relief_knot_making,
     VIEW3D_PT_relief_knot_checks,
+    VIEW3D_PT_relief_knot_counts,
     VIEW3D_PT_relief_knot_files,
 )
 
