@@ -12,8 +12,10 @@ which bows by less than a fiftieth of a cell. (Without that share a plain border
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from types import MappingProxyType
 
 import numpy as np
 
@@ -23,6 +25,7 @@ from .layout.grid import wall_normals
 from .mesh import Floats, Ints
 from .trace import Circuits
 
+NONE_OWN: Mapping[int, Sizes] = MappingProxyType({})
 STAND_OFF = 0.42
 """How far strands stand back from a wall or a break, in backgrounds, beyond half their width. Half a background would
 keep it exact between two bends that face each other across a break; this keeps it within 16 %, and gives the strands
@@ -98,19 +101,30 @@ def pass_direction(layout: Layout, edge: Ints, index: Ints, unit: Floats) -> Flo
     return unit_direction
 
 
-def plan_courses(design: Design, layout: Layout, circuits: Circuits, size: Sizes, spacing: float) -> Courses:
+def plan_courses(
+    design: Design,
+    layout: Layout,
+    circuits: Circuits,
+    size: Sizes,
+    spacing: float,
+    own: Mapping[int, Sizes] = NONE_OWN,
+) -> Courses:
     """Draw the centre lines of all circuits.
 
     Parameters
     ----------
     spacing : float
         Greatest distance between samples in mm.
+    own : mapping of int to Sizes
+        Sizes of circuits that have a width of their own.
     """
-    knots, first = _set_knots(design, layout, circuits, size)
+    knots, first = _set_knots(design, layout, circuits, size, own)
     return _sample(knots, first, circuits, spacing)
 
 
-def _set_knots(design: Design, layout: Layout, circuits: Circuits, size: Sizes) -> tuple[_Knots, list[int]]:
+def _set_knots(
+    design: Design, layout: Layout, circuits: Circuits, size: Sizes, own: Mapping[int, Sizes]
+) -> tuple[_Knots, list[int]]:
     grid = design.layout
     unit = np.array([grid.cell_width, grid.cell_height])
     site = layout.site * unit / 2
@@ -133,6 +147,7 @@ def _set_knots(design: Design, layout: Layout, circuits: Circuits, size: Sizes) 
     for circuit in range(circuits.count):
         begin, end = int(circuits.dart_start[circuit]), int(circuits.dart_start[circuit + 1])
         first.append(len(knots.point))
+        mine = own.get(circuit, size)
         walls: list[int] = []
         for dart in range(begin, end):
             if not crossing[dart]:
@@ -140,12 +155,12 @@ def _set_knots(design: Design, layout: Layout, circuits: Circuits, size: Sizes) 
                 continue
             if walls:
                 before = end - 1 if walls[0] == begin else walls[0] - 1
-                _bend(knots, design, size, layout, edge, points, wall, walls, before, dart, heading)
+                _bend(knots, design, mine, layout, edge, points, wall, walls, before, dart, heading)
                 walls = []
             direction = (float(heading[dart, 0]), float(heading[dart, 1]))
             _add(knots, points[dart], direction, direction, float("nan"), visit=int(visit_of[dart]))
         if walls:  # a loop without a crossing
-            _bend(knots, design, size, layout, edge, points, wall, walls, None, None, heading)
+            _bend(knots, design, mine, layout, edge, points, wall, walls, None, None, heading)
     first.append(len(knots.point))
     return knots, first
 

@@ -15,7 +15,7 @@ from .gaps import Approaches
 from .heights import Relief
 from .lanes import Lanes
 from .layout import Layout
-from .mesh import Ints
+from .mesh import Floats, Ints
 from .trace import Circuits
 from .weave import Weaving
 
@@ -95,14 +95,18 @@ def _run_name(layout: Layout, circuits: Circuits, visit: int, before: Ints) -> s
 
 
 def tight_bends(
-    layout: Layout, circuits: Circuits, courses: Courses, size: Sizes, before: Ints
+    layout: Layout, circuits: Circuits, courses: Courses, widths: Floats, before: Ints
 ) -> tuple[list[Finding], float]:
-    """Bends whose inside edge is tighter than a quarter of the width, and the least inside radius of all in mm."""
+    """Bends whose inside edge is tighter than a quarter of the width, and the least inside radius of all in mm.
+
+    ``widths`` has the width of each circuit, (C,).
+    """
     radius = 1.0 / np.maximum(np.abs(courses.curvature), 1e-12)
-    inside = radius - size.width / 2
-    least = float(inside.min(initial=np.inf))
     owner = np.repeat(np.arange(circuits.count), np.diff(courses.start))
-    bad = np.flatnonzero(inside < INSIDE * size.width * (1 - 1e-3))
+    wide = widths[owner]
+    inside = radius - wide / 2
+    least = float(inside.min(initial=np.inf))
+    bad = np.flatnonzero(inside < INSIDE * wide * (1 - 1e-3))
     found: list[tuple[float, Finding]] = []
     if not len(bad):
         return [], least
@@ -129,7 +133,7 @@ def tight_bends(
                     place,
                     round(float(inside[sample]), 4),
                     f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
-                    f"{size.width / 4:.2f} mm; a width of {_mm(width)} would fit",
+                    f"{wide[sample] / 4:.2f} mm; a width of {_mm(width)} would fit",
                     (round(float(x), 4), round(float(y), 4)),
                     (Change("strand.width", _down(width)),),
                 ),
@@ -234,7 +238,7 @@ def _slope_finding(
         if strand_map.divided.any() and size.gap + more < 0.8 * size.width:
             options.append(f"a gap of {_mm_up(size.gap + more)}")
             changes.append(Change("divide.gap", _up(size.gap + more)))
-    keep = allowed * max(room, 0.0) / number / 1.05  # the finished curve is a little steeper than the least slope
+    keep = allowed * max(room, 0.0) / number / 1.07  # the finished curve is a little steeper than the least slope
     if design.heights.way is Making.FREE:
         if keep - size.clearance > 0.05:
             options.append(f"a thickness of {_mm(keep - size.clearance)}")

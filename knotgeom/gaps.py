@@ -45,14 +45,15 @@ class Approaches:
     visit: Ints
 
 
-def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Courses, width: float) -> Approaches:
-    """Measure the background of a design whose strands are ``width`` wide."""
+def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Courses, width: float | Floats) -> Approaches:
+    """Measure the background of a design whose strands are ``width`` wide, all alike or circuit by circuit, (C,)."""
+    width = np.broadcast_to(np.asarray(width, float), (circuits.count,))
     plain = divide_strands(layout, circuits, Divide())
     count = len(plain.ends)
     nothing = Approaches(np.zeros(0), np.zeros((0, 2)), np.zeros((0, 2), np.int64))
     if not count:
         return nothing
-    sides = _piece_sides(circuits, courses, plain, width)
+    sides, normals = _piece_sides(circuits, courses, plain, width)
     openings = _openings(plain)
     inside = present_cells(grid)
     cell = np.array([grid.cell_width, grid.cell_height])
@@ -71,9 +72,10 @@ def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Course
         table, points = table[inner], points[inner]
         if not len(table):
             continue
+        outward = normals[table]
         for i in range(number):
             for j in range(i + 2, number - (i == 0)):
-                _approaches(table, points, i, j, found, inside, cell, width)
+                _approaches(table, points, outward, i, j, found, inside, cell)
     if not found:
         return nothing
     return Approaches(
@@ -86,12 +88,12 @@ def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Course
 def _approaches(
     table: Ints,
     points: Floats,
+    outward: Floats,
     i: int,
     j: int,
     found: list[tuple[float, Floats, int, int]],
     inside: Bools,
     cell: Floats,
-    width: float,
 ) -> None:
     """Measure pieces ``i`` and ``j`` of every opening of one size."""
     a, b = points[:, i], points[:, j]
@@ -104,19 +106,31 @@ def _approaches(
     row = np.arange(len(table))
     p, q = a[row, flat // SAMPLES], b[row, flat % SAMPLES]
     centre = (p + q) / 2
-    reach = 0.3 * np.linalg.norm(p - q, axis=1)
+    reach = 0.25 * np.linalg.norm(p - q, axis=1)
     others = [k for k in range(table.shape[1]) if k not in (i, j)]
-    near = np.linalg.norm(points[:, others] - centre[:, None, None, :], axis=3).min((1, 2))
+    away = centre[:, None, None, :] - points[:, others]
+    far = np.linalg.norm(away, axis=3).reshape(len(table), -1)
+    nearest = far.argmin(1)
+    near = far[row, nearest]
+    # in front of the nearest other edge, that is in the opening and not upon a strand
+    facing = np.einsum(
+        "ij,ij->i",
+        away.reshape(len(table), -1, 2)[row, nearest],
+        outward[:, others].reshape(len(table), -1, 2)[row, nearest],
+    )
     at = np.floor(centre / cell).astype(int)
     off = (at < 0).any(1) | (at >= inside.shape).any(1)
     on = ~off
     on[on] = inside[at[on, 0], at[on, 1]]
-    for k in np.flatnonzero((near >= reach) & on).tolist():
+    for k in np.flatnonzero((near >= reach) & (facing > 0) & on).tolist():
         found.append((float(least[k]), centre[k], int(table[k, i]), int(table[k, j])))
 
 
-def _piece_sides(circuits: Circuits, courses: Courses, plain: StrandMap, width: float) -> Floats:
-    """Points along both edges of every piece, (2 * pieces, SAMPLES, 2): 2p the left edge, 2p + 1 the right one."""
+def _piece_sides(circuits: Circuits, courses: Courses, plain: StrandMap, width: Floats) -> tuple[Floats, Floats]:
+    """Points along both edges of every piece and the way out from the strand there, each (2 * pieces, SAMPLES, 2).
+
+    Row ``2p`` is the left edge of piece p, ``2p + 1`` the right one.
+    """
     visit = plain.piece_visit
     begin, end = run_bounds(circuits, courses, visit)
     owner = np.searchsorted(circuits.visit_start, visit, side="right") - 1
@@ -124,12 +138,11 @@ def _piece_sides(circuits: Circuits, courses: Courses, plain: StrandMap, width: 
     along = begin[:, None] + share * (end - begin)[:, None]
     low, high, fraction = Ruler(courses).find(np.repeat(owner[:, None], SAMPLES, 1), along)
     f = fraction[..., None]
-    sides = np.empty((len(visit), 2, SAMPLES, 2))
-    for side, sign in ((0, 1.0), (1, -1.0)):
-        edge_low = courses.point[low] + sign * width / 2 * courses.lateral[low]
-        edge_high = courses.point[high] + sign * width / 2 * courses.lateral[high]
-        sides[:, side] = edge_low * (1 - f) + edge_high * f
-    return sides.reshape(-1, SAMPLES, 2)
+    half = width[owner][:, None, None] / 2
+    middle = courses.point[low] * (1 - f) + courses.point[high] * f
+    out = half * (courses.lateral[low] * (1 - f) + courses.lateral[high] * f)
+    sides = np.stack([middle + out, middle - out], 1).reshape(-1, SAMPLES, 2)
+    return sides, np.stack([out, -out], 1).reshape(-1, SAMPLES, 2)
 
 
 def _openings(plain: StrandMap) -> list[list[int]]:

@@ -10,11 +10,12 @@ them opens from nothing while their outer edges run straight on. Forks therefore
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from .course import Courses
+from .course import NONE_OWN, Courses
 from .design import Sizes
 from .divide import Run, StrandMap, circuit_of_visit, previous_visits
 from .mesh import Bools, Floats, Ints
@@ -51,6 +52,8 @@ class Lanes:
         The lanes of each circuit.
     fork_sample : (F,) int64
         The course sample at which each fork's halves part.
+    breadth : (K,) float64
+        Width of the whole strand of each lane, both halves included, mm.
     """
 
     start: Ints
@@ -66,6 +69,7 @@ class Lanes:
     length: Floats
     lane_of: Ints
     fork_sample: Ints
+    breadth: Floats
 
 
 def smooth_step(x: Floats) -> Floats:
@@ -75,8 +79,14 @@ def smooth_step(x: Floats) -> Floats:
     return rising
 
 
-def lay_lanes(circuits: Circuits, strand_map: StrandMap, courses: Courses, size: Sizes) -> Lanes:
-    """Lay the lanes of all circuits and place the forks."""
+def lay_lanes(
+    circuits: Circuits,
+    strand_map: StrandMap,
+    courses: Courses,
+    size: Sizes,
+    own: Mapping[int, Sizes] = NONE_OWN,
+) -> Lanes:
+    """Lay the lanes of all circuits and place the forks; ``own`` has the sizes of circuits with a width of their own."""
     owner = circuit_of_visit(circuits)
     split = np.zeros(circuits.count, bool)
     split[owner[strand_map.divided]] = True
@@ -88,25 +98,25 @@ def lay_lanes(circuits: Circuits, strand_map: StrandMap, courses: Courses, size:
     side = np.arange(len(lane_circuit)) - first[lane_circuit]
     lane_of = np.stack([first, first + split], 1)
 
-    forks = place_forks(circuits, strand_map, courses, size)
+    forks = place_forks(circuits, strand_map, courses, size, own)
     counts = np.diff(courses.start)
     gap = np.zeros(len(courses.point))  # how much of the gap is open at each sample of the centre line
     whole = np.ones(len(courses.point), bool)
     for circuit in np.flatnonzero(split).tolist():
         span = slice(int(courses.start[circuit]), int(courses.start[circuit + 1]))
-        own = np.flatnonzero(owner[strand_map.fork_visit] == circuit)
-        if not len(own):
+        mine = np.flatnonzero(owner[strand_map.fork_visit] == circuit)
+        if not len(mine):
             gap[span], whole[span] = 1.0, False
             continue
         _open_between(
-            forks[own] - span.start,
-            strand_map.fork_opens[own],
+            forks[mine] - span.start,
+            strand_map.fork_opens[mine],
             courses,
             circuit,
-            size,
+            own.get(circuit, size),
             gap[span],
             whole[span],
-            _reach(circuits, strand_map, courses, own),
+            _reach(circuits, strand_map, courses, mine),
         )
 
     start = np.concatenate([[0], np.cumsum(counts[lane_circuit])])
@@ -116,8 +126,10 @@ def lay_lanes(circuits: Circuits, strand_map: StrandMap, courses: Courses, size:
     lane = np.repeat(np.arange(len(lane_circuit)), counts[lane_circuit])
     opened = gap[sample]
     sign = np.where(paired, 1.0 - 2.0 * side, 0.0)[lane]
-    offset = sign * (size.width + size.gap * opened) / 4
-    width = np.where(paired[lane], (size.width - size.gap * opened) / 2, size.width)
+    breadth = np.array([own.get(circuit, size).width for circuit in lane_circuit.tolist()])
+    apart = np.array([own.get(circuit, size).gap for circuit in lane_circuit.tolist()])[lane] * opened
+    offset = sign * (breadth[lane] + apart) / 4
+    width = np.where(paired[lane], (breadth[lane] - apart) / 2, breadth[lane])
     run_whole = whole[sample]
 
     after = np.arange(1, len(sample) + 1)
@@ -140,6 +152,7 @@ def lay_lanes(circuits: Circuits, strand_map: StrandMap, courses: Courses, size:
         length=run[start[1:]] - run[start[:-1]],
         lane_of=lane_of,
         fork_sample=forks,
+        breadth=breadth,
     )
 
 
@@ -152,7 +165,13 @@ def run_bounds(circuits: Circuits, courses: Courses, visit: Ints) -> tuple[Float
     return begin, end
 
 
-def place_forks(circuits: Circuits, strand_map: StrandMap, courses: Courses, size: Sizes) -> Ints:
+def place_forks(
+    circuits: Circuits,
+    strand_map: StrandMap,
+    courses: Courses,
+    size: Sizes,
+    own: Mapping[int, Sizes] = NONE_OWN,
+) -> Ints:
     """The course sample at which each fork stands, (F,).
 
     One fork stands at the middle of its run, slid to where the strand is straightest; the two forks of a rejoined run
@@ -164,27 +183,27 @@ def place_forks(circuits: Circuits, strand_map: StrandMap, courses: Courses, siz
     for fork, visit in enumerate(strand_map.fork_visit.tolist()):
         circuit = int(owner[visit])
         span = slice(int(courses.start[circuit]), int(courses.start[circuit + 1]))
-        along = courses.along[span]
-        length = float(end[fork] - begin[fork])
-        where = np.mod(along - begin[fork], courses.length[circuit])  # from the crossing before
-        inside = np.flatnonzero((where > 0.02 * length) & (where < 0.98 * length))
+        along, around = courses.along[span], float(courses.length[circuit])
+        width, length = own.get(circuit, size).width, float(end[fork] - begin[fork])
+        # the samples of this run only
+        first = int(np.searchsorted(along, np.mod(begin[fork], around), side="right"))
+        last = int(np.searchsorted(along, np.mod(end[fork], around), side="left"))
+        run = (first + np.arange((last - first) % len(along) or len(along))) % len(along)
+        where = np.mod(along[run] - begin[fork], around)  # from the crossing before
         if strand_map.run[visit] == Run.REJOINED:
-            reach = max(length / 3, size.width / 2 + 0.45 * (length / 2 - size.width / 2))
+            reach = max(length / 3, width / 2 + 0.45 * (length / 2 - width / 2))
             # at least one ring of whole strand stays between the two forks, however few samples there are
-            spacing = length / max(int((where < length).sum()), 1)
-            reach = min(reach, 0.47 * length, length / 2 - 1.5 * spacing)
+            reach = min(reach, 0.47 * length, length / 2 - 1.5 * length / len(run))
             target = length - reach if strand_map.fork_opens[fork] else reach
             bending = 0.0
         else:
             target, bending = length / 2, 0.35
-        tips = courses.pointed[span]
-        spoiled = np.zeros(len(along), bool)
-        for tip in np.flatnonzero(tips & (where < length)):
-            spoiled |= np.abs(where - where[tip]) < 0.75 * size.width
-        cost = np.abs(where - target) / length + bending * np.abs(courses.curvature[span]) * size.width
-        cost = cost + 10.0 * spoiled
-        choice = inside[cost[inside].argmin()]
-        place[fork] = choice + span.start
+        spoiled = np.zeros(len(run), bool)
+        for tip in np.flatnonzero(courses.pointed[span][run]):
+            spoiled |= np.abs(where - where[tip]) < 0.75 * width
+        cost = np.abs(where - target) / length + bending * np.abs(courses.curvature[span][run]) * width + 10.0 * spoiled
+        cost[(where < 0.02 * length) | (where > 0.98 * length)] += 100.0
+        place[fork] = run[cost.argmin()] + span.start
     return place
 
 

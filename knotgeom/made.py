@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +30,7 @@ from .layout.halfedge import CROSSING
 from .mesh import Floats, Mesh
 from .reading import check
 from .solid import united
+from .styles import circuit_styles, own_sizes
 from .sweep import sweep
 from .trace import Circuits, trace
 from .weave import Weaving, planar_diagram, weave_strands
@@ -46,7 +47,10 @@ class Cancelled(Exception):  # noqa: N818 - it is no error
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Counted:
-    """What is known of a design before any curve is drawn."""
+    """What is known of a design before any curve is drawn.
+
+    ``own`` has the sizes of circuits with a width of their own, ``colours`` the circuits' own colours.
+    """
 
     design: Design
     size: Sizes
@@ -54,6 +58,18 @@ class Counted:
     circuits: Circuits
     strand_map: StrandMap
     weaving: Weaving
+    own: Mapping[int, Sizes]
+    colours: Mapping[int, str]
+
+    @property
+    def narrowest(self) -> Sizes:
+        """The sizes of the narrowest strand."""
+        return min([self.size, *self.own.values()], key=lambda size: size.width)
+
+    @property
+    def widths(self) -> Floats:
+        """Width of each circuit, mm, (C,)."""
+        return np.array([self.own.get(circuit, self.size).width for circuit in range(self.circuits.count)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,7 +130,10 @@ def count(design: Design, progress: Progress = _silent) -> Counted:
     strand_map = divide_strands(layout, circuits, design.divide)
     progress(0.15, "weaving")
     weaving = weave_strands(layout, strand_map, design.weave)
-    return Counted(design, sizes(design), layout, circuits, strand_map, weaving)
+    styles = circuit_styles(design, layout, circuits)
+    colours = {circuit: style.colour for circuit, style in styles.items() if style.colour is not None}
+    own = own_sizes(design, layout, circuits)
+    return Counted(design, sizes(design), layout, circuits, strand_map, weaving, own, colours)
 
 
 def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -> Drawn:
@@ -123,10 +142,12 @@ def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -
     grid = design.layout
     step = math.hypot(grid.cell_width, grid.cell_height) / 2
     progress(0.3, "drawing the strands")
-    courses = plan_courses(design, counted.layout, counted.circuits, size, step / (FINE if fine else COARSE))
-    lanes = lay_lanes(counted.circuits, counted.strand_map, courses, size)
+    courses = plan_courses(
+        design, counted.layout, counted.circuits, size, step / (FINE if fine else COARSE), counted.own
+    )
+    lanes = lay_lanes(counted.circuits, counted.strand_map, courses, size, counted.own)
     footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes, step)
-    gaps = measure_gaps(grid, counted.layout, counted.circuits, courses, size.width)
+    gaps = measure_gaps(grid, counted.layout, counted.circuits, courses, counted.widths)
     progress(0.45, "finding the heights")
     heights = design.heights
     limit = heights.slope_limit_deg
@@ -136,7 +157,7 @@ def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -
         counted.strand_map,
         counted.weaving,
         footprints,
-        size,
+        counted.narrowest,
         heights.way,
         heights.depth_limit,
         None if limit is None else math.tan(math.radians(limit)),
@@ -223,7 +244,7 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     """All findings, and whether strands can be made at all."""
     c, d = counted, drawn
     before = previous_visits(c.circuits)
-    bends, inside = tight_bends(c.layout, c.circuits, d.courses, c.size, before)
+    bends, inside = tight_bends(c.layout, c.circuits, d.courses, c.widths, before)
     ground = uneven_ground(c.layout, c.circuits, d.gaps, c.size, before)
     steep = steep_places(c.design, c.layout, c.strand_map, c.size, d.relief, d.lanes, d.courses)
     eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
@@ -262,8 +283,8 @@ def _facts(counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeab
         "median_gap_mm": round(float(np.median(gaps)), 4) if len(gaps) else None,
         "greatest_gap_mm": round(float(gaps[-1]), 4) if len(gaps) else None,
         "plain_gap_mm": round(c.size.background, 4),
-        "width_mm": c.size.width,
-        "thickness_mm": c.size.thickness,
+        "width_mm": round(c.size.width, 6),
+        "thickness_mm": round(c.size.thickness, 6),
         "exception_places": on_steps,
         "fork_exception_places": at_forks,
         "findings": [

@@ -42,13 +42,13 @@ def circuit_styles(design: Design, layout: Layout, circuits: Circuits) -> dict[i
     return styles
 
 
-def circuit_sizes(design: Design, layout: Layout, circuits: Circuits) -> tuple[Sizes, ...]:
-    """The sizes of each circuit: the design's own, with the circuit's width where it has one."""
+def own_sizes(design: Design, layout: Layout, circuits: Circuits) -> dict[int, Sizes]:
+    """The sizes of each circuit that has a width of its own."""
     base = sizes(design)
-    result = [base] * circuits.count
+    result = {}
     for circuit, style in circuit_styles(design, layout, circuits).items():
         if style.width is not None:
             gap = base.gap if design.divide.gap is not None else 0.2 * style.width
             half = (style.width - gap) / 2
             result[circuit] = dataclasses.replace(base, width=style.width, gap=gap, half_width=half)
-    return tuple(result)
+    return result
