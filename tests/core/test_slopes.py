@@ -179,7 +179,7 @@ def straight_plan(circuits):
 
 
 def plan_constraints(lanes, length, one_over):
-    """Overlaps level from end to end (they meet at right angles, so that costs nothing), rooms between them to climb."""
+    """Overlaps level from end to end (at right angles that costs nothing), with rooms to climb between."""
     rows = []
     for (circuit, _), overlaps in lanes.items():
         for k, (_, end, crossing, strand) in enumerate(overlaps):

@@ -161,7 +161,9 @@ MADE = {
     ),
     "one circuit divided": Design(SQUARE, divide=Divide(circuits=(Pass(1, 2, Way.RISING),), gap=1.2), strand=FLAT),
     "all divided": Design(Grid(2, 3, 10.0, 10.0), divide=Divide(all=True, gap=1.2), strand=Strand(3.6, 0.4)),
-    "forked": Design(SQUARE, divide=Divide(passes=(Pass(3, 4, Way.RISING), Pass(4, 3, Way.RISING)), gap=1.2), strand=FLAT),
+    "forked": Design(
+        SQUARE, divide=Divide(passes=(Pass(3, 4, Way.RISING), Pass(4, 3, Way.RISING)), gap=1.2), strand=FLAT
+    ),
     "rejoined": Design(SQUARE, divide=Divide(all=True, rejoin=Rejoin.BENDS, gap=1.2), strand=Strand(3.6, 0.4)),
     "wishes": Design(Grid(3, 3, 10.0, 10.0), weave=Weave(prefer=(Pass(2, 1, Way.RISING),)), strand=FLAT),
 }
