@@ -29,6 +29,16 @@ def is_closed(triangles: Ints, count: int) -> bool:
     return bool((ahead[1:] != ahead[:-1]).all() and (ahead == np.sort(back)).all())
 
 
+def is_sound(vertices: Floats, triangles: Ints, least: float) -> bool:
+    """Whether a surface is closed, no triangle lower than ``least`` mm and no two vertices at one single place."""
+    single = np.unique(vertices.astype(np.float32), axis=0)
+    return bool(
+        is_closed(triangles, len(vertices))
+        and len(single) == len(vertices)
+        and _lowest(vertices[triangles])[0].min(initial=np.inf) > least
+    )
+
+
 def without_folds(triangles: Ints) -> Bools:
     """Which triangles are neither an edge nor one of two lying back to back, (t,) bool."""
     kept = (triangles != np.roll(triangles, 1, axis=1)).all(1)
@@ -41,8 +51,8 @@ def without_folds(triangles: Ints) -> Bools:
 def filled(vertices: Floats, triangles: Ints) -> Ints:
     """Faces that close every hole, (n, 3) int64, cut off each hole's rim where that takes the shortest new edge.
 
-    Meant for slits: what fills them may have no area, and is to be cleaned afterwards. Holes that take an edge which the
-    mesh already has stay open.
+    Meant for slits: what fills them may have no area, and is to be cleaned afterwards. Holes that take an edge which
+    the mesh already has stay open.
     """
     count = len(vertices)
     ahead, back = edge_keys(triangles, count)
@@ -94,9 +104,107 @@ def _cut_off(vertices: Floats, loop: list[int], known: set[int]) -> list[tuple[i
     return [*faces, (loop[0], loop[1], loop[2])] if len(loop) == 3 else []
 
 
-def clean(
-    vertices: Floats, triangles: Ints, label: Ints, short: float, flat: float
-) -> tuple[Floats, Ints, Ints]:
+def separated(vertices: Floats, triangles: Ints, source: Ints, nudge: float) -> tuple[Floats, Ints, Ints]:
+    """Part a surface where it touches itself in a vertex or along an edge.
+
+    Every vertex that several fans of faces share is given to each of them anew, and vertices at one place in single
+    precision are drawn ``nudge`` mm into their own fans, so that nothing joins them again by position.
+
+    Returns
+    -------
+    vertices : (n, 3) float64
+    triangles : (t, 3) int64
+    source : (t,) int64
+        Carried along with the triangles. A surface that is not closed comes back as it is.
+    """
+    pair = _paired(vertices, triangles)
+    if pair is None:
+        return vertices, triangles, source
+    corner = 3 * (pair // 3) + (pair % 3 + 1) % 3  # the next corner round the vertex
+    fan, reach, most = np.arange(3 * len(triangles)), 1, int(np.bincount(triangles.ravel()).max())
+    while reach <= most:
+        fan = np.minimum(fan, fan[corner])
+        corner = corner[corner]
+        reach *= 2
+    leaders, numbered = np.unique(fan, return_inverse=True)
+    vertices, triangles = vertices[triangles.ravel()[leaders]], np.asarray(numbered).reshape(-1, 3)
+    vertices, triangles, source = _halved(vertices, triangles, source, pair)
+    _, place, number = np.unique(vertices.astype(np.float32), axis=0, return_inverse=True, return_counts=True)
+    together = number[np.asarray(place).reshape(-1)] > 1
+    if together.any():
+        mine = together[triangles].any(1)
+        centre, faces = np.zeros_like(vertices), np.zeros(len(vertices))
+        np.add.at(centre, triangles[mine].ravel(), np.repeat(vertices[triangles[mine]].mean(1), 3, axis=0))
+        np.add.at(faces, triangles[mine].ravel(), 1)
+        inward = centre[together] / faces[together][:, None] - vertices[together]
+        inward *= nudge / np.maximum(np.linalg.norm(inward, axis=1), nudge)[:, None]
+        vertices = vertices.copy()
+        vertices[together] = (vertices[together] + inward).astype(np.float32)
+    return vertices, triangles, source
+
+
+def _halved(vertices: Floats, triangles: Ints, source: Ints, pair: Ints) -> tuple[Floats, Ints, Ints]:
+    """Halve all but one of several edges that join the same two vertices."""
+    ahead, _ = edge_keys(triangles, len(vertices))
+    _, first = np.unique(ahead, return_index=True)
+    again = np.ones(len(ahead), bool)
+    again[first] = False
+    todo = np.flatnonzero(again)
+    todo = np.unique(np.minimum(todo, pair[todo]))
+    if not len(todo):
+        return vertices, triangles, source
+    faces, origin, points = triangles.tolist(), source.tolist(), [*vertices]
+    busy: set[int] = set()
+    for edge in todo.tolist():
+        back = int(pair[edge])
+        if busy & {edge // 3, back // 3}:
+            continue
+        busy |= {edge // 3, back // 3}
+        points.append((points[faces[edge // 3][edge % 3]] + points[faces[edge // 3][(edge % 3 + 1) % 3]]) / 2)
+        for half in (edge, back):
+            a, b, c = (faces[half // 3][(half % 3 + k) % 3] for k in range(3))
+            faces[half // 3] = [a, len(points) - 1, c]
+            faces.append([len(points) - 1, b, c])
+            origin.append(origin[half // 3])
+    return np.array(points), np.array(faces, np.int64), np.array(origin, np.int64)
+
+
+def _paired(vertices: Floats, triangles: Ints) -> Ints | None:
+    """For each directed edge the one that runs back along it, (3t,) int64; None where some edge lacks its reverse.
+
+    Where more than two faces share an edge, those are paired that have nothing but solid between them.
+    """
+    ahead, back = edge_keys(triangles, len(vertices))
+    by_ahead, by_back = np.argsort(ahead, kind="stable"), np.argsort(back, kind="stable")
+    if not np.array_equal(ahead[by_ahead], back[by_back]):
+        return None
+    pair = np.empty(len(ahead), np.int64)
+    pair[by_back] = by_ahead
+    ranked = ahead[by_ahead]
+    crowd = np.unique(ranked[1:][ranked[1:] == ranked[:-1]])
+    for key in crowd.tolist():
+        start, end = divmod(key, len(vertices))
+        if start > end:
+            continue
+        forth, home = np.flatnonzero(ahead == key), np.flatnonzero(back == key)
+        axis = vertices[end] - vertices[start]
+        axis /= max(float(np.linalg.norm(axis)), 1e-300)
+        across = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
+        up = np.cross(axis, across)
+        edges = np.concatenate([forth, home])
+        third = vertices[triangles[edges // 3, (edges % 3 + 2) % 3]] - vertices[start]
+        angle = np.arctan2(third @ up, third @ across)
+        # seen along the edge, the solid lies clockwise of a face on whose border the edge runs forth
+        for k, edge in enumerate(forth.tolist()):
+            turn = np.mod(angle[k] - angle[len(forth) :], 2 * np.pi)
+            other = int(home[turn.argmin()])
+            pair[edge], pair[other] = other, edge
+        if len(np.unique(pair[forth])) < len(forth):
+            return None
+    return pair
+
+
+def clean(vertices: Floats, triangles: Ints, label: Ints, short: float, flat: float) -> tuple[Floats, Ints, Ints]:
     """Round to single precision, collapse short edges and turn needles.
 
     Parameters
@@ -134,9 +242,7 @@ def _order(count: int, number: int) -> Ints:
     return np.random.default_rng(number).permutation(count)
 
 
-def _collapse(
-    vertices: Floats, triangles: Ints, label: Ints, short: float, number: int
-) -> tuple[Ints, Ints, int]:
+def _collapse(vertices: Floats, triangles: Ints, label: Ints, short: float, number: int) -> tuple[Ints, Ints, int]:
     corner = vertices[triangles]
     length = np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2)
     face, side = np.nonzero(length < short)

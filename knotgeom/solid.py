@@ -5,8 +5,8 @@ every crossing where it passes over and the next where it passes under. What pas
 passes over (a crossing has one upper strand), and what passes under nothing else that passes under, so the cuts leave
 two clean sets of solids, and one Boolean unites them.
 
-Faces that lie flush are what Booleans do worst. So both pieces at a cut are drawn back from it by a hair, and afterwards
-their caps are taken away and the two rims joined again, vertex by vertex: the cuts leave no trace.
+Faces that lie flush are what Booleans do worst. So both pieces at a cut are drawn back from it by a hair, and
+afterwards their caps are taken away and the two rims joined again, vertex by vertex: the cuts leave no trace.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .clean import clean, filled, is_closed, without_folds
+from .clean import clean, filled, is_closed, is_sound, separated, without_folds
 from .course import Courses
 from .cycles import connected_labels
 from .design import Making, Sizes, Strand
@@ -27,21 +27,30 @@ from .sections import outlines
 from .sweep import Swept, sweep_rings
 from .weave import Weaving
 
-
 HAIR = 2e-3
-"""Lap of halves without a gap, and how far carved strands are let into their ground; in strand widths."""
-SLITS = 2e-5, 7e-5, 3e-6
-"""How far pieces are drawn back from a cut, in strand widths; each is tried in turn until the mesh closes."""
+"""How far apart halves without a gap are beside forks, and how far carved strands are let into their ground; in strand
+widths."""
+TRIES = (2e-5, 0.35, -HAIR), (7e-5, 0.2, -4 * HAIR), (3e-6, 0.5, HAIR), (4e-5, -0.35, HAIR)
+"""How far pieces are drawn back from a cut, in strand widths; for halves without a gap, where they are cut, in widths
+of a half beyond the middle between two crossings, and how far they are parted (below 0: overlap), in strand widths.
+Each is tried in turn until the mesh is sound."""
 REACH = 40.0
 """How far both sides of a cut may lie apart to be joined, in slits."""
 SHORT, FLAT = 2.5e-4, 5e-5
 """Edges and heights of triangles below these are taken out, in strand widths."""
+LEAST = 1e-6
+"""Lowest triangle that is left, in strand widths."""
+NUDGE = 1e-4
+"""How far apart surfaces are drawn that would touch in a point or an edge, in strand widths."""
 
 
-def upper_runs(lanes: Lanes, strand_map: StrandMap, weaving: Weaving, stretches: Stretches) -> Ints:
+def upper_runs(
+    lanes: Lanes, strand_map: StrandMap, weaving: Weaving, stretches: Stretches, shift: float = 0.0
+) -> Bools:
     """Whether each lane sample's run belongs to a stretch of strand that passes over, (m,) bool.
 
-    The strand changes sets half way between two crossings. A fork belongs to its whole strand's side.
+    The strand changes sets half way between two crossings, or ``shift`` mm further. A fork belongs to its whole
+    strand's side.
     """
     s = stretches
     count = strand_map.crossings
@@ -60,7 +69,7 @@ def upper_runs(lanes: Lanes, strand_map: StrandMap, weaving: Weaving, stretches:
     lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
     result = np.ones(len(lane), bool)
     base = np.concatenate([[0.0], np.cumsum(lanes.length + 1.0)])[:-1]
-    middle = s.place[:, 3] + s.room / 2  # where a row's stretch ends
+    middle = s.place[:, 3] + s.room / 2 + shift  # where a row's stretch ends
     key = np.mod(middle, lanes.length[s.lane]) + base[s.lane]
     order = np.argsort(key, kind="stable")
     after = np.arange(1, len(lane) + 1)
@@ -98,28 +107,33 @@ def united(
     ImportError
         If manifold3d is not installed.
     ValueError
-        If no closed body comes out.
+        If no sound solid comes out.
     """
     if way is Making.CARVED and ground is None:
         ground = float(z.min()) - size.thickness / 2
-    if size.gap < HAIR * size.width:
-        lanes = _lapped(lanes, size)
-    swept = sweep_rings(courses, lanes, z, strand, size, way, ground)
     outline = np.column_stack([row[0] for row in outlines(strand, size, np.array([size.width]))])
-    labels = _labels(swept, lanes, upper_runs(lanes, strand_map, weaving, stretches), parted=size.gap < HAIR * size.width)
-    for slit in SLITS:
-        pieces = _cut(swept, lanes, labels, outline, slit * size.width)
+    closed = size.gap < HAIR * size.width
+    for slit, share, parted in TRIES:
+        # halves without a gap meet where the next one's wall stands: cut away from it
+        upper = upper_runs(lanes, strand_map, weaving, stretches, share * size.half_width if closed else 0.0)
+        laid = _spaced(lanes, parted * size.width) if closed else lanes
+        swept = sweep_rings(courses, laid, z, strand, size, way, ground)
+        pieces = _cut(swept, lanes, _labels(swept, lanes, upper, parted=closed), outline, slit * size.width)
         vertices, faces, source = _boolean(pieces, None if way is not Making.CARVED else ground, HAIR * size.width)
         vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
+        for _ in range(3):
+            vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
         if not is_closed(faces, len(vertices)):
             continue
         circuit = np.where(source >= 0, pieces.circuit[np.maximum(source, 0)], 0)
         vertices, faces, circuit = clean(vertices, faces, circuit, SHORT * size.width, FLAT * size.width)
+        vertices, faces, circuit = separated(vertices, faces, circuit, NUDGE * size.width)
         kept = _bodies(vertices, faces, 0.01 * size.width**2 * size.thickness)
         used, numbered = np.unique(faces[kept], return_inverse=True)
-        faces = np.asarray(numbered).reshape(-1, 3)
-        return _mesh(vertices[used], faces, circuit[kept])
-    raise ValueError("the strands unite to no closed body")
+        vertices, faces = vertices[used], np.asarray(numbered).reshape(-1, 3)
+        if is_sound(vertices, faces, LEAST * size.width):
+            return _mesh(vertices, faces, circuit[kept])
+    raise ValueError("the strands unite to no sound solid")
 
 
 def _mesh(vertices: Floats, faces: Ints, circuit: Ints) -> Mesh:
@@ -142,13 +156,14 @@ def _bodies(vertices: Floats, faces: Ints, crumb: float) -> Bools:
     return np.asarray(contents[part] > crumb)
 
 
-def _lapped(lanes: Lanes, size: Sizes) -> Lanes:
-    """Halves without a gap, parted by a hair beside a fork and overlapping by one elsewhere.
+def _spaced(lanes: Lanes, apart: float) -> Lanes:
+    """Halves without a gap set a little apart, or, below 0, made to overlap; beside a fork they are always apart.
 
-    Walls that lie flush unite to no clean solid. Beside a fork both halves are one solid, which must not overlap itself.
+    Walls that lie flush unite to no clean solid. Beside a fork both halves are one solid, which must not overlap
+    itself.
     """
     half = ~lanes.whole | (lanes.opened > 0)
-    gap = HAIR * size.width * np.where(lanes.opened < 0.5, 1.0, -1.0)
+    gap = np.where(lanes.opened < 0.5, abs(apart), apart)
     return replace(lanes, width=np.where(half, lanes.width - gap, lanes.width))
 
 
@@ -263,17 +278,13 @@ def _cut(swept: Swept, lanes: Lanes, label: Ints, outline: Floats, slit: float) 
         ]
     )
     plain = len(element) - 2 * len(cuts) * len(cap)
-    sides = np.concatenate(
-        [np.full(plain, -1), np.repeat(2 * cuts, len(cap)), np.repeat(2 * cuts + 1, len(cap))]
-    )
+    sides = np.concatenate([np.full(plain, -1), np.repeat(2 * cuts, len(cap)), np.repeat(2 * cuts + 1, len(cap))])
     sample = np.concatenate([swept.band_sample, swept.fork_sample])
     wide = int(outline[: corners // 2, 0].argmax())
     plan = np.concatenate(
         [
             np.stack([a[:, wide], b[:, wide], b[:, -wide], a[:, -wide]], 1),
-            np.stack(
-                [swept.fork_quads[:, k, j] for k, j in ((wide, 0), (wide, 3), (corners - 1 - wide, 2), (corners - 1 - wide, 1))], 1
-            ),
+            swept.fork_quads[:, [wide, wide, corners - 1 - wide, corners - 1 - wide], [0, 3, 2, 1]],
         ]
     )
     upper = label % 2
@@ -375,15 +386,14 @@ def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats,
     mesh = whole.to_mesh64()
     faces = np.asarray(mesh.tri_verts, np.int64)
     source = np.asarray(mesh.face_id, np.int64)
-    runs = np.diff(np.asarray(mesh.run_index, np.int64)) // 3
+    ends = np.asarray(mesh.run_index).astype(np.int64)
+    runs = (ends[1:] - ends[:-1]) // 3
     origin = np.asarray(mesh.run_original_id, np.int64)
     from_pieces = np.repeat((origin >= first) & (origin < first + len(kinds)), runs)
     return np.asarray(mesh.vert_properties, float)[:, :3], faces, np.where(from_pieces, source, -1)
 
 
-def _rejoined(
-    vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: float
-) -> tuple[Floats, Ints, Ints]:
+def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: float) -> tuple[Floats, Ints, Ints]:
     """Take the caps away again and join both sides of every cut, vertex by vertex."""
     side = np.where(source >= 0, sides[np.maximum(source, 0)], -1)
     on_cap = side >= 0

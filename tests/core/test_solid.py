@@ -1,0 +1,171 @@
+"""United strands are one sound solid, and stay so in files of single precision; free strands nowhere touch."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import manifold3d
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import HealthCheck, given, settings
+
+from knotgeom.cycles import connected_labels
+from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Rejoin, Section, Site, Strand, Way
+from knotgeom.made import Made, make, solid
+from knotgeom.mesh import Mesh, all_triangles, volume
+from knotgeom.picture import height_buffer, window_of
+from tests.core.strategies import designs
+
+DIVIDING = {
+    "whole": Divide(),
+    "halves": Divide(all=True, gap=1.0),
+    "some passes": Divide(passes=(Pass(3, 4, Way.RISING), Pass(3, 2, Way.FALLING)), gap=1.0),
+    "rejoined at bends": Divide(all=True, rejoin=Rejoin.BENDS, gap=1.0),
+    "passes with no gap": Divide(passes=(Pass(3, 4, Way.RISING), Pass(3, 2, Way.FALLING)), gap=0.0),
+}
+
+
+def written(mesh: Mesh) -> trimesh.Trimesh:
+    """The mesh written to a file in single precision and read back, its vertices joined by position."""
+    plain = trimesh.Trimesh(mesh.vertices, all_triangles(mesh), process=False, validate=False)
+    return trimesh.load(io.BytesIO(plain.export(file_type="stl")), file_type="stl", process=True)
+
+
+def as_solid(vertices: np.ndarray, triangles: np.ndarray) -> manifold3d.Manifold:
+    """The mesh as a solid, which it must be."""
+    mesh = manifold3d.Mesh(np.asarray(vertices, np.float32), np.asarray(triangles, np.uint32))
+    made = manifold3d.Manifold(mesh)
+    assert made.status() == manifold3d.Error.NoError
+    return made
+
+
+def parts(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+    """The body that each triangle belongs to."""
+    return connected_labels(len(vertices), triangles.ravel(), np.roll(triangles, -1, 1).ravel())[triangles[:, 0]]
+
+
+def parts_of_map(made: Made) -> int:
+    """Connected parts of the map of crossings and forks, loops without a crossing being parts of their own."""
+    strands = made.counted.strand_map
+    crossings, forks = strands.crossings, strands.forks
+    ends = np.arange(4 * crossings + 3 * forks)
+    node = np.where(ends < 4 * crossings, ends // 4, crossings + (ends - 4 * crossings) // 3)
+    joined = connected_labels(crossings + forks, *(node[strands.ends[:, k]] for k in range(2)))
+    loops = int((np.diff(made.counted.circuits.visit_start) == 0).sum())
+    return len(np.unique(joined)) + loops * (2 if strands.loops_divided else 1)
+
+
+def holes_of_map(made: Made) -> int:
+    """Independent closed ways in the map: edges less nodes plus connected parts, loops being one each."""
+    strands = made.counted.strand_map
+    loops = int((np.diff(made.counted.circuits.visit_start) == 0).sum()) * (2 if strands.loops_divided else 1)
+    nodes = strands.crossings + strands.forks
+    return (4 * strands.crossings + 3 * strands.forks) // 2 - nodes + (parts_of_map(made) - loops) + loops
+
+
+def assert_sound(mesh: Mesh) -> trimesh.Trimesh:
+    """Closed, consistently turned, positive, without collapsed faces, as it is and as it is read back from a file."""
+    corner = mesh.vertices[all_triangles(mesh)]
+    doubled = np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1)
+    assert doubled.min() > 0
+    back = written(mesh)
+    assert len(back.vertices) == len(mesh.vertices)
+    assert len(back.faces) == len(corner)
+    assert back.is_watertight
+    assert back.is_winding_consistent
+    assert back.area_faces.min() > 0
+    assert back.volume == pytest.approx(volume(mesh), rel=1e-4)
+    assert back.volume > 0
+    return back
+
+
+def between_top_and_bottom(mesh: Mesh) -> float:
+    """What lies under the highest and over the lowest surface of a mesh, column by column."""
+    window = window_of(mesh, pixels=900)
+    turned = replace(mesh, vertices=mesh.vertices * np.array([1.0, 1.0, -1.0]))
+    top, bottom = height_buffer(mesh, window)[0], -height_buffer(turned, window)[0]
+    return float(np.nansum(top - bottom)) * window.pitch**2
+
+
+@pytest.mark.parametrize("way", [Making.FUSED, Making.CARVED])
+@pytest.mark.parametrize("dividing", DIVIDING)
+@pytest.mark.parametrize("section", Section)
+def test_united_strands_are_one_sound_solid_with_a_hole_for_every_mesh_of_the_weave(section, dividing, way):
+    design = Design(
+        Grid(5, 4, 10.0, 10.0, ((4, 3),)),
+        Breaks((Site(5, 4),)),
+        divide=DIVIDING[dividing],
+        strand=Strand(width=4.0, section=section),
+        heights=Heights(way),
+    )
+    made = make(design, fine=False)
+    assert made.mesh is not None
+    mesh = solid(made)
+    back = assert_sound(mesh)
+    assert len(np.unique(parts(back.vertices, back.faces))) == parts_of_map(made) == 1
+    # two strands overlap where they cross, so every column through them is full
+    assert volume(mesh) == pytest.approx(between_top_and_bottom(made.mesh), rel=0.02)
+    if design.divide.gap != 0.0:
+        whole = as_solid(back.vertices, back.faces)
+        assert whole.genus() == holes_of_map(made)
+    if dividing == "whole":
+        assert whole.genus() == made.facts["crossings"] + 1
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+@given(designs(4, sized=True))
+def test_every_design_is_sound_or_says_why_nothing_can_be_made(design):
+    made = make(design, fine=False)
+    if made.mesh is None:
+        assert made.findings
+        return
+    if design.heights.way is Making.FREE:
+        assert_sound(made.mesh)
+        pieces = parts(made.mesh.vertices, all_triangles(made.mesh))
+        assert len(np.unique(pieces)) == parts_of_free(made)
+        return
+    mesh = solid(made)
+    back = assert_sound(mesh)
+    assert as_solid(back.vertices, back.faces).volume() == pytest.approx(volume(mesh), rel=1e-3)
+    assert len(np.unique(parts(back.vertices, back.faces))) == parts_of_map(made)
+
+
+def parts_of_free(made: Made) -> int:
+    """Closed strands, those joined by forks being one."""
+    strands = made.counted.strand_map
+    crossings, forks = strands.crossings, strands.forks
+    # a way through a crossing is a node of its own: ends 0 and 2, 1 and 3
+    ends = np.arange(4 * crossings + 3 * forks)
+    node = np.where(ends < 4 * crossings, ends // 4 * 2 + ends % 2, 2 * crossings + (ends - 4 * crossings) // 3)
+    joined = connected_labels(2 * crossings + forks, *(node[strands.ends[:, k]] for k in range(2)))
+    loops = int((np.diff(made.counted.circuits.visit_start) == 0).sum())
+    return len(np.unique(joined)) + loops * (2 if strands.loops_divided else 1)
+
+
+@pytest.mark.parametrize("section", [Section.FLAT, Section.HALF_ROUND])
+def test_free_strands_nowhere_touch(section):
+    design = Design(Grid(4, 2, 10.0, 10.0), divide=Divide((Pass(1, 2, Way.RISING),)), strand=Strand(2.4, 0.5, section))
+    made = make(design)
+    assert made.mesh is not None
+    triangles = all_triangles(made.mesh)
+    pieces = parts(made.mesh.vertices, triangles)
+    assert len(np.unique(pieces)) == made.facts["components"] > 1
+    bodies = []
+    for piece in np.unique(pieces):
+        used, numbered = np.unique(triangles[pieces == piece], return_inverse=True)
+        bodies.append(as_solid(made.mesh.vertices[used], numbered.reshape(-1, 3)))
+    for k, body in enumerate(bodies):
+        for other in bodies[:k]:
+            assert (body ^ other).volume() == 0.0
+
+
+def test_an_own_outline_and_a_plan_of_several_parts_unite_to_a_body_each():
+    outline = ((-1.0, 0.0), (1.0, 0.0), (1.0, 0.4), (0.0, 1.0), (-1.0, 0.4))
+    apart = Breaks(vertical=(Site(4, 1), Site(4, 3)))
+    design = Design(Grid(4, 2, 10.0, 10.0), apart, strand=Strand(3.0, 1.0, outline), heights=Heights(Making.FUSED))
+    made = make(design, fine=False)
+    assert parts_of_map(made) == 2
+    back = assert_sound(solid(made))
+    assert len(np.unique(parts(back.vertices, back.faces))) == 2
