@@ -1,8 +1,38 @@
 """Relief Knots for Blender: knotwork as woven relief. See README.md of the project."""
 
-from . import handlers, jobs, live, ops_add, ops_edit, ops_files, ops_mend, ops_pick, props, ui
+from . import (
+    circuit_colours,
+    draw_tool,
+    handlers,
+    jobs,
+    live,
+    ops_add,
+    ops_edit,
+    ops_files,
+    ops_mend,
+    ops_pick,
+    overlay,
+    props,
+    tracing,
+    ui,
+)
 
-MODULES = (jobs, live, props, ops_add, ops_edit, ops_mend, ops_pick, ops_files, ui, handlers)
+MODULES = (
+    jobs,
+    live,
+    props,
+    ops_add,
+    ops_edit,
+    ops_mend,
+    ops_pick,
+    ops_files,
+    ui,
+    circuit_colours,
+    tracing,
+    overlay,
+    draw_tool,
+    handlers,
+)
 
 
 def register():

@@ -16,6 +16,10 @@ CREASE = math.radians(38.0)
 """Edges that turn more than this are shown sharp: the mitres and the edges of a section, not its roundings."""
 
 
+after = []
+"""Functions of the mesh just filled, for what belongs on its faces."""
+
+
 def fill(target, mesh, scale):
     """Make ``target`` (a ``bpy.types.Mesh``) hold ``mesh`` (a core mesh, mm), ``scale`` Blender units to the mm.
 
@@ -47,6 +51,8 @@ def fill(target, mesh, scale):
     uv = np.concatenate([np.reshape(mesh.quad_uv, (-1, 2)), np.reshape(mesh.triangle_uv, (-1, 2))])
     _put(target, UV_NAME, "FLOAT2", "CORNER", "vector", uv, np.float32)
     target.set_sharp_from_angle(angle=CREASE)
+    for function in after:
+        function(target)
 
 
 def _same_faces(target, vertices, faces, corners):

@@ -143,6 +143,11 @@ def same_circuit(design: Design, at: Pass) -> frozenset[Pass]:
     return frozenset() if found is None else circuits[found]
 
 
+def circuit_numbers(design: Design) -> dict[Pass, int]:
+    """The number of the circuit that runs through each pass, in the order in which circuits are traced."""
+    return dict(_circuits(design.layout, design.breaks)[1])
+
+
 @functools.lru_cache(maxsize=8)  # a pointer asks for the same layout many times between two changes
 def _circuits(grid: Grid, breaks: Breaks) -> tuple[tuple[frozenset[Pass], ...], dict[Pass, int]]:
     layout = grid_layout(grid, breaks)

@@ -1,0 +1,450 @@
+"""The tool Draw on Knot: in the toolbar, with its keys, its settings and its words in the status bar.
+
+What strokes mean is in :mod:`.gestures`; here they are carried from the pointer to the design. A press that does not
+lie on the knot goes on to whatever Blender would do with it, so other objects are selected as ever.
+"""
+
+from pathlib import Path
+
+import bpy
+from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, PointerProperty
+
+from . import circuit_colours, core, gestures, ops_edit, ops_pick, overlay, rebuild, store
+
+Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
+
+JOBS = [
+    ("BREAK", "Breaks", "Click a site to set, turn or clear its break; drag to draw a run of breaks"),
+    ("DIVIDE", "Divide", "Click a strand to divide it through one crossing or make it one; drag along it for a run"),
+    ("CIRCUIT", "Circuit", "Click a strand to divide its whole circuit or make it one"),
+    ("OVER", "Over", "Click a strand to wish it over at its crossing, or to drop the wish"),
+    ("COLOUR", "Colour", "Click a strand to give its circuit the colour; Shift takes the colour off"),
+]
+
+OVER_KEY, HAND_KEY = "L", "J"
+"""Keys that Blender leaves free in Object Mode, in its own keys and in those for industry standards."""
+
+GESTURES = [
+    ("MOUSE_LMB", "", "Break"),
+    ("MOUSE_LMB_DRAG", "", "Run of Breaks"),
+    ("MOUSE_LMB", "EVENT_SHIFT", "Other Way"),
+    ("MOUSE_LMB", "EVENT_CTRL", "Divide, Drag for a Run"),
+    ("MOUSE_LMB", "EVENT_SHIFT EVENT_CTRL", "Divide Circuit"),
+    (f"EVENT_{OVER_KEY}", "", "Prefer Over"),
+    (f"EVENT_{HAND_KEY}", "", "Other Hand"),
+]
+"""What the status bar shows while breaks are drawn: icon, icons of keys held, words."""
+
+DURING = "Release: {words}     Esc or Right Click: leave as it was"
+
+
+class ReliefKnotTool(bpy.types.PropertyGroup):
+    """How the drawing tool works; kept with the scene."""
+
+    job: EnumProperty(name="Draw", description="What a stroke without keys held works on", items=JOBS)
+    line: EnumProperty(
+        name="Breaks Run",
+        description="Which way the walls of breaks run",
+        items=[
+            ("ALONG", "As Drawn", "Along the stroke; a click changes from horizontal to vertical to none"),
+            ("HORIZONTAL", "Horizontal", "Short horizontal walls, whichever way the stroke goes"),
+            ("VERTICAL", "Vertical", "Short vertical walls, whichever way the stroke goes"),
+        ],
+    )
+    left_right: BoolProperty(
+        name="Mirror Left and Right", description="Repeat every stroke in a mirror that stands upright on the middle"
+    )
+    up_down: BoolProperty(
+        name="Mirror Up and Down", description="Repeat every stroke in a mirror that lies level through the middle"
+    )
+    half_turn: BoolProperty(name="Half Turn", description="Repeat every stroke turned by 180 degrees about the middle")
+    quarter_turn: BoolProperty(
+        name="Quarter Turns",
+        description="Repeat every stroke in all four quarters; needs as many rows as columns, of square cells",
+    )
+    colour: FloatVectorProperty(
+        name="Colour",
+        description="The colour that circuits are given",
+        subtype="COLOR",
+        size=3,
+        min=0.0,
+        max=1.0,
+        default=(0.35, 0.13, 0.05),
+    )
+
+    def manner(self):
+        """The settings as the gestures take them."""
+        switches = {
+            Symmetry.LEFT_RIGHT: self.left_right,
+            Symmetry.UP_DOWN: self.up_down,
+            Symmetry.HALF_TURN: self.half_turn,
+            Symmetry.QUARTER_TURN: self.quarter_turn,
+        }
+        return gestures.Manner(
+            None if self.line == "ALONG" else Line[self.line],
+            frozenset(symmetry for symmetry, on in switches.items() if on),
+            tuple(self.colour),
+        )
+
+
+# --- from stroke to design -------------------------------------------------------------------------------------------
+
+
+def begin(obj, settings, point, job=None, other=False):
+    """A stroke on the knot ``obj``, None where nothing lies under ``point`` (mm in plan)."""
+    design = store.parse(obj.relief_knot.text)[0]
+    if point is None or design is None:
+        return None
+    stroke = gestures.Stroke(design, job or Job[settings.job], point, other, settings.manner())
+    return stroke if stroke.begun else None
+
+
+def commit(obj, stroke):
+    """Do to the knot what a stroke says.
+
+    Returns
+    -------
+    bool
+        Whether the design or its colours were changed; where not, the knot's ``error`` may say why.
+    """
+    before = store.design_of(obj)
+    if before != stroke.design:
+        return False  # something else changed the design meanwhile
+    if stroke.job is Job.COLOUR:
+        circuit_colours.colour_circuits(obj, before, stroke.passes, None if stroke.other else stroke.manner.colour)
+        return True
+    text = obj.relief_knot.text
+
+    def edit(design):
+        changed, _ = stroke.result()
+        circuit_colours.keep(obj, design, changed.design)
+        return changed
+
+    rebuild.change(obj, edit)
+    return obj.relief_knot.text != text
+
+
+def point_under(context, obj, mouse):
+    """Where the pointer, in pixels of the view's region, lies on the knot's plane."""
+    region, view = context.region, context.region_data
+    if region is None or view is None or region.type != "WINDOW":
+        return None
+    return ops_pick.point_under(obj, region, view, mouse)
+
+
+def _may_draw(context):
+    obj = store.active_knot(context)
+    return obj is not None and store.is_ours(obj) and context.mode == "OBJECT"
+
+
+class MESH_OT_relief_knot_draw(bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_draw"
+    bl_label = "Draw on Knot"
+    bl_description = "Work on the knot where the pointer is pressed, and along where it is dragged"
+    bl_options = {"REGISTER"}  # no UNDO: each stroke pushes a step with a name of its own
+
+    gesture: EnumProperty(
+        name="Gesture",
+        items=[("SETTING", "As Set", "What the tool's settings say"), *JOBS],
+        options={"SKIP_SAVE"},
+    )
+    other: BoolProperty(
+        name="Other Way",
+        description="Breaks across the stroke, clicks the other way round, colours taken off",
+        options={"SKIP_SAVE"},
+    )
+
+    @classmethod
+    def poll(cls, context):
+        return ops_edit.KnotOperator.poll.__func__(cls, context)
+
+    def invoke(self, context, event):
+        obj = context.object
+        settings = context.scene.relief_knot_tool
+        job = None if self.gesture == "SETTING" else Job[self.gesture]
+        self.stroke = begin(obj, settings, self._point(context, event), job, self.other)
+        if self.stroke is None:
+            return {"PASS_THROUGH"}
+        if event.type != "LEFTMOUSE":  # a key: done at once, where the pointer is
+            return self._end(context)
+        self.knot_name = obj.name
+        context.window_manager.modal_handler_add(self)
+        overlay.pointer.update(stroke=self.stroke, pressed=True)
+        self._say(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        obj = context.object
+        if obj is None or obj.name != self.knot_name or not _may_draw(context):
+            self._leave(context)
+            return {"CANCELLED"}
+        if event.type in {"ESC", "RIGHTMOUSE"} and event.value == "PRESS":
+            self._leave(context)
+            return {"CANCELLED"}
+        if event.type in {"MOUSEMOVE", "INBETWEEN_MOUSEMOVE"}:
+            self._follow(context, event)
+        elif event.type == "LEFTMOUSE" and event.value == "RELEASE":
+            self._follow(context, event)
+            return self._end(context)
+        return {"RUNNING_MODAL"}
+
+    def cancel(self, context):
+        self._leave(context)
+
+    def _point(self, context, event):
+        return point_under(context, context.object, (event.mouse_region_x, event.mouse_region_y))
+
+    def _follow(self, context, event):
+        point = self._point(context, event)
+        if point is not None and self.stroke.move(point):
+            self._say(context)
+
+    def _end(self, context):
+        obj = context.object
+        name = self.stroke.name()
+        changed = commit(obj, self.stroke)
+        self._leave(context)
+        if changed:
+            bpy.ops.ed.undo_push(message=name)
+        if obj.relief_knot.error:
+            self.report({"WARNING"}, obj.relief_knot.error)
+        elif not changed:
+            self.report({"INFO"}, "Nothing to change here")
+        return {"FINISHED"} if changed else {"CANCELLED"}
+
+    def _say(self, context):
+        context.workspace.status_text_set(DURING.format(words=self.stroke.words()))
+        _redraw(context)
+
+    def _leave(self, context):
+        overlay.pointer.clear()
+        context.workspace.status_text_set(None)
+        _redraw(context)
+
+
+class MESH_OT_relief_knot_hand(ops_edit.KnotOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_hand"
+    bl_label = "Other Hand"
+    bl_description = "Turn the weave into its mirror image: what went over goes under"
+
+    def execute(self, context):
+        rebuild.change(context.object, core.editing.turn_hand)
+        hand = store.design_of(context.object).weave.hand.value
+        self.report({"INFO"}, f"The weave is {hand}-handed")
+        return {"FINISHED"}
+
+
+def _redraw(context):
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()
+
+
+# --- hovering --------------------------------------------------------------------------------------------------------
+
+
+class VIEW3D_GT_relief_knot_hover(bpy.types.Gizmo):
+    """Sees the pointer move while the tool is active, and takes nothing from it."""
+
+    bl_idname = "VIEW3D_GT_relief_knot_hover"
+
+    def draw(self, _context):
+        """Nothing: the overlays draw what lies under the pointer."""
+
+    def test_select(self, context, location):
+        """Note what lies under the pointer; -1, for there is nothing here to take hold of."""
+        if not overlay.pointer.get("pressed"):
+            obj = context.object
+            found = begin(obj, context.scene.relief_knot_tool, point_under(context, obj, location))
+            had = overlay.pointer.get("stroke")
+            if _looks(found) != _looks(had):
+                context.area.tag_redraw()
+            overlay.pointer.clear()
+            if found is not None:
+                overlay.pointer.update(stroke=found)
+        return -1
+
+
+def _looks(stroke):
+    return None if stroke is None else (stroke.design, stroke.job, stroke.lines, stroke.passes)
+
+
+class VIEW3D_GGT_relief_knot_hover(bpy.types.GizmoGroup):
+    bl_idname = "VIEW3D_GGT_relief_knot_hover"
+    bl_label = "Pointer on Knot"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "WINDOW"
+    bl_options = set()
+
+    @classmethod
+    def poll(cls, context):
+        return _may_draw(context)
+
+    def setup(self, _context):
+        """One gizmo, never seen."""
+        self.gizmos.new(VIEW3D_GT_relief_knot_hover.bl_idname)
+
+
+# --- the tool --------------------------------------------------------------------------------------------------------
+
+
+def _press(**held):
+    return {"type": "LEFTMOUSE", "value": "PRESS", **held}
+
+
+class DrawOnKnot(bpy.types.WorkSpaceTool):
+    bl_space_type = "VIEW_3D"
+    bl_context_mode = "OBJECT"
+    bl_idname = overlay.TOOL
+    bl_label = "Draw on Knot"
+    bl_description = (
+        "Set breaks, divide strands and choose what goes over, on the selected relief knot.\n"
+        "The gestures are in the status bar; Esc or right click leaves a stroke as it was"
+    )
+    bl_icon = str(Path(__file__).parent / "icons" / "relief_knot.draw")
+    bl_cursor = "CROSSHAIR"
+    bl_widget = VIEW3D_GGT_relief_knot_hover.bl_idname
+    bl_keymap = (
+        (MESH_OT_relief_knot_draw.bl_idname, _press(), None),
+        (MESH_OT_relief_knot_draw.bl_idname, _press(shift=True), {"properties": [("other", True)]}),
+        (MESH_OT_relief_knot_draw.bl_idname, _press(ctrl=True), {"properties": [("gesture", "DIVIDE")]}),
+        (MESH_OT_relief_knot_draw.bl_idname, _press(shift=True, ctrl=True), {"properties": [("gesture", "CIRCUIT")]}),
+        (
+            MESH_OT_relief_knot_draw.bl_idname,
+            {"type": OVER_KEY, "value": "PRESS"},
+            {"properties": [("gesture", "OVER")]},
+        ),
+        (MESH_OT_relief_knot_hand.bl_idname, {"type": HAND_KEY, "value": "PRESS"}, None),
+    )
+
+    def draw_settings(context, layout, _tool):  # noqa: N805 - Blender calls it without a self
+        """The tool's settings in the header and the sidebar's Tool tab."""
+        if store.active_knot(context) is None:
+            layout.label(text="Select a relief knot to draw on")
+            return
+        draw_settings(layout, context, header=context.region.type == "TOOL_HEADER")
+
+
+def draw_settings(layout, context, header=False):
+    """The settings of the tool, in one row for the header."""
+    settings = context.scene.relief_knot_tool
+    if header:
+        layout.row(align=True).prop(settings, "job", expand=True)
+    else:
+        layout.prop(settings, "job")
+    if settings.job == "BREAK":
+        layout.prop(settings, "line", text="" if header else None)
+    if settings.job == "COLOUR":
+        layout.prop(settings, "colour", text="" if header else None)
+    if header:
+        layout.popover(panel="VIEW3D_PT_relief_knot_symmetry", text="Symmetry", icon="MOD_MIRROR")
+        layout.operator(MESH_OT_relief_knot_hand.bl_idname, icon="ARROW_LEFTRIGHT")
+
+
+def draw_symmetry(layout, context):
+    """The switches for working symmetrically; quarter turns only where the layout has them."""
+    settings, design = context.scene.relief_knot_tool, store.design_of(context.object)
+    column = layout.column(heading="Repeat", align=True)
+    for name in ("left_right", "up_down", "half_turn"):
+        column.prop(settings, name)
+    row = column.row()
+    row.active = design is not None and core.symmetry.allows(design.layout, Symmetry.QUARTER_TURN)
+    row.prop(settings, "quarter_turn")
+
+
+class VIEW3D_PT_relief_knot_symmetry(bpy.types.Panel):
+    bl_label = "Symmetry"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "HEADER"
+    bl_options = {"INSTANCED"}
+
+    @classmethod
+    def poll(cls, context):
+        return store.active_knot(context) is not None
+
+    def draw(self, context):
+        draw_symmetry(self.layout, context)
+
+
+class VIEW3D_PT_relief_knot_drawing(bpy.types.Panel):
+    bl_label = "Drawing"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = "Relief Knot"
+    bl_parent_id = "VIEW3D_PT_relief_knot"
+    bl_order = 5
+
+    @classmethod
+    def poll(cls, context):
+        return store.active_knot(context) is not None
+
+    def draw(self, context):
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        layout.active = context.mode == "OBJECT"
+        active = overlay.is_tool_active(context)
+        row = layout.row()
+        row.operator("wm.tool_set_by_id", text="Draw on Knot", icon="GREASEPENCIL", depress=active).name = overlay.TOOL
+        if active:
+            draw_settings(layout, context)
+            draw_symmetry(layout, context)
+        layout.operator("mesh.relief_knot_reference", icon="IMAGE_REFERENCE")
+
+
+def draw_status(self, context):
+    """The gestures in the status bar while the tool is active and a knot is selected."""
+    obj = getattr(context, "object", None)
+    if not overlay.is_tool_active(context) or not store.is_knot(obj) or obj.mode != "OBJECT":
+        return
+    settings = context.scene.relief_knot_tool
+    layout = self.layout
+    for icon, held, words in gestures_shown(settings.job):
+        row = layout.row(align=True)
+        for key in held.split():
+            row.label(text="", icon=key)
+        row.label(text=words, icon=icon)
+        layout.separator(factor=0.6)
+
+
+def gestures_shown(job):
+    """What the status bar shows for one of JOBS."""
+    if job == "BREAK":
+        return GESTURES
+    words = {
+        "DIVIDE": [("MOUSE_LMB", "", "Divide or Make One"), ("MOUSE_LMB_DRAG", "", "Run of Crossings")],
+        "CIRCUIT": [("MOUSE_LMB", "", "Divide Circuit or Make One")],
+        "OVER": [("MOUSE_LMB", "", "Prefer Over, or Drop the Wish")],
+        "COLOUR": [("MOUSE_LMB", "", "Colour Circuit"), ("MOUSE_LMB", "EVENT_SHIFT", "Take Colour Off")],
+    }[job]
+    return words + GESTURES[3:]
+
+
+CLASSES = (
+    ReliefKnotTool,
+    MESH_OT_relief_knot_draw,
+    MESH_OT_relief_knot_hand,
+    VIEW3D_GT_relief_knot_hover,
+    VIEW3D_GGT_relief_knot_hover,
+    VIEW3D_PT_relief_knot_symmetry,
+    VIEW3D_PT_relief_knot_drawing,
+)
+
+
+def register():
+    """Make this part known to Blender."""
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+    bpy.types.Scene.relief_knot_tool = PointerProperty(type=ReliefKnotTool)
+    bpy.utils.register_tool(DrawOnKnot, after={"builtin.measure"}, separator=True)
+    bpy.types.STATUSBAR_HT_header.prepend(draw_status)
+
+
+def unregister():
+    """Take back what register did."""
+    bpy.types.STATUSBAR_HT_header.remove(draw_status)
+    bpy.utils.unregister_tool(DrawOnKnot)
+    del bpy.types.Scene.relief_knot_tool
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)
