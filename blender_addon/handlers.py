@@ -28,12 +28,25 @@ def after_load(*_):
     """Say of every design that cannot be read why, and finish drafts; other meshes stay as they were saved."""
     ops_pick.running.clear()
     for obj in knots():
+        _migrate(obj)
         wrong = store.parse(obj.relief_knot.text)[1]
         said = str(wrong) if wrong else ""
         if wrong is not None and obj.relief_knot.error != said:
             obj.relief_knot.error = said
         if wrong is None and rebuild.is_draft(obj):
             _exactly(obj)
+
+
+def _migrate(obj):
+    """Bring a design that an older version kept up to this one; the mesh counts as made of it."""
+    knot = obj.relief_knot
+    text = store.migrated(knot.text)
+    if text == knot.text:
+        return
+    fresh = not rebuild.is_stale(obj)
+    knot.text, knot.made = text, store.migrated(knot.made)
+    if fresh:
+        obj.data.relief_knot_built = rebuild.wanted(obj)
 
 
 def _exactly(obj):

@@ -103,6 +103,13 @@ def _act(obj, waiting, now):
         begin(obj, design)
 
 
+def ask(obj, design):
+    """Make the exact mesh of ``obj`` in a thread because a person asks for it."""
+    rebuild.own_mesh(obj)
+    stopped.discard(rebuild.wanted(obj))
+    begin(obj, design)
+
+
 def begin(obj, design):
     """Make the exact mesh of ``obj`` in a thread."""
     text = obj.relief_knot.text

@@ -310,9 +310,7 @@ class MESH_OT_relief_knot_update(KnotOperator, bpy.types.Operator):
         obj = context.object
         design, wrong = store.parse(obj.relief_knot.text)
         if wrong is None and jobs.can_wait() and rebuild.expected(obj, design) > rebuild.CLICK:
-            rebuild.own_mesh(obj)
-            live.stopped.discard(rebuild.wanted(obj))
-            live.begin(obj, design)
+            live.ask(obj, design)
             return {"FINISHED"}
         return self.execute(context)
 

@@ -108,7 +108,7 @@ class MESH_OT_relief_knot_pick(bpy.types.Operator):
     bl_description = "Work on the knot by clicking on it in the view; each click is one undo step"
     bl_options = {"REGISTER"}  # no UNDO: every click pushes a step of its own
 
-    job: EnumProperty(name="Job", items=JOBS)
+    job: EnumProperty(name="Job", description="What a click on the knot does", items=JOBS)
 
     @classmethod
     def poll(cls, context):

@@ -199,8 +199,7 @@ METALS = [
 
 def metal_name(knot):
     """The name of the metal whose mass is shown, as within a sentence."""
-    name = next(name for key, name, *_ in METALS if key == knot.metal)
-    return name if name[0].isdigit() else name[0].lower() + name[1:]
+    return next(name for key, name, *_ in METALS if key == knot.metal).lower()
 
 
 def mass(knot, report):

@@ -78,6 +78,23 @@ def write(obj, design):
         obj.relief_knot.text = text
 
 
+MIGRATIONS = {}
+"""By a version of the design file: the function that turns its JSON object into one of the next version."""
+
+
+def migrated(text):
+    """A design's text brought up to this version; as it is where it needs nothing or cannot be read."""
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError):
+        return text
+    if not isinstance(found, dict) or found.get("interlace") not in MIGRATIONS:
+        return text
+    while found.get("interlace") in MIGRATIONS:
+        found = MIGRATIONS[found["interlace"]](found)
+    return json.dumps(found, indent=2)
+
+
 def digest(text, units_per_mm):
     """What a mesh is made of, in short: the same for the same design at the same scale."""
     return hashlib.sha256(f"{units_per_mm!r} {text}".encode()).hexdigest()[:32]
@@ -99,9 +116,12 @@ def volume(mesh):
     if mesh is None:
         return None
     total = 0.0
-    for corners in (mesh.quads[:, :3], mesh.quads[:, [0, 2, 3]], mesh.triangles):
-        a, b, c = (mesh.vertices[column] for column in np.asarray(corners).T)
-        total += float(np.einsum("ij,ij->", a, np.cross(b, c)))
+    quads = np.asarray(mesh.quads)
+    # a quadrangle that is not flat counts as the mean of both ways to fold it
+    halves = [(quads[:, list(corners)], 0.5) for corners in ((0, 1, 2), (0, 2, 3), (0, 1, 3), (1, 2, 3))]
+    for corners, share in [*halves, (np.asarray(mesh.triangles), 1.0)]:
+        a, b, c = (mesh.vertices[column] for column in corners.T)
+        total += share * float(np.einsum("ij,ij->", a, np.cross(b, c)))
     return float(f"{total / 6:.5g}")
 
 

@@ -1,0 +1,253 @@
+"""The sidebar and its words: every panel is drawn on a sheet that notes what is put on it."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import bpy
+import pytest
+
+from blender_addon import MODULES, ops_mend, props, store, ui
+from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Site, Strand, Way
+from knotgeom.made import make
+
+
+class Sheet:
+    """Takes what a panel draws and notes it; refuses what Blender would refuse."""
+
+    def __init__(self, notes):
+        self.notes = notes
+
+    def __getattr__(self, name):
+        if name in {"row", "column", "split", "box", "grid_flow"}:
+            return lambda **_: Sheet(self.notes)
+        raise AttributeError(name)
+
+    def __setattr__(self, name, value):
+        super().__setattr__(name, value)
+
+    def label(self, text="", **_):
+        self.notes.append(text)
+
+    def prop(self, data, name, text=None, **_):
+        assert name in data.bl_rna.properties, name
+        self.notes.append((name, text))
+
+    def separator(self, **_):
+        pass
+
+    def progress(self, factor, text, **_):
+        self.notes.append((factor, text))
+
+    def operator(self, name, text=None, **_):
+        kind = operator_type(name)
+        self.notes.append((name, text or kind.name))
+        return SettingsOf(kind)
+
+    def operator_menu_enum(self, name, prop, text=None, **_):
+        self.operator(name, text)
+
+    def menu(self, name, text=None, **_):
+        assert hasattr(bpy.types, name), name
+        self.notes.append((name, text))
+
+
+def operator_type(name):
+    """What Blender knows of an operator."""
+    group, word = name.split(".")
+    return getattr(getattr(bpy.ops, group), word).get_rna_type()
+
+
+class SettingsOf:
+    """An operator's settings: only those that it has."""
+
+    def __init__(self, kind):
+        object.__setattr__(self, "kind", kind)
+
+    def __setattr__(self, name, value):
+        assert name in self.kind.properties, name
+
+
+def drawn(cls):
+    """All that a panel shows, or None where it is hidden."""
+    if hasattr(cls, "poll") and not cls.poll(bpy.context):
+        return None
+    notes = []
+    panel = SimpleNamespace(layout=Sheet(notes))
+    for name in ("begin", "draw_knot", "draw_finding"):
+        if hasattr(cls, name):
+            method = cls.__dict__.get(name) or getattr(cls, name)
+            setattr(panel, name, getattr(cls, name) if isinstance(method, staticmethod) else method.__get__(panel))
+    cls.draw(panel, bpy.context)
+    return notes
+
+
+PANELS = [cls for cls in ui.CLASSES if issubclass(cls, bpy.types.Panel)]
+
+FAULTY = {
+    "bend": Design(
+        Grid(4, 4, 10.0, 10.0),
+        Breaks((Site(3, 4), Site(5, 4)), (Site(4, 3),)),
+        strand=Strand(4.8),
+        heights=Heights(Making.FUSED, step=0.3),
+    ),
+    "slope": Design(Grid(4, 4, 10.0, 10.0), strand=Strand(5.5, 3.0), heights=Heights(slope_limit_deg=30.0)),
+    "halves": Design(
+        Grid(4, 4, 10.0, 10.0),
+        divide=Divide((Pass(1, 2, Way.RISING),), gap=0.2),
+        strand=Strand(4.0, 1.6),
+        heights=Heights(Making.FUSED, step=0.8, slope_limit_deg=30.0),
+    ),
+    "depth": Design(Grid(3, 3, 10.0, 10.0), heights=Heights(Making.FUSED, step=0.5, depth_limit=1.5)),
+    "free depth": Design(Grid(3, 3, 10.0, 10.0), heights=Heights(depth_limit=2.0)),
+}
+
+
+def new(design):
+    """A knot of this design."""
+    from blender_addon.ops_add import new_knot
+
+    return new_knot(bpy.context, design, "Knot")
+
+
+def test_without_a_knot_the_tab_offers_to_add_one_and_to_open_one():
+    notes = drawn(ui.VIEW3D_PT_relief_knot)
+    assert "No knot is selected" in notes
+    assert {note[0] for note in notes if isinstance(note, tuple)} >= {"mesh.relief_knot_add", "mesh.relief_knot_import"}
+    assert all(drawn(cls) is None for cls in PANELS if cls is not ui.VIEW3D_PT_relief_knot)
+
+
+@pytest.mark.parametrize("name", FAULTY)
+def test_every_section_draws_and_changes_nothing(name):
+    obj = new(FAULTY[name])
+    kept = (obj.relief_knot.text, obj.relief_knot.report, obj.relief_knot.error, len(obj.data.vertices))
+    for cls in PANELS:
+        assert drawn(cls) is not None
+    assert (obj.relief_knot.text, obj.relief_knot.report, obj.relief_knot.error, len(obj.data.vertices)) == kept
+
+
+def test_sections_stand_in_the_order_of_the_work_and_few_are_open_at_first():
+    top = [cls for cls in PANELS if getattr(cls, "bl_parent_id", "") == "VIEW3D_PT_relief_knot"]
+    labels = [cls.bl_label for cls in top]
+    order = ["Layout", "Breaks", "Dividing", "Weave", "Strand", "Heights", "Making", "Checks", "Files"]
+    assert [label for label in labels if label in order] == order
+    is_open = [cls.bl_label for cls in top if "DEFAULT_CLOSED" not in getattr(cls, "bl_options", set())]
+    assert is_open == ["Layout", "Breaks", "Making", "Checks"]
+
+
+def test_the_summary_says_counts_measures_and_mass(knot):
+    report = store.report_of(knot)
+    knot.relief_knot.metal = "GOLD"
+    mass = report["volume_mm3"] * 19.32 / 1000
+    lines = ui.summary(knot)
+    assert lines[0].startswith("24 crossings") or "crossing" in lines[0]
+    assert f"{report['facts']['exceptions']} exception" in lines[0]
+    assert "mm deep" in lines[1] and "climbs" in lines[1]
+    assert lines[2].startswith("at most ") and lines[2].endswith(f"{mass:.3g} g in fine gold")
+    knot.relief_knot.way = "CARVED"
+    assert len(ui.summary(knot)) == 2, "the board of a carved knot is not drawn, so nothing is said of its mass"
+
+
+def test_the_volume_is_that_of_the_mesh_blender_shows():
+    import bmesh
+
+    obj = new(Design(Grid(3, 2, 10.0, 10.0)))
+    body = bmesh.new()
+    body.from_mesh(obj.data)
+    assert body.calc_volume(signed=True) * 1e9 == pytest.approx(store.report_of(obj)["volume_mm3"], rel=1e-2)
+    body.free()
+
+
+def test_every_property_says_what_it_does_and_lengths_in_what_unit():
+    groups = [props.ReliefKnotSettings, props.ReliefKnotSession]
+    operators = [
+        cls
+        for module in MODULES
+        for cls in getattr(module, "CLASSES", ())
+        if issubclass(cls, bpy.types.Operator) and "relief_knot" in cls.bl_idname
+    ]
+    inherited = {"filepath", "check_existing", "filter_glob", "align", "location", "rotation", "rna_type"}
+    assert len(operators) > 15
+    for cls in groups + operators:
+        kind = operator_type(cls.bl_idname) if cls in operators else cls.bl_rna
+        for prop in kind.properties:
+            if prop.identifier in inherited or prop.identifier in {"name", "properties"}:
+                continue
+            assert prop.description and prop.name, (cls, prop.identifier)
+            assert not prop.description.endswith("."), (cls, prop.identifier)
+            if prop.type == "FLOAT" and prop.subtype == "DISTANCE":
+                assert "mm" in prop.description, prop.identifier
+            if prop.type == "FLOAT" and prop.subtype == "ANGLE":
+                assert "degrees" in prop.description, prop.identifier
+            if prop.type == "ENUM" and prop.identifier != "section":
+                assert all(item.description for item in prop.enum_items), prop.identifier
+    for cls in operators:
+        assert cls.bl_description, cls
+
+
+def mendable():
+    """Every remedy of every finding of the faulty designs."""
+    for name, design in FAULTY.items():
+        for number, finding in enumerate(make(design).findings):
+            for remedy, change in enumerate(finding.changes):
+                yield pytest.param(name, number, remedy, id=f"{name}, {number} {finding.kind}, {change.key}")
+
+
+MENDABLE = list(mendable())
+
+
+def test_all_kinds_of_findings_are_among_those_tried():
+    kinds = {finding.kind for design in FAULTY.values() for finding in make(design).findings}
+    assert kinds >= {"bend", "step", "slope", "depth"}
+    assert all(finding.changes for design in FAULTY.values() for finding in make(design).findings)
+
+
+@pytest.mark.parametrize(("name", "number", "remedy"), MENDABLE)
+def test_one_click_on_a_remedy_mends_its_finding(name, number, remedy):
+    obj = new(FAULTY[name])
+    finding = store.report_of(obj)["findings"][number]
+    text = obj.relief_knot.text
+    assert bpy.ops.mesh.relief_knot_mend(finding=number, remedy=remedy) == {"FINISHED"}
+    assert obj.relief_knot.text != text
+    left = [(other["kind"], other["place"]) for other in store.report_of(obj)["findings"]]
+    assert (finding["kind"], finding["place"]) not in left
+
+
+def test_a_remedy_that_is_not_there_is_refused_in_words():
+    new(FAULTY["depth"])
+    with pytest.raises(RuntimeError, match="No such remedy; the knot has"):
+        bpy.ops.mesh.relief_knot_mend(finding=99)
+
+
+def test_the_button_of_a_remedy_says_its_number():
+    new(FAULTY["depth"])
+    (finding,) = store.report_of(bpy.context.object)["findings"]
+    (change,) = finding["changes"]
+    labels = [note[1] for note in drawn(ui.VIEW3D_PT_relief_knot_checks) if note[0] == "mesh.relief_knot_mend"]
+    assert labels == [ops_mend.label(*change)] and f"{change[1]:g} mm" in labels[0]
+    assert f"{change[1]:.2f} mm" in finding["remedy"], "the same number as in the words"
+
+
+def test_show_place_puts_the_3d_cursor_on_it(knot):
+    knot.location, knot.scale = (1, 2, 3), (2, 2, 2)
+    bpy.context.view_layer.update()
+    assert bpy.ops.mesh.relief_knot_look(at=(7.0, 14.0)) == {"FINISHED"}
+    assert tuple(bpy.context.scene.cursor.location) == pytest.approx((1.014, 2.028, 3))
+
+
+def test_a_scaled_object_and_a_unit_that_is_no_millimetre_are_warned_about(knot):
+    from blender_addon import ops_files
+
+    scene = bpy.context.scene
+    assert ops_files.warnings(knot, scene) == []
+    knot.scale = (2, 2, 2)
+    bpy.context.view_layer.update()
+    (said,) = ops_files.warnings(knot, scene)
+    assert "scaled 2 x 2 x 2" in said
+    assert said in " ".join(line for line in drawn(ui.VIEW3D_PT_relief_knot_making) if isinstance(line, str))
+    knot.scale = (1, 1, 1)
+    bpy.context.view_layer.update()
+    knot.relief_knot.measure = "UNIT"
+    assert "1 mm here but 1 m in the scene" in ops_files.warnings(knot, scene)[0]
+    scene.unit_settings.scale_length = 0.001
+    assert ops_files.warnings(knot, scene) == []
