@@ -6,7 +6,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
-from . import core, ops_add, ops_edit, props, store
+from . import core, ops_add, ops_edit, props, recent, store
 
 EXTENSION = ".interlace.json"
 
@@ -78,6 +78,7 @@ class MESH_OT_relief_knot_import(bpy.types.Operator, ImportHelper):
             ops_add.frame(context)
         else:
             props.from_design(obj, design)
+        recent.note(self.filepath)
         if obj.relief_knot.error:
             self.report({"WARNING"}, obj.relief_knot.error)
         else:
@@ -135,6 +136,7 @@ class MESH_OT_relief_knot_export(bpy.types.Operator, Export):
         if wrong is not None:
             raise wrong
         core.files.whole.write(path, [core.reading.write_text(design).encode()])
+        recent.note(path)
         return f"Design written to {path}"
 
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
+
+os.environ.setdefault("BLENDER_USER_RESOURCES", tempfile.mkdtemp(prefix="relief-knots-"))  # no one's own settings
 
 bpy = pytest.importorskip("bpy", reason="needs the bpy package: one Python version each, see README.md")
 
