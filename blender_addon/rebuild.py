@@ -62,11 +62,15 @@ def expected(obj, design, fine=True):
     """About how many seconds the mesh will take."""
     before = store.report_of(obj)
     known = before["facts"].get("crossings")
-    by_pace = _pace[fine] * crossings(design)
-    if not known or not before["seconds"]:
-        return by_pace
-    mine = before["seconds"] * crossings(design) / max(known, 1)
-    return max(by_pace, mine if fine else mine * _pace[False] / _pace[True])
+    exact = _pace[True] * crossings(design)
+    if known and before["seconds"]:
+        exact = max(exact, before["seconds"] * crossings(design) / max(known, 1))
+    return exact if fine else exact * _share_of_draft()
+
+
+def _share_of_draft():
+    """What share of the exact mesh's time a draft takes."""
+    return min(_pace[False] / _pace[True], 1.0)
 
 
 def change(obj, edit, dragged=False):
@@ -163,7 +167,7 @@ def take(obj, made, seconds, fine=True):
     if fine:
         store.write_report(obj, made, seconds)
     else:
-        store.write_report(obj, made, seconds * _pace[True] / _pace[False])
+        store.write_report(obj, made, seconds / _share_of_draft())
     if made.mesh is None:
         knot.error = "; ".join(f"{f.kind}, {f.place}: {f.remedy}" for f in made.findings[:1]) or "no mesh can be made"
         return False
