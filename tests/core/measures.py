@@ -158,7 +158,11 @@ def over_each_other(made: Made, *, across: int = 5, every: int = 2) -> list[tupl
         tangent = np.roll(line, -1, 0)[:, :2] - np.roll(line, 1, 0)[:, :2]
         tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
         normal = np.stack([-tangent[:, 1], tangent[:, 0]], 1)
+        whole = lanes.whole[span]
+        # at a fork the line steps from the middle of the strand to the middle of a half: no band to measure
+        stepping = (whole != np.roll(whole, 1)) | (whole != np.roll(whole, -1))
         at = np.arange(0, len(line), every)
+        at = at[~stepping[at]]
         share = np.linspace(-0.48, 0.48, across)
         points = (line[at, None, :2] + (share[None, :, None] * width[at, None, None]) * normal[at, None]).reshape(-1, 2)
         height, home = np.repeat(line[at, 2], across), np.repeat(at, across)
@@ -167,7 +171,8 @@ def over_each_other(made: Made, *, across: int = 5, every: int = 2) -> list[tupl
             reach = slice(int(lanes.start[other]), int(lanes.start[other + 1]))
             girth = np.where(lanes.whole[reach], made.counted.size.width, lanes.width[reach])
             distance, fraction, inside = onto_polyline(points, target)
-            hit = inside & (distance < 0.48 * girth[None])
+            entire = lanes.whole[reach]
+            hit = inside & (distance < 0.48 * girth[None]) & (entire == np.roll(entire, -1))[None]
             if lanes.circuit[one] == lanes.circuit[other]:  # not with itself or its own other half just there
                 count = len(target)
                 away = np.abs(home[:, None] - np.arange(count)[None])
