@@ -31,21 +31,35 @@ def is_closed(triangles: Ints, count: int) -> bool:
 
 def is_sound(vertices: Floats, triangles: Ints, least: float) -> bool:
     """Whether a surface is closed, no triangle lower than ``least`` mm and no two vertices at one single place."""
-    single = np.unique(vertices.astype(np.float32), axis=0)
     return bool(
         is_closed(triangles, len(vertices))
-        and len(single) == len(vertices)
+        and not _together(vertices).any()
         and _lowest(vertices[triangles])[0].min(initial=np.inf) > least
     )
 
 
-def without_folds(triangles: Ints) -> Bools:
-    """Which triangles are neither an edge nor one of two lying back to back, (t,) bool."""
-    kept = (triangles != np.roll(triangles, 1, axis=1)).all(1)
-    named = np.sort(triangles, axis=1)
-    named[~kept] = -1 - np.flatnonzero(~kept)[:, None]
+def _together(vertices: Floats) -> Bools:
+    """Which vertices share their place in single precision with another, (n,) bool."""
+    bits = np.ascontiguousarray(vertices.astype(np.float32) + np.float32(0)).view(np.int32).astype(np.int64)
+    name = (bits[:, 0] * 0x9E3779B1 + bits[:, 1]) * 0x85EBCA77 + bits[:, 2]  # wraps round, as a hash may
+    order = np.argsort(name)
+    same = (bits[order[1:]] == bits[order[:-1]]).all(1)
+    together = np.zeros(len(vertices), bool)
+    together[order[1:][same]] = True
+    together[order[:-1][same]] = True
+    return together
+
+
+def without_folds(triangles: Ints, suspect: Bools) -> Bools:
+    """Which triangles are neither an edge nor one of two back to back, (t,) bool; only ``suspect`` ones may be."""
+    kept = np.ones(len(triangles), bool)
+    some = np.flatnonzero(suspect)
+    kept[some] = (triangles[some] != np.roll(triangles[some], 1, axis=1)).all(1)
+    some = some[kept[some]]
+    named = np.sort(triangles[some], axis=1)
     _, inverse, number = np.unique(named, axis=0, return_inverse=True, return_counts=True)
-    return np.asarray(kept & (number[np.asarray(inverse).reshape(-1)] == 1))
+    kept[some] = number[np.asarray(inverse).reshape(-1)] == 1
+    return kept
 
 
 def filled(vertices: Floats, triangles: Ints) -> Ints:
@@ -56,10 +70,13 @@ def filled(vertices: Floats, triangles: Ints) -> Ints:
     """
     count = len(vertices)
     ahead, back = edge_keys(triangles, count)
-    rim = np.setdiff1d(back, ahead)
+    order = np.sort(ahead)
+    rim = back[order[np.minimum(np.searchsorted(order, back), len(order) - 1)] != back]
     if not len(rim):
         return np.zeros((0, 3), np.int64)
-    known = {*ahead.tolist(), *back.tolist()}
+    on_rim = np.zeros(count, bool)
+    on_rim[rim // count] = True
+    known = {*ahead[on_rim[ahead // count]].tolist(), *back[on_rim[back // count]].tolist()}
     onward: dict[int, list[int]] = {}
     for key in rim.tolist():
         onward.setdefault(key // count, []).append(key % count)
@@ -129,8 +146,7 @@ def separated(vertices: Floats, triangles: Ints, source: Ints, nudge: float) -> 
     leaders, numbered = np.unique(fan, return_inverse=True)
     vertices, triangles = vertices[triangles.ravel()[leaders]], np.asarray(numbered).reshape(-1, 3)
     vertices, triangles, source = _halved(vertices, triangles, source, pair)
-    _, place, number = np.unique(vertices.astype(np.float32), axis=0, return_inverse=True, return_counts=True)
-    together = number[np.asarray(place).reshape(-1)] > 1
+    together = _together(vertices)
     if together.any():
         mine = together[triangles].any(1)
         centre, faces = np.zeros_like(vertices), np.zeros(len(vertices))
@@ -244,8 +260,8 @@ def _order(count: int, number: int) -> Ints:
 
 def _collapse(vertices: Floats, triangles: Ints, label: Ints, short: float, number: int) -> tuple[Ints, Ints, int]:
     corner = vertices[triangles]
-    length = np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2)
-    face, side = np.nonzero(length < short)
+    edges = [corner[:, (k + 1) % 3] - corner[:, k] for k in range(3)]
+    face, side = np.nonzero(np.stack([np.einsum("ij,ij->i", edge, edge) for edge in edges], 1) < short * short)
     if not len(face):
         return triangles, label, 0
     ends = np.stack([triangles[face, side], triangles[face, (side + 1) % 3]], 1)
@@ -352,8 +368,9 @@ def _turn(vertices: Floats, triangles: Ints, flat: float, number: int) -> tuple[
 
 def _lowest(corner: Floats) -> tuple[Floats, Ints]:
     """Height of each triangle over its longest edge, and which edge that is."""
-    edge = np.roll(corner, -1, axis=1) - corner
-    length = np.linalg.norm(edge, axis=2)
-    longest = length.argmax(1)
-    area = np.linalg.norm(np.cross(edge[:, 0], edge[:, 1]), axis=1)
-    return area / np.maximum(length.max(1), 1e-300), longest
+    a, b, c = corner[:, 0], corner[:, 1], corner[:, 2]
+    edges = b - a, c - b, a - c
+    squares = np.stack([np.einsum("ij,ij->i", edge, edge) for edge in edges], 1)
+    (x0, y0, z0), (x1, y1, z1) = edges[0].T, edges[1].T
+    area = np.sqrt((y0 * z1 - z0 * y1) ** 2 + (z0 * x1 - x0 * z1) ** 2 + (x0 * y1 - y0 * x1) ** 2)
+    return area / np.sqrt(np.maximum(squares.max(1), 1e-300)), squares.argmax(1)

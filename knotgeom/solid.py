@@ -122,7 +122,9 @@ def united(
         vertices, faces, source = _boolean(pieces, None if way is not Making.CARVED else ground, HAIR * size.width)
         vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
         for _ in range(3):
-            vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
+            if not is_closed(faces, len(vertices)):
+                vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
+        vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
         if not is_closed(faces, len(vertices)):
             continue
         circuit = np.where(source >= 0, pieces.circuit[np.maximum(source, 0)], 0)
@@ -410,13 +412,14 @@ def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: fl
             close = far[np.arange(len(mine)), nearest] < REACH * slit
             one.append(mine[close])
             other.append(theirs[nearest[close]])
+    merged = np.zeros(len(vertices), bool)
     if one:
         group = connected_labels(len(vertices), np.concatenate(one), np.concatenate(other))
         number = np.bincount(group)
         vertices = np.stack([np.bincount(group, vertices[:, k]) / number for k in range(3)], 1)
-        faces = group[faces]
+        faces, merged = group[faces], number > 1
     faces, source = faces[~on_cap], source[~on_cap]
-    kept = without_folds(faces)
+    kept = without_folds(faces, np.asarray(merged[faces].any(axis=1), bool))
     faces, source = faces[kept], source[kept]
     # where one side has a vertex that the other has not, a slit is left
     more = filled(vertices, faces)
