@@ -24,7 +24,7 @@ from .forms import printable
 
 if TYPE_CHECKING:
     from .design import Design
-    from .mesh import Mesh
+    from .made import Made
 
 REFUSED, FAULT, STOPPED, CLOSED = 2, 1, 128 + signal.SIGINT, 141
 """Exit statuses; CLOSED is that of a program whose reader went away."""
@@ -87,7 +87,13 @@ def _mesh(options: argparse.Namespace) -> None:
     from . import files
 
     files.ending_of(options.output)
-    mesh = _made(options, solid=True)
+    from . import made
+
+    result = _made(options)
+    try:
+        mesh = made.solid(result)
+    except DesignError as error:
+        raise error.within(printable(options.file, 400)) from None
     files.write_mesh(options.output, mesh)
     sides = mesh.vertices.max(axis=0) - mesh.vertices.min(axis=0)
     count = 2 * len(mesh.quads) + len(mesh.triangles)
@@ -98,11 +104,12 @@ def _mesh(options: argparse.Namespace) -> None:
 def _picture(options: argparse.Namespace) -> None:
     if not options.output.lower().endswith(".png"):
         raise DesignError("the name of a picture ends in .png", "give such a name", file=options.output)
-    mesh = _made(options)
+    result = _made(options)
     from . import picture
     from .files import whole
 
-    pixels = picture.picture(mesh, pixels=options.pixels)
+    assert result.mesh is not None  # _made refuses a design without
+    pixels = picture.picture(result.mesh, pixels=options.pixels, colours=result.counted.colours)
     with whole.replacing(options.output) as spare:
         picture.write_png(spare, pixels)
     _print(f"{printable(options.output, 400)}: {pixels.shape[1]} x {pixels.shape[0]} pixels")
@@ -140,8 +147,8 @@ def _read(path: str) -> Design:
     return read_file(path)
 
 
-def _made(options: argparse.Namespace, solid: bool = False) -> Mesh:
-    """The mesh of a design file, ``solid`` to make things from, after making sure that it can be written."""
+def _made(options: argparse.Namespace) -> Made:
+    """A design file made, with a mesh, after making sure that what comes of it can be written."""
     design = _read(options.file)
     from .files import whole
 
@@ -152,12 +159,9 @@ def _made(options: argparse.Namespace, solid: bool = False) -> Mesh:
 
     with _progress() as progress:
         result = made.make(design, progress=progress)
-    if solid or result.mesh is None:
-        try:
-            return made.solid(result)
-        except DesignError as error:
-            raise error.within(printable(options.file, 400)) from None
-    return result.mesh
+    if result.mesh is None:
+        raise made.no_mesh(result).within(printable(options.file, 400))
+    return result
 
 
 # ---------------------------------------------------------------------------------------------------------- options

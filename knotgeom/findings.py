@@ -10,7 +10,7 @@ import numpy as np
 
 from .course import Courses
 from .design import Design, Making, Sizes
-from .divide import StrandMap
+from .divide import StrandMap, circuit_of_visit
 from .gaps import Approaches
 from .heights import Relief
 from .lanes import Lanes
@@ -142,12 +142,15 @@ def tight_bends(
     return [finding for _, finding in sorted(found, key=lambda pair: pair[0])[:MOST]], least
 
 
-def uneven_ground(layout: Layout, circuits: Circuits, gaps: Approaches, size: Sizes, before: Ints) -> list[Finding]:
-    """Neighbouring strands nearer together than four fifths of the plain plait's background."""
-    plain = size.background
+def uneven_ground(
+    layout: Layout, circuits: Circuits, gaps: Approaches, size: Sizes, widths: Floats, before: Ints
+) -> list[Finding]:
+    """Neighbouring strands nearer together than four fifths of the background that they have in the plain plait."""
     found: list[Finding] = []
-    for k in np.argsort(gaps.apart, kind="stable").tolist():
-        apart = float(gaps.apart[k])
+    owner = circuit_of_visit(circuits)
+    usual = size.pitch - widths[owner[gaps.visit]].mean(1) if len(gaps.apart) else gaps.apart
+    for k in np.argsort(gaps.apart / np.maximum(usual, 1e-9), kind="stable").tolist():
+        apart, plain = float(gaps.apart[k]), float(usual[k])
         if apart >= (1 - EVEN) * plain - 1e-9 or len(found) >= MOST:
             break
         a, b = (_run_name(layout, circuits, int(v), before) for v in gaps.visit[k])

@@ -86,7 +86,7 @@ def lay_lanes(
     size: Sizes,
     own: Mapping[int, Sizes] = NONE_OWN,
 ) -> Lanes:
-    """Lay the lanes of all circuits and place the forks; ``own`` has the sizes of circuits with a width of their own."""
+    """Lay the lanes of all circuits and place the forks; ``own`` has the sizes of circuits with their own width."""
     owner = circuit_of_visit(circuits)
     split = np.zeros(circuits.count, bool)
     split[owner[strand_map.divided]] = True

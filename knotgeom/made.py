@@ -194,6 +194,14 @@ def make(design: Design, *, fine: bool = True, progress: Progress | None = None)
     return Made(design, facts, findings, mesh, _centre_lines(drawn), counted, drawn)
 
 
+def no_mesh(made: Made) -> DesignError:
+    """Why a design gave no mesh: its first finding as an error."""
+    if not made.findings:
+        return DesignError("no strand can be made", "ask facts for its findings")
+    first = made.findings[0]
+    return DesignError(f"no strand can be made, for the {first.kind} at {first.place}", first.remedy)
+
+
 def solid(made: Made) -> Mesh:
     """The mesh to make things from: ``free`` strands as they are, others united into one body.
 
@@ -203,9 +211,7 @@ def solid(made: Made) -> Mesh:
         If no strand could be made; it carries the first finding.
     """
     if made.mesh is None or made.drawn is None:
-        first = made.findings[0] if made.findings else None
-        problem = f"no strand can be made, for the {first.kind} at {first.place}" if first else "no strand can be made"
-        raise DesignError(problem, first.remedy if first else "ask facts for its findings")
+        raise no_mesh(made)
     if made.design.heights.way is Making.FREE:
         return made.mesh
     c, d = made.counted, made.drawn
@@ -245,7 +251,7 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     c, d = counted, drawn
     before = previous_visits(c.circuits)
     bends, inside = tight_bends(c.layout, c.circuits, d.courses, c.widths, before)
-    ground = uneven_ground(c.layout, c.circuits, d.gaps, c.size, before)
+    ground = uneven_ground(c.layout, c.circuits, d.gaps, c.size, c.widths, before)
     steep = steep_places(c.design, c.layout, c.strand_map, c.size, d.relief, d.lanes, d.courses)
     eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
     overlap = float(d.gaps.apart.min(initial=np.inf)) <= 0

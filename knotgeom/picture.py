@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -169,7 +169,7 @@ def height_buffer(mesh: Mesh, window: Window) -> tuple[F32, I32]:
     return heights, _face_of(triangles, len(mesh.quads))
 
 
-def picture(mesh: Mesh, pixels: int = 1200, *, margin: float = 0.07) -> U8:
+def picture(mesh: Mesh, pixels: int = 1200, *, margin: float = 0.07, colours: Mapping[int, str] | None = None) -> U8:
     """A shaded picture from straight above, a shade for each circuit, on a calm ground just under the mesh.
 
     Parameters
@@ -179,6 +179,8 @@ def picture(mesh: Mesh, pixels: int = 1200, *, margin: float = 0.07) -> U8:
         Along the longer side, 16 to 20000.
     margin : float
         Free ground all round, as a part of the longer side of the mesh, 0 to 1.
+    colours : mapping of int to str, optional
+        Circuits with a colour of their own, ``#rrggbb``.
 
     Returns
     -------
@@ -195,7 +197,7 @@ def picture(mesh: Mesh, pixels: int = 1200, *, margin: float = 0.07) -> U8:
         raise DesignError(f"a margin of {margin} of the longer side", "give 0 to 1", "margin")
     low, high = _bounds(mesh)
     whole = window_of(mesh, pixels=pixels, margin=margin * float((high - low)[:2].max()))
-    scene = _scene(mesh, float(low[2]), float(high[2]), whole)
+    scene = _scene(mesh, float(low[2]), float(high[2]), whole, colours or {})
     image = np.empty((whole.rows, whole.columns, 3), np.uint8)
     for row in range(0, whole.rows, TILE):
         for column in range(0, whole.columns, TILE):
@@ -400,7 +402,7 @@ class _Scene:
     whole: Window
 
 
-def _scene(mesh: Mesh, bottom: float, top: float, whole: Window) -> _Scene:
+def _scene(mesh: Mesh, bottom: float, top: float, whole: Window, own: Mapping[int, str]) -> _Scene:
     """Normals and colours of every triangle, and the ground to lie on."""
     tones = _linear(np.array([*TONES, BOARD, GROUND], np.float64) / 255.0)
     strand = np.concatenate([np.repeat(mesh.quad_strand, 2), mesh.triangle_strand])
@@ -408,6 +410,8 @@ def _scene(mesh: Mesh, bottom: float, top: float, whole: Window) -> _Scene:
     # a second round of the shades is darker, a third lighter, and so on: told apart where they meet
     depth = np.array([1.0, 0.62, 1.25, 0.8])[turn % 4]
     colours = np.where((strand < 0)[:, None], tones[-2], tones[tone] * depth[:, None])
+    for circuit, colour in own.items():
+        colours[strand == circuit] = _linear(np.array([list(bytes.fromhex(colour[1:]))], np.float64) / 255.0)
     ground = bottom - max(0.02 * (top - bottom), 0.25 * whole.pitch)
     vertices = np.asarray(mesh.vertices, np.float64)
     triangles = all_triangles(mesh).astype(np.int32, copy=False)

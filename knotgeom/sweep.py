@@ -9,7 +9,7 @@ upright line of vertices from which the halves' inner sides part. Every edge the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -122,10 +122,17 @@ def sweep_rings(
     corners = across.shape[1]
     rings = len(whole_at) + len(half_at)
     vertices = np.empty((rings, corners, 3))
-    _whole_rings(vertices[: len(whole_at)], courses, lanes, whole_at, across[0], up[0], z[whole_at], floor)
-    if len(half_at):
-        halves = _half_outlines(lanes, half_at, right[half_at], across, up, z, strand, size, floor)
-        _place(vertices[len(whole_at) :], courses, lanes, half_at, *halves)
+    for breadth in np.unique(lanes.breadth):
+        own = replace(size, width=float(breadth))
+        x, up_own = outlines(strand, own, np.array([breadth]))
+        mine = lanes.breadth[lane[whole_at]] == breadth
+        at = whole_at[mine]
+        _whole_rings(vertices, np.flatnonzero(mine), courses, lanes, at, x[0], up_own[0], z[at], floor)
+        mine = lanes.breadth[lane[half_at]] == breadth
+        at = half_at[mine]
+        if len(at):
+            halves = _half_outlines(lanes, at, right[at], x, up_own, z, strand, own, floor)
+            vertices[len(whole_at) + np.flatnonzero(mine)] = _placed(courses, lanes, at, *halves)
 
     # the wall at a fork belongs to both halves: the right one's left side is the left one's right side
     fork_left, fork_right = np.flatnonzero(fork & ~right), np.flatnonzero(fork & right)
@@ -204,7 +211,8 @@ def sweep(
 
     ahead = swept.following[at]
     end = np.where(ahead == lanes.start[:-1][swept.lane[at]], lanes.length[swept.lane[at]], lanes.along[ahead])
-    share = np.where(swept.band_half, 0.5, 1.0)  # a half has about half the girth
+    # a half has about half the girth, and a circuit of its own width about so much more or less
+    share = np.where(swept.band_half, 0.5, 1.0) * (lanes.breadth / size.width)[swept.lane[at]]
     table = np.zeros((3, corners, 4, 2), np.float32)
     table[0, :, :2, 0] = table[1, :, 2:, 0] = 1.0
     table[2, :, [0, 3], 1], table[2, :, [1, 2], 1] = swept.girth[:-1], swept.girth[1:]
@@ -244,27 +252,30 @@ def _fork_uv(along: Floats, shape: tuple[int, ...], corners: int) -> Floats:
     return uv.reshape(-1, corners, 2)
 
 
-def _place(out: Floats, courses: Courses, lanes: Lanes, at: Ints, across: Floats, height: Floats) -> None:
-    """Write the vertices of rings at lane samples, from how far across and how high they lie, to ``out`` (n, K, 3)."""
+def _placed(courses: Courses, lanes: Lanes, at: Ints, across: Floats, height: Floats) -> Floats:
+    """Vertices of rings at lane samples from how far across and how high they lie, (n, K, 3)."""
     sample = lanes.sample[at]
-    for axis in (0, 1):
-        np.multiply(across, courses.lateral[sample, axis][:, None], out=out[:, :, axis])
-        out[:, :, axis] += courses.point[sample, axis][:, None]
-    out[:, :, 2] = height
+    plan = courses.point[sample][:, None, :] + across[:, :, None] * courses.lateral[sample][:, None, :]
+    return np.concatenate([plan, height[:, :, None]], 2)
 
 
-def _lower(corners: int) -> Ints:
-    """Which points of an outline are its underside: the lower half of either side and the middle between."""
+def _lower(across: Floats) -> Bools:
+    """Which points of an outline lie below its broadest place, that place included: what ``carved`` strands stand on.
+
+    What stands on the ground must be nowhere narrower than above it, or the relief would be undercut.
+    """
+    corners = len(across)
     half = corners // 2
     lower = np.zeros(corners, bool)
-    side = half - 1
-    lower[: 1 + side // 2] = True
-    lower[corners - side // 2 :] = True
+    left, right = across[:half], -across[:half:-1]
+    lower[: 1 + int((left >= left.max() - 1e-9).argmax())] = True
+    lower[corners - 1 - int((right >= right.max() - 1e-9).argmax()) :] = True
     return lower
 
 
 def _whole_rings(
     out: Floats,
+    rows: Ints,
     courses: Courses,
     lanes: Lanes,
     at: Ints,
@@ -273,7 +284,7 @@ def _whole_rings(
     z: Floats,
     floor: float | None,
 ) -> None:
-    """Write the rings of whole strand, which all have one outline, as the product of two small tables."""
+    """Write the rings of whole strand of one width, which have one outline, as the product of two small tables."""
     if not len(at):
         return
     sample = lanes.sample[at]
@@ -282,10 +293,14 @@ def _whole_rings(
     table[2, :, 0] = table[3, :, 1] = across
     table[4, :, 2], table[5, :, 2] = 1.0, up
     if floor is not None:
-        under = _lower(len(across))
+        under = _lower(across)
         table[4, under, 2], table[5, under, 2] = 0.0, floor
-    rows = np.column_stack([courses.point[sample], courses.lateral[sample], z, np.ones(len(at))])
-    np.matmul(rows, table.reshape(6, -1), out=out.reshape(len(at), -1))
+    factors = np.column_stack([courses.point[sample], courses.lateral[sample], z, np.ones(len(at))])
+    if rows[-1] - rows[0] == len(rows) - 1:
+        there = out[rows[0] : rows[-1] + 1]
+        np.matmul(factors, table.reshape(6, -1), out=there.reshape(len(at), -1))
+    else:
+        out[rows] = (factors @ table.reshape(6, -1)).reshape(len(at), len(across), 3)
 
 
 def _half_outlines(
@@ -306,18 +321,20 @@ def _half_outlines(
     full_x = lanes.offset[at][:, None] + own_x
     full_z = z[at][:, None] + own_z
     if floor is not None:
-        full_z[:, _lower(corners)] = floor
+        full_z[:, _lower(across[0])] = floor
 
     # half of the whole outline, seen as a left half; the right one is its mirror image by index
     def cut(x: Floats, height: Floats) -> tuple[Floats, Floats]:
         side = slice(1, half)
         left_x, left_z = x[side], height[side]
         upper = slice(_split(left_x), None)
-        top = np.interp(size.width / 4, *_rising(np.append(left_x[upper], 0.0), np.append(left_z[upper], height[half])))
         lower = slice(None, _split(left_x) + 1)
-        bottom = np.interp(size.width / 4, *_rising(np.append(0.0, left_x[lower]), np.append(height[0], left_z[lower])))
+        # the half's own middles, inside of all other points of its side
+        over, under = (_inside(left_x[part], size.width / 4) for part in (upper, lower))
+        top = np.interp(over, *_rising(np.append(left_x[upper], 0.0), np.append(left_z[upper], height[half])))
+        bottom = np.interp(under, *_rising(np.append(0.0, left_x[lower]), np.append(height[0], left_z[lower])))
         inner = np.linspace(1.0, 0.0, half - 1)
-        cut_x = np.concatenate([[size.width / 4], left_x, [size.width / 4], np.zeros(half - 1)])
+        cut_x = np.concatenate([[under], left_x, [over], np.zeros(half - 1)])
         cut_z = np.concatenate([[bottom], left_z, [top], height[0] + inner * (height[half] - height[0])])
         return cut_x, cut_z
 
@@ -327,7 +344,7 @@ def _half_outlines(
     cut_x = np.where(right[:, None], -right_x[mirror], left_x)
     cut_z = z[at][:, None] + np.where(right[:, None], right_z[mirror], left_z)
     if floor is not None:
-        under = _lower(corners)
+        under = _lower(across[0])
         inner_left = np.arange(corners) > half
         inner_side = np.where(right[:, None], inner_left[mirror], inner_left)
         cut_z = np.where(under & ~inner_side, floor, cut_z)
@@ -342,6 +359,12 @@ def _half_outlines(
 def _split(left_x: Floats) -> int:
     """Index of the outermost point of a side: below it the underside, above it the top."""
     return int(len(left_x) - 1 - left_x[::-1].argmax())
+
+
+def _inside(side: Floats, wanted: float) -> float:
+    """``wanted``, or nearer the middle where the outline's side itself comes so near."""
+    nearest = float(side.min())
+    return wanted if nearest > 1.05 * wanted else nearest / 2
 
 
 def _rising(x: Floats, y: Floats) -> tuple[Floats, Floats]:

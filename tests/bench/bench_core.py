@@ -115,7 +115,7 @@ def ring(points: int) -> tuple[Courses, Lanes, np.ndarray]:
     courses = Courses(start, plan, lateral, zero, no, along, np.array([0.01 * points]), np.zeros(0), np.zeros(0, bool))
     lanes = Lanes(
         start, one, one, np.zeros(1, bool), np.arange(points), zero, np.full(points, 4.0), zero, ~no, along,
-        np.array([0.01 * points]), np.zeros((1, 2), np.int64), np.zeros(0, np.int64),
+        np.array([0.01 * points]), np.zeros((1, 2), np.int64), np.zeros(0, np.int64), np.array([4.0]),
     )  # fmt: skip
     return courses, lanes, np.sin(11 * angle)
 
