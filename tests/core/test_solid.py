@@ -94,7 +94,7 @@ def between_top_and_bottom(mesh: Mesh) -> float:
 @pytest.mark.parametrize("section", Section)
 def test_united_strands_are_one_sound_solid_with_a_hole_for_every_mesh_of_the_weave(section, dividing, way):
     design = Design(
-        Grid(5, 4, 10.0, 10.0, ((4, 3),)),
+        Grid(4, 3, 10.0, 10.0, ((3, 2),)),
         Breaks((Site(5, 4),)),
         divide=DIVIDING[dividing],
         strand=Strand(width=4.0, section=section),
@@ -112,6 +112,19 @@ def test_united_strands_are_one_sound_solid_with_a_hole_for_every_mesh_of_the_we
         assert whole.genus() == holes_of_map(made)
     if dividing == "whole":
         assert whole.genus() == made.facts["crossings"] + 1
+
+
+@pytest.mark.parametrize("section", Section)
+def test_halves_without_a_gap_unite_to_one_sound_solid(section):
+    design = Design(
+        Grid(3, 2, 10.0, 10.0),
+        divide=Divide(all=True, gap=0.0),
+        strand=Strand(4.0, 1.2, section),
+        heights=Heights(Making.FUSED),
+    )
+    made = make(design, fine=False)
+    back = assert_sound(solid(made))
+    assert len(np.unique(parts(back.vertices, back.faces))) == 1
 
 
 @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
