@@ -1,0 +1,171 @@
+"""The demonstration designs: what they are, for whom, and how their files came about.
+
+``python demo_scenes/demos.py`` writes them anew as design files beside this script.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from knotgeom.design import (
+    Breaks,
+    Design,
+    Divide,
+    Grid,
+    Heights,
+    Making,
+    Pass,
+    Rejoin,
+    Section,
+    Site,
+    Strand,
+    Way,
+)
+from knotgeom.reading import write_text
+
+FOLDER = Path(__file__).resolve().parent / "designs"
+
+
+@dataclass(frozen=True)
+class Demo:
+    """A design with the story of its use."""
+
+    name: str
+    title: str
+    person: str
+    design: Design
+
+    @property
+    def path(self) -> Path:
+        """Its design file."""
+        return FOLDER / f"{self.name}.interlace.json"
+
+
+def mirrored(grid: Grid, sites: Iterable[tuple[int, int]]) -> tuple[Site, ...]:
+    """The sites and their mirror images, left to right and top to bottom."""
+    width, height = 2 * grid.columns, 2 * grid.rows
+    return tuple(
+        sorted(
+            {Site(a, b) for x, y in sites for a in (x, width - x) for b in (y, height - y)}, key=lambda s: (s.y, s.x)
+        )
+    )
+
+
+def breaks(grid: Grid, horizontal: Iterable[tuple[int, int]] = (), vertical: Iterable[tuple[int, int]] = ()) -> Breaks:
+    """Breaks the same mirrored both ways, from those of one quarter."""
+    return Breaks(mirrored(grid, horizontal), mirrored(grid, vertical))
+
+
+def four_fold(grid: Grid, horizontal: Iterable[tuple[int, int]]) -> Breaks:
+    """Breaks the same mirrored both ways and along the diagonal of a square layout, from the horizontal ones."""
+    horizontal = list(horizontal)
+    return breaks(grid, horizontal, [(y, x) for x, y in horizontal])
+
+
+def block(first: int, last: int) -> tuple[tuple[int, int], ...]:
+    """The cells of a square block."""
+    return tuple((column, row) for row in range(first, last + 1) for column in range(first, last + 1))
+
+
+def _chest_panel() -> Design:
+    grid = Grid(8, 5, 24.0, 24.0)
+    return Design(
+        grid,
+        breaks(grid, [(4, 5)], [(1, 2), (6, 3)]),
+        strand=Strand(width=10.0, thickness=6.0),
+        heights=Heights(way=Making.CARVED, step=2.4),
+    )
+
+
+def _mirror_frame() -> Design:
+    grid = Grid(8, 8, 22.0, 22.0, block(2, 5))
+    return Design(
+        grid,
+        four_fold(grid, [(2, 7), (3, 8)]),
+        strand=Strand(width=9.2, thickness=5.5, section=Section.MEDIAN_INCISED),
+        heights=Heights(way=Making.CARVED, step=2.2),
+    )
+
+
+def _hearth_tile() -> Design:
+    grid = Grid(6, 6, 30.0, 30.0)
+    return Design(
+        grid,
+        four_fold(grid, [(2, 1), (4, 1), (6, 3)]),
+        Divide(all=True, gap=3.2),
+        strand=Strand(width=12.4, thickness=7.0),
+        heights=Heights(way=Making.CARVED, step=2.2),
+    )
+
+
+def _cross_pendant() -> Design:
+    grid = Grid(5, 5, 6.0, 6.0, ((0, 0), (4, 0), (0, 4), (4, 4)))
+    return Design(
+        grid,
+        four_fold(grid, [(2, 3)]),
+        strand=Strand(width=2.5, thickness=1.6, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FUSED, step=0.6),
+    )
+
+
+def _belt_mount() -> Design:
+    grid = Grid(6, 6, 8.0, 8.0)
+    return Design(
+        grid,
+        four_fold(grid, [(1, 6), (4, 1), (6, 3)]),
+        Divide(all=True, rejoin=Rejoin.BENDS, gap=0.75),
+        strand=Strand(width=2.88, thickness=1.3, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FUSED, step=0.45),
+    )
+
+
+def _linked_charm() -> Design:
+    grid = Grid(5, 5, 8.0, 8.0)
+    return Design(
+        grid,
+        four_fold(grid, [(2, 5)]),
+        strand=Strand(width=3.2, thickness=1.1, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FREE, clearance=0.35),
+    )
+
+
+def _door_trim() -> Design:
+    grid = Grid(12, 3, 60.0, 60.0)
+    return Design(
+        grid,
+        breaks(grid, vertical=[(6, 3), (12, 3)]),
+        strand=Strand(width=25.0, thickness=14.0, section=Section.MEDIAN_INCISED),
+        heights=Heights(way=Making.FUSED, step=5.0),
+    )
+
+
+def _painted_boss() -> Design:
+    grid = Grid(6, 6, 50.0, 50.0)
+    return Design(
+        grid,
+        four_fold(grid, [(2, 1), (4, 1), (3, 6)]),
+        Divide(circuits=(Pass(1, 6, Way.RISING), Pass(1, 6, Way.FALLING)), gap=5.0),
+        strand=Strand(width=20.0, thickness=9.0),
+        heights=Heights(way=Making.FUSED, step=3.2),
+    )
+
+
+DEMOS: tuple[Demo, ...] = (
+    Demo("chest_panel", "Oak panel for a chest, four rings tied in", "woodcarver", _chest_panel()),
+    Demo("mirror_frame", "Walnut frame of a mirror, incised strands", "woodcarver", _mirror_frame()),
+    Demo("hearth_tile", "Sandstone hearth tile, fully divided", "woodcarver", _hearth_tile()),
+    Demo("cross_pendant", "Silver pendant, corners left out", "jeweller", _cross_pendant()),
+    Demo("belt_mount", "Bronze belt mount, rejoined at its bends", "jeweller", _belt_mount()),
+    Demo("linked_charm", "Linked charm printed in one go, strands free", "jeweller", _linked_charm()),
+    Demo("door_trim", "Trim strip on a door frame", "game artist", _door_trim()),
+    Demo("painted_boss", "Painted boss, its border divided", "game artist", _painted_boss()),
+)
+"""All demonstrations, in the order of the contact sheet."""
+
+
+if __name__ == "__main__":
+    FOLDER.mkdir(exist_ok=True)
+    for demo in DEMOS:
+        demo.path.write_text(write_text(demo.design), encoding="utf-8")

@@ -1,0 +1,97 @@
+"""Makes everything of the demonstrations: facts, pictures and meshes by the core, scenes and renders in Blender.
+
+``python demo_scenes/make_demos.py --out out``; the environment variable ``BLENDER_PYTHON`` names a Python with
+Blender's module. Without it the scenes and the contact sheet are left out, which is said.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from PIL import Image, ImageDraw, ImageFont
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE.parent), str(HERE)]
+
+from demos import DEMOS, Demo  # noqa: E402
+
+TILE = (480, 360)
+COLUMNS = 4
+LEGEND = 46
+PAPER, INK, FAINT = (246, 243, 237), (38, 34, 30), (112, 104, 95)
+
+
+def knotgeom(*arguments: str) -> str:
+    """Run the command line and give what it printed; its one line of refusal ends the work."""
+    environment = {**os.environ, "PYTHONPATH": str(HERE.parent)}
+    ended = subprocess.run(
+        [sys.executable, "-m", "knotgeom", *arguments], check=False, capture_output=True, text=True, env=environment
+    )
+    if ended.returncode:
+        raise SystemExit(f"make_demos: {ended.stderr.strip()}")
+    return ended.stdout
+
+
+def make_files(demo: Demo, out: Path) -> None:
+    """Facts, picture and mesh of one demonstration, as a user would make them."""
+    begun = time.perf_counter()
+    (out / f"{demo.name}.facts.json").write_text(knotgeom("facts", str(demo.path)), encoding="utf-8")
+    knotgeom("picture", str(demo.path), "-o", str(out / f"{demo.name}.png"), "--pixels", "1000")
+    knotgeom("mesh", str(demo.path), "-o", str(out / f"{demo.name}.stl"))
+    print(f"{demo.name}: facts, picture and mesh, {time.perf_counter() - begun:.0f} s", flush=True)
+
+
+def contact_sheet(out: Path) -> Path:
+    """All renders on one sheet, each with its title and for whom it is."""
+    rows = -(-len(DEMOS) // COLUMNS)
+    sheet = Image.new("RGB", (COLUMNS * TILE[0], rows * (TILE[1] + LEGEND)), PAPER)
+    draw = ImageDraw.Draw(sheet)
+    title, small = ImageFont.load_default(18), ImageFont.load_default(14)
+    for number, demo in enumerate(DEMOS):
+        x, y = number % COLUMNS * TILE[0], number // COLUMNS * (TILE[1] + LEGEND)
+        with Image.open(out / f"{demo.name}_render.png") as render:
+            sheet.paste(render.convert("RGB").resize(TILE, Image.Resampling.LANCZOS), (x, y))
+        draw.text((x + 10, y + TILE[1] + 4), demo.title, fill=INK, font=title)
+        draw.text((x + 10, y + TILE[1] + 26), demo.person, fill=FAINT, font=small)
+    path = out / "contact_sheet.jpg"
+    sheet.save(path, quality=82, optimize=True)
+    return path
+
+
+def main() -> None:
+    """Make the demonstrations."""
+    parser = argparse.ArgumentParser(description="Make the files, scenes and pictures of the demonstrations.")
+    parser.add_argument("--out", type=Path, default=Path("out"), help="folder to write to (default: out)")
+    out: Path = parser.parse_args().out.resolve()
+    out.mkdir(parents=True, exist_ok=True)
+    for demo in DEMOS:
+        make_files(demo, out)
+    blender = os.environ.get("BLENDER_PYTHON")
+    if not blender:
+        print("BLENDER_PYTHON names no Python with Blender's module: no scenes, renders and contact sheet are made")
+        return
+    log = out / "scenes.log"
+    with log.open("w", encoding="utf-8") as lines:
+        run = subprocess.Popen(
+            [blender, str(HERE / "scenes.py"), "--out", str(out)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        assert run.stdout is not None
+        for line in run.stdout:
+            lines.write(line)
+            if line.split(":")[0] in {demo.name for demo in DEMOS}:
+                print(line, end="", flush=True)
+    if run.wait():
+        raise SystemExit(f"make_demos: Blender ended with status {run.returncode}; see {log}")
+    print(f"{contact_sheet(out)}")
+
+
+if __name__ == "__main__":
+    main()
