@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple, TypeVar
 
-from .design import Breaks, Design, Divide, Grid, Hand, Pass, Site, Way
+from .design import Breaks, CircuitStyle, Design, Divide, Grid, Hand, Pass, Site, Way
 from .errors import DesignError
 from .layout import grid_layout
 from .layout.grid import pass_way
@@ -219,7 +219,7 @@ def set_break(design: Design, site: Site, line: Line | None, circuit_of: Circuit
     )
     changed = replace(design, breaks=breaks)
     if line is None:
-        return Changed(changed)
+        return _restyle(design, Changed(changed), circuit_of)
     divided = [entry for entry in design.divide.circuits if entry.site == site]
     fitted, dropped = _fit(changed)
     circuits = fitted.divide.circuits
@@ -228,7 +228,8 @@ def set_break(design: Design, site: Site, line: Line | None, circuit_of: Circuit
             if other.site != site and not _runs_through(fitted, other, circuits, circuit_of):
                 circuits = (*circuits, other)
                 dropped = tuple(name for name in dropped if name != _name("divide.circuits", entry))
-    return Changed(replace(fitted, divide=replace(fitted.divide, circuits=circuits)), dropped)
+    fitted = replace(fitted, divide=replace(fitted.divide, circuits=circuits))
+    return _restyle(design, Changed(fitted, dropped), circuit_of)
 
 
 def set_breaks(design: Design, lines: Mapping[Site, Line | None], circuit_of: CircuitOf = same_circuit) -> Changed:
@@ -362,6 +363,44 @@ def turn_hand(design: Design) -> Design:
 
 
 # ---------------------------------------------------------------------------------------------------------------------
+# Styles of circuits
+
+
+def style_of(design: Design, at: Pass, circuit_of: CircuitOf = same_circuit) -> CircuitStyle | None:
+    """What the circuit through ``at`` has of its own."""
+    circuit = circuit_of(design, at)
+    return next((style for style in design.strand.circuits if style.through in circuit), None)
+
+
+def colour_circuits(
+    design: Design, through: Iterable[Pass], colour: str | None, circuit_of: CircuitOf = same_circuit
+) -> Design:
+    """Give the circuits through these passes a colour ``#rrggbb`` of their own, or take theirs off."""
+    for at in through:
+        design = _style(design, at, lambda style: replace(style, colour=colour), circuit_of)
+    return design
+
+
+def widen_circuits(
+    design: Design, through: Iterable[Pass], width: float | None, circuit_of: CircuitOf = same_circuit
+) -> Design:
+    """Give the circuits through these passes a width of their own, mm, or the strand's again."""
+    for at in through:
+        design = _style(design, at, lambda style: replace(style, width=width), circuit_of)
+    return design
+
+
+def _style(design: Design, at: Pass, edit: Callable[[CircuitStyle], CircuitStyle], circuit_of: CircuitOf) -> Design:
+    _require_crossing(design, at)
+    had = style_of(design, at, circuit_of)
+    style = edit(had or CircuitStyle(at))
+    entries = [entry for entry in design.strand.circuits if entry != had]
+    if style.width is not None or style.colour is not None:
+        entries.insert(len(entries) if had is None else design.strand.circuits.index(had), style)
+    return replace(design, strand=replace(design.strand, circuits=tuple(entries)))
+
+
+# ---------------------------------------------------------------------------------------------------------------------
 # Clearing
 
 
@@ -394,7 +433,7 @@ def resize_grid(design: Design, columns: int, rows: int) -> Changed:
     )
     lost = tuple(f"layout.without [{i}, {j}]" for i, j in design.layout.without if not (i < columns and j < rows))
     fitted, dropped = _fit(replace(design, layout=grid))
-    return Changed(fitted, (*lost, *dropped))
+    return _restyle(design, Changed(fitted, (*lost, *dropped)), same_circuit)
 
 
 def toggle_cell(design: Design, cell: tuple[int, int]) -> Changed:
@@ -416,7 +455,33 @@ def toggle_cell(design: Design, cell: tuple[int, int]) -> Changed:
     leave_out = cell not in grid.without
     if leave_out and len(set(grid.without)) + 1 >= grid.columns * grid.rows:
         raise DesignError("this is the last cell of the layout", "leave at least one cell", "layout.without")
-    return Changed(*_fit(replace(design, layout=replace(grid, without=_with(grid.without, cell, leave_out)))))
+    fitted = _fit(replace(design, layout=replace(grid, without=_with(grid.without, cell, leave_out))))
+    return _restyle(design, Changed(*fitted), same_circuit)
+
+
+def _restyle(before: Design, changed: Changed, circuit_of: CircuitOf) -> Changed:
+    """Circuits' own widths and colours after a change of the layout.
+
+    A style goes on through whichever of its circuit's passes are left. Both parts of a circuit that falls in two keep
+    it; where two circuits become one the earlier entry counts.
+    """
+    if not before.strand.circuits:
+        return changed
+    after = replace(changed.design, strand=replace(changed.design.strand, circuits=()))
+    kept: list[CircuitStyle] = []
+    taken: set[Pass] = set()
+    gone: list[str] = []
+    for style in before.strand.circuits:
+        number = len(kept)
+        for at in (style.through, *sorted(circuit_of(before, style.through))):
+            here = circuit_of(after, at)
+            if here and at not in taken:
+                kept.append(replace(style, through=at))
+                taken |= here
+        if len(kept) == number:
+            gone.append(_name("strand.circuits", style.through))
+    after = replace(after, strand=replace(after.strand, circuits=tuple(kept)))
+    return Changed(after, (*changed.dropped, *gone))
 
 
 def _fit(design: Design) -> tuple[Design, tuple[str, ...]]:

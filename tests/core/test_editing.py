@@ -10,9 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from knotgeom import editing
-from knotgeom.design import Breaks, Design, Divide, Grid, Pass, Site, Way, Weave
+from knotgeom.design import Breaks, CircuitStyle, Design, Divide, Grid, Pass, Site, Way, Weave
 from knotgeom.editing import Line
 from knotgeom.errors import DesignError
+from knotgeom.made import count
+from knotgeom.reading import check
 
 PLAIN = Design(Grid(4, 3, 10.0, 8.0))
 HOLED = Design(Grid(3, 3, 10.0, 10.0, without=((1, 1),)))
@@ -247,3 +249,56 @@ def test_circuits_set_in_number_end_wholly_as_they_are_asked(through: list[Pass]
 def test_the_other_hand_twice_is_the_first() -> None:
     once = editing.turn_hand(PLAIN)
     assert once != PLAIN and editing.turn_hand(once) == PLAIN
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Styles of circuits
+
+TWO = Design(Grid(4, 2, 10.0, 10.0))
+
+
+def styles_by_pass(design: Design) -> dict[Pass, str | None]:
+    """The colour at every crossing pass."""
+    found = {at: editing.style_of(design, at) for at in crossings(design)}
+    return {at: style and style.colour for at, style in found.items()}
+
+
+def test_a_colour_is_the_whole_circuits_and_a_second_one_replaces_it() -> None:
+    first, *_ = circuit = sorted(editing.same_circuit(TWO, Pass(3, 2, Way.RISING)))
+    red = editing.colour_circuits(TWO, [first], "#ff0000")
+    assert {at for at, colour in styles_by_pass(red).items() if colour} == set(circuit)
+    blue = editing.colour_circuits(red, [circuit[-1]], "#0000ff")
+    assert len(blue.strand.circuits) == 1 and set(styles_by_pass(blue).values()) == {None, "#0000ff"}
+    wide = editing.widen_circuits(blue, [first], 3.0)
+    assert editing.style_of(wide, first) == CircuitStyle(first, 3.0, "#0000ff")
+    assert editing.colour_circuits(editing.widen_circuits(wide, [first], None), [first], None) == TWO
+
+
+@given(
+    st.lists(st.tuples(st.sampled_from(list(editing.sites(TWO.layout))), st.sampled_from([None, *Line])), max_size=6),
+    st.lists(st.sampled_from(crossings(TWO)), min_size=1, max_size=3),
+)
+def test_designs_with_coloured_circuits_stay_makeable_through_any_breaks(
+    breaks: list[tuple[Site, Line | None]], coloured: list[Pass]
+) -> None:
+    design = TWO
+    for number, at in enumerate(coloured):
+        design = editing.colour_circuits(design, [at], f"#00000{number}")
+    for site, line in breaks:
+        before = design
+        design, dropped = editing.set_break(design, site, line)
+        check(design)
+        count(design)  # it refuses two entries for one circuit
+        if not dropped and before.strand.circuits:
+            assert design.strand.circuits
+        colours_before = styles_by_pass(before)
+        for at, colour in styles_by_pass(design).items():
+            assert not colours_before.get(at) or colour, "no strand loses its colour while its circuit has crossings"
+
+
+def test_a_smaller_layout_drops_colours_that_have_no_place_and_names_them() -> None:
+    at = Pass(7, 2, Way.RISING)
+    broken = editing.set_breaks(TWO, {Site(6, 1): Line.VERTICAL, Site(6, 3): Line.VERTICAL}).design
+    red = editing.colour_circuits(broken, [at], "#ff0000")
+    smaller, dropped = editing.resize_grid(red, 3, 2)
+    assert smaller.strand.circuits == () and "strand.circuits [7, 2, rising]" in dropped
