@@ -29,7 +29,7 @@ from .layout import Layout, grid_layout
 from .layout.halfedge import CROSSING
 from .mesh import Floats, Mesh
 from .reading import check
-from .solid import united
+from .solid import Tool, united
 from .styles import circuit_styles, own_sizes
 from .sweep import sweep
 from .trace import Circuits, trace
@@ -202,8 +202,13 @@ def no_mesh(made: Made) -> DesignError:
     return DesignError(f"no strand can be made, for the {first.kind} at {first.place}", first.remedy)
 
 
-def solid(made: Made) -> Mesh:
+def solid(made: Made, tool: Tool | None = None) -> Mesh:
     """The mesh to make things from: ``free`` strands as they are, others united into one body.
+
+    Parameters
+    ----------
+    tool : knotgeom.solid.Tool, optional
+        What unites them in place of manifold3d.
 
     Raises
     ------
@@ -225,6 +230,7 @@ def solid(made: Made) -> Mesh:
         made.design.strand,
         c.size,
         made.design.heights.way,
+        tool=tool,
     )
 
 

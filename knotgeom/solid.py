@@ -11,6 +11,7 @@ afterwards their caps are taken away and the two rims joined again, vertex by ve
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -97,15 +98,21 @@ def united(
     size: Sizes,
     way: Making,
     ground: float | None = None,
+    tool: Tool | None = None,
 ) -> Mesh:
     """All strands united: one closed body for each connected part, without anything hidden inside.
 
     Vertices are rounded to single precision, so that files which keep no more give back the same mesh.
 
+    Parameters
+    ----------
+    tool : Tool, optional
+        What unites the pieces in place of manifold3d.
+
     Raises
     ------
     ImportError
-        If manifold3d is not installed.
+        If manifold3d is not installed, and no ``tool`` given.
     ValueError
         If no sound solid comes out.
     """
@@ -113,13 +120,18 @@ def united(
         ground = float(z.min()) - size.thickness / 2
     outline = np.column_stack([row[0] for row in outlines(strand, size, np.array([size.width]))])
     closed = size.gap < HAIR * size.width
+    triangulate, unite, least = (
+        (_triangulate, _boolean, LEAST) if tool is None else (tool.triangulate, tool.unite, LEAST / 100)
+    )
     for slit, share, parted in TRIES:
         # halves without a gap meet where the next one's wall stands: cut away from it
         upper = upper_runs(lanes, strand_map, weaving, stretches, share * size.half_width if closed else 0.0)
         laid = _spaced(lanes, parted * size.width) if closed else lanes
         swept = sweep_rings(courses, laid, z, strand, size, way, ground)
-        pieces = _cut(swept, lanes, _labels(swept, lanes, upper, parted=closed), outline, slit * size.width)
-        vertices, faces, source = _boolean(pieces, None if way is not Making.CARVED else ground, HAIR * size.width)
+        pieces = _cut(
+            swept, lanes, _labels(swept, lanes, upper, parted=closed), outline, slit * size.width, triangulate
+        )
+        vertices, faces, source = unite(pieces, None if way is not Making.CARVED else ground, HAIR * size.width)
         vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
         for _ in range(3):
             if not is_closed(faces, len(vertices)):
@@ -133,7 +145,7 @@ def united(
         kept = _bodies(vertices, faces, 0.01 * size.width**2 * size.thickness)
         used, numbered = np.unique(faces[kept], return_inverse=True)
         vertices, faces = vertices[used], np.asarray(numbered).reshape(-1, 3)
-        if is_sound(vertices, faces, LEAST * size.width):
+        if is_sound(vertices, faces, least * size.width):
             return _mesh(vertices, faces, circuit[kept])
     raise ValueError("the strands unite to no sound solid")
 
@@ -167,6 +179,27 @@ def _spaced(lanes: Lanes, apart: float) -> Lanes:
     half = ~lanes.whole | (lanes.opened > 0)
     gap = np.where(lanes.opened < 0.5, abs(apart), apart)
     return replace(lanes, width=np.where(half, lanes.width - gap, lanes.width))
+
+
+@dataclass(frozen=True, slots=True)
+class Tool:
+    """What unites pieces where manifold3d is not at hand, such as a modelling program's own Boolean.
+
+    It may work in single precision: a few triangles may then come out a hundred times lower than with manifold3d.
+
+    Attributes
+    ----------
+    triangulate : callable
+        ``triangulate(outline)`` gives the triangles, (t, 3), anticlockwise, of a simple polygon, (n, 2), anticlockwise.
+    unite : callable
+        ``unite(pieces, ground, hair)`` gives vertices (v, 3), faces (f, 3) of the union of all kinds of pieces, and
+        for each face the number of the face in ``pieces.faces`` that it is part of, -1 for none. With a ``ground``,
+        vertices at or below it are first sunk by ``hair`` times one more than their kind, and the union is cut off
+        at it.
+    """
+
+    triangulate: Callable[[Floats], Ints]
+    unite: Callable[[Pieces, float | None, float], tuple[Floats, Ints, Ints]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -228,10 +261,15 @@ def _labels(swept: Swept, lanes: Lanes, upper: Bools, *, parted: bool) -> Ints:
     return label
 
 
-def _cut(swept: Swept, lanes: Lanes, label: Ints, outline: Floats, slit: float) -> Pieces:
+def _cut(
+    swept: Swept,
+    lanes: Lanes,
+    label: Ints,
+    outline: Floats,
+    slit: float,
+    triangulate: Callable[[Floats], Ints],
+) -> Pieces:
     """Cut the strands wherever their label changes and close the pieces with caps, ``slit`` clear of the cut."""
-    from manifold3d import triangulate
-
     count, corners = len(swept.bands), len(outline)
     bands = swept.bands.copy()
     begins = np.full(len(swept.vertices), -1)
@@ -263,7 +301,7 @@ def _cut(swept: Swept, lanes: Lanes, label: Ints, outline: Floats, slit: float) 
     a, b = bands[:, 0], bands[:, 1]
     quads = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
     walls = [quads.reshape(-1, 4), swept.fork_quads.reshape(-1, 4)]
-    cap = np.asarray(triangulate([outline]), np.int64)
+    cap = np.asarray(triangulate(outline), np.int64)
     cuts = np.arange(len(apart))
     faces = [
         np.concatenate(walls)[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3),
@@ -350,6 +388,12 @@ def _overlap(one: Floats, other: Floats) -> Bools:
         apart = (mine.max(2) <= theirs.min(2)) | (theirs.max(2) <= mine.min(2))
         meets &= ~apart.any(1)
     return meets
+
+
+def _triangulate(outline: Floats) -> Ints:
+    from manifold3d import triangulate
+
+    return np.asarray(triangulate([outline]), np.int64)
 
 
 def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats, Ints, Ints]:
