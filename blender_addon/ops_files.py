@@ -6,7 +6,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
-from . import core, ops_add, ops_edit, props, recent, store
+from . import core, jobs, ops_add, ops_edit, props, recent, store, unite
 
 EXTENSION = ".interlace.json"
 
@@ -18,9 +18,23 @@ FORMATS = [
 
 
 NOT_UNITED = (
-    "The strands overlap and are not united: manifold3d is not installed here; "
-    "the command line (knotgeom mesh) unites them"
+    "The strands overlap in the file and are not united: Blender's Boolean failed on them; "
+    "let the slicer unite them, or the command line (knotgeom mesh)"
 )
+
+
+def solid(made):
+    """The core's solid, by manifold3d where that is installed and else by Blender's own Boolean.
+
+    Raises
+    ------
+    ValueError
+        If the strands could not be united.
+    """
+    try:
+        return core.made.solid(made)
+    except ImportError:  # manifold3d is no part of Blender
+        return core.made.solid(made, unite.tool())
 
 
 def say(context, words):
@@ -97,10 +111,15 @@ class Export(ops_edit.KnotOperator, ExportHelper):
             self.filepath = os.path.join(folder, bpy.path.clean_name(context.object.name) + self.filename_ext)
         return super().invoke(context, event)
 
+    def waiting(self, _context):
+        """Words for the status bar while the file is made."""
+        return f"Writing {self.filepath}"
+
     def execute(self, context):
         say(context, "")
         try:
-            words = self.write(context, bpy.path.abspath(self.filepath))
+            with jobs.Saying(context, self.waiting(context)):
+                words = self.write(context, bpy.path.abspath(self.filepath))
         except store.DesignError as error:
             words, failed = str(error), True
         except OSError as error:
@@ -150,10 +169,17 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
     format: EnumProperty(name="Format", items=FORMATS, options={"SKIP_SAVE"})
     unite: BoolProperty(
         name="Unite Strands",
-        description="Write fused and carved strands as one body, where manifold3d is installed in Blender's Python",
+        description="Write fused and carved strands as one body; slow before Blender 4.5, whose solver is faster",
         default=True,
     )
     filter_glob: StringProperty(default="*.stl;*.ply;*.obj", options={"HIDDEN"})
+
+    def waiting(self, context):
+        design = store.design_of(context.object)
+        united = self.unite and design is not None and design.heights.way is not core.design.Making.FREE
+        if not united:
+            return super().waiting(context)
+        return "Uniting the strands; this takes a while" + (" in this Blender" if unite.is_slow() else "")
 
     @property
     def filename_ext(self):
@@ -176,8 +202,8 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
         made = core.made.make(design)
         united = self.unite and design.heights.way is not core.design.Making.FREE
         try:
-            mesh = core.made.solid(made) if united or made.mesh is None else made.mesh
-        except ImportError:  # manifold3d is no part of Blender
+            mesh = solid(made) if united or made.mesh is None else made.mesh
+        except ValueError:
             mesh, united = made.mesh, False
             self.report({"WARNING"}, NOT_UNITED)
         core.files.write_mesh(path, mesh)
