@@ -7,9 +7,9 @@ lie on the knot goes on to whatever Blender would do with it, so other objects a
 from pathlib import Path
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, PointerProperty
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProperty, PointerProperty
 
-from . import circuit_colours, core, gestures, ops_edit, ops_pick, overlay, rebuild, store
+from . import circuit_colours, core, gestures, ops_edit, ops_pick, overlay, rebuild, store, units
 
 Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
 
@@ -19,6 +19,7 @@ JOBS = [
     ("CIRCUIT", "Circuit", "Click a strand to divide its whole circuit or make it one"),
     ("OVER", "Over", "Click a strand to wish it over at its crossing, or to drop the wish"),
     ("COLOUR", "Colour", "Click a strand to give its circuit the colour; Shift takes the colour off"),
+    ("WIDTH", "Width", "Click a strand to give its circuit the width; Shift gives it the width of all strands again"),
 ]
 
 OVER_KEY, HAND_KEY = "L", "J"
@@ -65,15 +66,26 @@ class ReliefKnotTool(bpy.types.PropertyGroup):
     colour: FloatVectorProperty(
         name="Colour",
         description="The colour that circuits are given",
-        subtype="COLOR",
+        subtype="COLOR_GAMMA",
         size=3,
         min=0.0,
         max=1.0,
-        default=(0.35, 0.13, 0.05),
+        default=(0.62, 0.4, 0.24),
+    )
+    width: FloatProperty(
+        name="Width",
+        description="The width that circuits are given, in the scene's units",
+        subtype="DISTANCE",
+        unit="LENGTH",
+        min=1e-6,
+        soft_max=0.02,
+        step=0.1,
+        precision=5,
+        default=0.003,
     )
 
-    def manner(self):
-        """The settings as the gestures take them."""
+    def manner(self, knot):
+        """The settings as the gestures take them, lengths in mm by the settings of a knot."""
         switches = {
             Symmetry.LEFT_RIGHT: self.left_right,
             Symmetry.UP_DOWN: self.up_down,
@@ -83,7 +95,8 @@ class ReliefKnotTool(bpy.types.PropertyGroup):
         return gestures.Manner(
             None if self.line == "ALONG" else Line[self.line],
             frozenset(symmetry for symmetry, on in switches.items() if on),
-            tuple(self.colour),
+            circuit_colours.to_hex(self.colour),
+            units.to_mm(self.width, knot),
         )
 
 
@@ -95,7 +108,7 @@ def begin(obj, settings, point, job=None, other=False):
     design = store.parse(obj.relief_knot.text)[0]
     if point is None or design is None:
         return None
-    stroke = gestures.Stroke(design, job or Job[settings.job], point, other, settings.manner())
+    stroke = gestures.Stroke(design, job or Job[settings.job], point, other, settings.manner(obj.relief_knot))
     return stroke if stroke.begun else None
 
 
@@ -105,22 +118,13 @@ def commit(obj, stroke):
     Returns
     -------
     bool
-        Whether the design or its colours were changed; where not, the knot's ``error`` may say why.
+        Whether the design was changed; where not, the knot's ``error`` may say why.
     """
     before = store.design_of(obj)
     if before != stroke.design:
         return False  # something else changed the design meanwhile
-    if stroke.job is Job.COLOUR:
-        circuit_colours.colour_circuits(obj, before, stroke.passes, None if stroke.other else stroke.manner.colour)
-        return True
     text = obj.relief_knot.text
-
-    def edit(design):
-        changed, _ = stroke.result()
-        circuit_colours.keep(obj, design, changed.design)
-        return changed
-
-    rebuild.change(obj, edit)
+    rebuild.change(obj, lambda _design: stroke.result()[0])
     return obj.relief_knot.text != text
 
 
@@ -150,7 +154,7 @@ class MESH_OT_relief_knot_draw(bpy.types.Operator):
     )
     other: BoolProperty(
         name="Other Way",
-        description="Breaks across the stroke, clicks the other way round, colours taken off",
+        description="Breaks across the stroke, clicks the other way round, colours and widths taken off",
         options={"SKIP_SAVE"},
     )
 
@@ -337,6 +341,8 @@ def draw_settings(layout, context, header=False):
         layout.prop(settings, "line", text="" if header else None)
     if settings.job == "COLOUR":
         layout.prop(settings, "colour", text="" if header else None)
+    if settings.job == "WIDTH":
+        layout.prop(settings, "width", text="" if header else None)
     if header:
         layout.popover(panel="VIEW3D_PT_relief_knot_symmetry", text="Symmetry", icon="MOD_MIRROR")
         layout.operator(MESH_OT_relief_knot_hand.bl_idname, icon="ARROW_LEFTRIGHT")
@@ -373,7 +379,7 @@ class VIEW3D_PT_relief_knot_drawing(bpy.types.Panel):
     bl_region_type = "UI"
     bl_category = "Relief Knot"
     bl_parent_id = "VIEW3D_PT_relief_knot"
-    bl_order = 5
+    bl_order = -1
 
     @classmethod
     def poll(cls, context):
@@ -417,6 +423,7 @@ def gestures_shown(job):
         "CIRCUIT": [("MOUSE_LMB", "", "Divide Circuit or Make One")],
         "OVER": [("MOUSE_LMB", "", "Prefer Over, or Drop the Wish")],
         "COLOUR": [("MOUSE_LMB", "", "Colour Circuit"), ("MOUSE_LMB", "EVENT_SHIFT", "Take Colour Off")],
+        "WIDTH": [("MOUSE_LMB", "", "Width for the Circuit"), ("MOUSE_LMB", "EVENT_SHIFT", "Width of All Again")],
     }[job]
     return words + GESTURES[3:]
 

@@ -25,15 +25,21 @@ class Job(enum.Enum):
     CIRCUIT = "circuit"
     OVER = "over"
     COLOUR = "colour"
+    WIDTH = "width"
+
+
+WHOLE = {Job.CIRCUIT, Job.COLOUR, Job.WIDTH}
+"""Jobs that work on whole circuits."""
 
 
 @dataclass(frozen=True)
 class Manner:
-    """How strokes work: the way that breaks run (None: as the stroke goes), and what is repeated where."""
+    """How strokes work: which way breaks run (None: as the stroke goes), what repeats where, what circuits are given."""
 
     line: Line | None = None
     symmetries: frozenset = frozenset()
-    colour: tuple = (0.8, 0.3, 0.1)
+    colour: str = "#803010"
+    width: float = 1.0
 
 
 class Stroke:
@@ -200,7 +206,7 @@ class Stroke:
         DesignError
             Where the core refuses the change.
         """
-        if not self.begun or self.job is Job.COLOUR:
+        if not self.begun:
             return None
         design = self.design
         if self.job is Job.BREAK:
@@ -209,6 +215,12 @@ class Stroke:
             changed = editing.Changed(editing.set_preferences(design, self.passes, self.at not in design.weave.prefer))
         elif self.job is Job.DIVIDE:
             changed = editing.Changed(editing.set_passes(design, self.passes, self._divides()))
+        elif self.job is Job.COLOUR:
+            colour = None if self.other else self.manner.colour
+            changed = editing.Changed(editing.colour_circuits(design, self.passes, colour))
+        elif self.job is Job.WIDTH:
+            width = None if self.other else self.manner.width
+            changed = editing.Changed(editing.widen_circuits(design, self.passes, width))
         else:
             changed = editing.Changed(editing.set_circuits(design, self.passes, self._divides()))
         return changed, self.name()
@@ -227,6 +239,8 @@ class Stroke:
             return "Prefer Over" if self.at not in self.design.weave.prefer else "Drop Wish for Over"
         if self.job is Job.COLOUR:
             return "Clear Circuit Colour" if self.other else "Colour Circuit"
+        if self.job is Job.WIDTH:
+            return "Clear Circuit Width" if self.other else "Circuit Width"
         verb = "Divide" if self._divides() else "Rejoin"
         return f"{verb} Circuit" if self.job is Job.CIRCUIT else f"{verb} Pass" + ("es" if len(self.passes) > 1 else "")
 
@@ -243,6 +257,8 @@ class Stroke:
             return ("wish over " if self.at not in self.design.weave.prefer else "no longer wish over ") + what
         if self.job is Job.COLOUR:
             return "take the colour off the circuit" if self.other else "colour the circuit"
+        if self.job is Job.WIDTH:
+            return "the strand's width for the circuit" if self.other else f"{self.manner.width:g} mm for the circuit"
         verb = "divide" if self._divides() else "make one"
         if self.job is Job.CIRCUIT:
             return f"{verb} the whole circuit of {what}"

@@ -218,10 +218,10 @@ def draw_lines():
     colours, report = theme_colours(context), store.report_of(obj)
     gpu.state.blend_set("ALPHA")
     try:
+        if "heights" in kinds:
+            _draw_heights(context, obj)
         with gpu.matrix.push_pop():
             gpu.matrix.multiply_matrix(_plane(obj))
-            if "heights" in kinds:
-                _draw_heights(obj)
             for kind in kinds:
                 for batch, colour, width in _batches(kind, obj, design, report) if kind != "heights" else ():
                     shade = (*colour, 1.0) if isinstance(colour, tuple) else colours[colour]
@@ -234,16 +234,19 @@ def draw_lines():
         gpu.state.depth_test_set("NONE")
 
 
-def _draw_heights(obj):
+def _draw_heights(context, obj):
     if not obj.data.relief_knot_built or not len(obj.data.vertices):
         return
     batch, *_ = _height_batch(obj)
+    view = context.region_data
+    towards = view.view_rotation @ Vector((0.0, 0.0, 0.004 * view.view_distance))  # before the mesh, not in it
     shader = gpu.shader.from_builtin("SMOOTH_COLOR")
     gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.depth_mask_set(True)
     with gpu.matrix.push_pop():
-        scale = units.units_per_mm(obj.relief_knot)
-        gpu.matrix.multiply_matrix(Matrix.Translation((0, 0, 0.03)) @ Matrix.Scale(1 / scale, 4))
+        gpu.matrix.multiply_matrix(Matrix.Translation(towards) @ obj.matrix_world)
         batch.draw(shader)
+    gpu.state.depth_mask_set(False)
     gpu.state.depth_test_set("NONE")
 
 
@@ -262,7 +265,7 @@ def stroke_pieces(stroke):
             found.append((overlay_lines.polygon_marks(at, 0.13 * cell, 24), "active", 1.5))
         return found
     drawn = overlay_lines.plan(design)
-    if stroke.job in {gestures.Job.CIRCUIT, gestures.Job.COLOUR}:
+    if stroke.job in gestures.WHOLE:
         numbers = {drawn.circuit_of[at] for at in stroke.passes}
         return [(overlay_lines.chain(drawn.circuits[number], closed=True), "active", 4.0) for number in sorted(numbers)]
     return [(overlay_lines.chain(drawn.pieces[at]), "active", 4.0) for at in stroke.passes]
@@ -283,31 +286,48 @@ def draw_words():
     colours, report = theme_colours(context), store.report_of(obj)
     if "circuits" in kinds:
         for number, _, shade, at in overlay_lines.circuit_lines(design):
-            _word_at(context, obj, at, str(number), (*shade, 1.0), colours)
+            _word_at(context, obj, at, str(number), _ink_on(shade), (*shade, 1.0))
     if "findings" in kinds:
         for kind, at in zip(*overlay_lines.finding_places(report["findings"]), strict=True):
-            _word_at(context, obj, at, kind, colours["warning"], colours, beside=True)
+            _word_at(context, obj, at, kind, _ink_on(colours["warning"]), colours["warning"], above=True)
     if "heights" in kinds and obj.data.relief_knot_built:
         _draw_scale(context, obj, colours)
 
 
-def _word_at(context, obj, at, words, colour, colours, beside=False):
-    region, view = context.region, context.region_data
-    place = view3d_utils.location_3d_to_region_2d(region, view, _plane(obj) @ Vector((*at, 0.0)))
-    if place is not None:
-        _write(context, place.x + (12 if beside else 0), place.y + (8 if beside else 0), words, colour, colours)
+def _ink_on(plate):
+    """Black or white, whichever reads better on a plate of this colour."""
+    light = 0.2126 * plate[0] + 0.7152 * plate[1] + 0.0722 * plate[2]
+    return (0.0, 0.0, 0.0, 1.0) if light > 0.45 else (1.0, 1.0, 1.0, 1.0)
 
 
-def _write(context, x, y, words, colour, colours):
+def _word_at(context, obj, at, words, ink, plate, above=False):
+    """Words on a plate of their own, over a place in plan or above it."""
+    place = view3d_utils.location_3d_to_region_2d(context.region, context.region_data, _plane(obj) @ Vector((*at, 0.0)))
+    if place is None:
+        return
     scale = context.preferences.system.ui_scale
     blf.size(0, 12 * scale)
-    blf.enable(0, blf.SHADOW)
-    blf.shadow(0, 5, *colours["halo"][:3], 1.0)
-    blf.shadow_offset(0, 0, 0)
+    wide, high = blf.dimensions(0, words)
+    x, y = round(place.x - wide / 2), round(place.y - high / 2 + (26 * scale if above else 0))
+    pad = 4 * scale
+    _fill(x - pad, y - pad, x + wide + pad, y + high + pad, plate)
+    _write(context, x, y, words, ink)
+
+
+def _fill(left, low, right, high, colour):
+    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+    corners = [(left, low, 0), (right, low, 0), (right, high, 0), (left, high, 0)]
+    batch = batch_for_shader(shader, "TRIS", {"pos": corners}, indices=[(0, 1, 2), (0, 2, 3)])
+    shader.bind()
+    shader.uniform_float("color", colour)
+    batch.draw(shader)
+
+
+def _write(context, x, y, words, colour):
+    blf.size(0, 12 * context.preferences.system.ui_scale)
     blf.color(0, *colour)
     blf.position(0, x, y, 0)
     blf.draw(0, words)
-    blf.disable(0, blf.SHADOW)
 
 
 def _draw_scale(context, obj, colours):
@@ -317,16 +337,15 @@ def _draw_scale(context, obj, colours):
     bands, height, width = 10, 14 * scale, 18 * scale
     x, y = 24 * scale, 40 * scale
     shades, *_ = overlay_lines.height_colours(np.arange(bands), bands)
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+    gpu.state.blend_set("ALPHA")
+    _fill(x - 8 * scale, y - 10 * scale, x + width + 76 * scale, y + bands * height + 12 * scale, colours["halo"])
     for band in range(bands):
-        low_y, high_y = y + band * height, y + (band + 1) * height
-        corners = [(x, low_y, 0), (x + width, low_y, 0), (x + width, high_y, 0), (x, high_y, 0)]
-        batch = batch_for_shader(shader, "TRIS", {"pos": corners}, indices=[(0, 1, 2), (0, 2, 3)])
-        shader.uniform_float("color", tuple(float(part) for part in shades[band]))
-        batch.draw(shader)
+        shade = tuple(float(part) for part in shades[band])
+        _fill(x, y + band * height, x + width, y + (band + 1) * height, shade)
+    gpu.state.blend_set("NONE")
     for share in (0.0, 0.5, 1.0):
         words = f"{(low + share * (high - low)) / mm:.2f} mm"
-        _write(context, x + width + 8 * scale, y + share * bands * height - 4 * scale, words, colours["line"], colours)
+        _write(context, x + width + 8 * scale, y + share * bands * height - 4 * scale, words, colours["line"])
 
 
 # --- handlers --------------------------------------------------------------------------------------------------------

@@ -77,11 +77,12 @@ def plan(design):
     layout = core.layout.grid_layout(grid, design.breaks)
     circuits = core.trace.trace(layout)
     spacing = np.hypot(grid.cell_width, grid.cell_height) / 24
-    courses = core.course.plan_courses(design, layout, circuits, size, spacing)
+    own = core.styles.own_sizes(design, layout, circuits)
+    courses = core.course.plan_courses(design, layout, circuits, size, spacing, own)
     strands = core.divide.divide_strands(layout, circuits, design.divide)
     forks = np.zeros((0, 2))
     if strands.forks:
-        forks = courses.point[core.lanes.lay_lanes(circuits, strands, courses, size).fork_sample]
+        forks = courses.point[core.lanes.lay_lanes(circuits, strands, courses, size, own).fork_sample]
     lines, pieces, circuit_of, between = [], {}, {}, {}
     for number in range(circuits.count):
         first, last = courses.start[number : number + 2]

@@ -11,14 +11,14 @@ import pytest
 from mathutils import Matrix, Vector
 
 import blender_addon
-from blender_addon import circuit_colours, draw_tool, gestures, ops_pick, overlay, store
+from blender_addon import draw_tool, gestures, ops_pick, overlay, store
 from blender_addon.gestures import Job, Manner, Stroke
 from knotgeom import editing
-from knotgeom.design import Breaks, Design, Grid, Pass, Site, Way
+from knotgeom.design import Breaks, Design, Grid, Pass, Site, Strand, Way
 from knotgeom.editing import Line
 from knotgeom.symmetry import Symmetry
 
-PLAIN = Design(Grid(5, 4, 10.0, 10.0))
+PLAIN = Design(Grid(5, 4, 10.0, 10.0), strand=Strand(width=3.5, thickness=0.8))
 
 
 def drawn(design, job, *points, other=False, **manner):
@@ -204,24 +204,38 @@ def test_a_circuits_colour_is_on_its_faces_and_stays_through_changes(knot):
     number = editing.circuit_numbers(two)[stroke.at]
     assert draw_tool.commit(knot, stroke)
     assert colours_seen(knot) == {"Strand": {1 - number}, "Strand #ff0000": {number}}
+    assert tuple(knot.data.materials["Strand #ff0000"].diffuse_color) == (1.0, 0.0, 0.0, 1.0)
 
     at_anchor = draw_tool.begin(knot, settings, (15.0, 10.0), Job.BREAK)
     assert draw_tool.commit(knot, at_anchor), "a break where the colour had its pass"
     assert "Strand #ff0000" in colours_seen(knot)
 
+    for at in editing.circuit_numbers(store.design_of(knot)):
+        place = [5.0 * part for part in at.site]
+        place[0] += 1.0
+        place[1] += 1.0 if at.way is Way.RISING else -1.0
+        draw_tool.commit(knot, draw_tool.begin(knot, settings, tuple(place), Job.COLOUR, other=True))
+    assert list(colours_seen(knot)) == ["Strand"] and store.design_of(knot).strand.circuits == ()
+
+
+def test_a_circuits_width_is_set_and_taken_back(knot):
+    settings = bpy.context.scene.relief_knot_tool
+    settings.width = 0.003
+    assert draw_tool.commit(knot, draw_tool.begin(knot, settings, (16.0, 11.0), Job.WIDTH))
     design = store.design_of(knot)
-    for at in editing.circuit_numbers(design):
-        circuit_colours.colour_circuits(knot, design, [at], None)
-    assert list(colours_seen(knot)) == ["Strand"] and len(knot.relief_knot_colours) == 0
+    assert editing.style_of(design, Pass(3, 2, Way.RISING)).width == pytest.approx(3.0)
+    assert knot.relief_knot.error == ""
+    assert draw_tool.commit(knot, draw_tool.begin(knot, settings, (16.0, 11.0), Job.WIDTH, other=True))
+    assert store.design_of(knot) == PLAIN
 
 
 def test_materials_of_ones_own_stay_where_circuits_are_coloured(knot):
     wood = bpy.data.materials.new("Wood")
     knot.data.materials.append(wood)
-    at = Pass(3, 2, Way.RISING)
-    circuit_colours.colour_circuits(knot, PLAIN, [at], (0.0, 0.5, 1.0))
-    assert knot.data.materials[0] == wood
-    circuit_colours.colour_circuits(knot, PLAIN, [at], None)
+    settings = bpy.context.scene.relief_knot_tool
+    draw_tool.commit(knot, draw_tool.begin(knot, settings, (16.0, 11.0), Job.COLOUR))
+    assert knot.data.materials[0] == wood and len(knot.data.materials) == 2
+    draw_tool.commit(knot, draw_tool.begin(knot, settings, (16.0, 11.0), Job.COLOUR, other=True))
     assert list(knot.data.materials) == [wood]
 
 
