@@ -34,7 +34,7 @@ WHOLE = {Job.CIRCUIT, Job.COLOUR, Job.WIDTH}
 
 @dataclass(frozen=True)
 class Manner:
-    """How strokes work: which way breaks run (None: as the stroke goes), what repeats where, what circuits are given."""
+    """How strokes work: which way breaks run (None: as drawn), what repeats where, what circuits are given."""
 
     line: Line | None = None
     symmetries: frozenset = frozenset()
