@@ -29,7 +29,7 @@ TOPICS = (
         "First Steps",
         (
             "Add > Mesh > Relief Knot adds a knot for a drawing, a board, a pendant or a trim. Relief Knot Collection, "
-            "below it, has finished designs to start from.",
+            "beside it, has finished designs to start from.",
             "Press N in the 3D view and open the tab Relief Knot. Its sections follow the work from layout to files. "
             "The mesh follows every change.",
             "Each change is one step of undo. The design is saved with the object in the .blend file.",

@@ -330,7 +330,9 @@ class WM_OT_relief_knot_assets(bpy.types.Operator):
         try:
             number = write_assets(context, bpy.path.abspath(self.directory))
         except (OSError, RuntimeError) as error:
-            self.report({"ERROR"}, rpt_("{}: cannot be written ({}); choose another folder").format(self.directory, error))
+            self.report(
+                {"ERROR"}, rpt_("{}: cannot be written ({}); choose another folder").format(self.directory, error)
+            )
             return {"CANCELLED"}
         self.report({"INFO"}, rpt_("{} assets written to {}").format(number, self.directory))
         return {"FINISHED"}

@@ -21,6 +21,9 @@ SHOWN = {
 }
 """Functions that show a text, and which argument it is."""
 
+BLENDERS_OWN = {"align", "location", "rotation", "filepath", "check_existing", "directory"}
+"""Operator properties that come from Blender, which translates them itself."""
+
 KEYWORDS = {"text", "heading", "title", "message"}
 
 
@@ -33,26 +36,38 @@ def classes(addon):
 
 
 def declared(addon):
-    """(context, text) of labels, descriptions, properties and their items."""
+    """Texts of labels, descriptions, properties and their items."""
     for cls in classes(addon):
-        rna = cls.bl_rna
-        operator = issubclass(cls, bpy.types.Operator)
-        if issubclass(cls, (bpy.types.Panel, bpy.types.Menu, bpy.types.Operator, bpy.types.WorkSpaceTool)):
-            yield ("Operator" if operator else "*"), cls.bl_label
-            if operator and cls.bl_description:
-                yield "*", cls.bl_description
-        base = {prop.identifier for prop in cls.__mro__[1].bl_rna.properties} if hasattr(cls.__mro__[1], "bl_rna") else set()
-        for prop in rna.properties:
-            if prop.identifier in base | {"rna_type", "name"} and prop.identifier not in cls.__annotations__:
+        if issubclass(cls, (bpy.types.Panel, bpy.types.Menu, bpy.types.Operator)):
+            yield cls.bl_label
+        if issubclass(cls, bpy.types.Operator):
+            yield getattr(cls, "bl_description", "")
+            group, _, name = cls.bl_idname.partition(".")
+            properties = getattr(getattr(bpy.ops, group), name).get_rna_type().properties
+        elif issubclass(cls, bpy.types.PropertyGroup):
+            properties = cls.bl_rna.properties
+        else:
+            continue
+        given = {name for each in cls.__mro__ for name in getattr(each, "__annotations__", {})}
+        for prop in properties:
+            if prop.identifier not in given or prop.is_hidden:
                 continue
-            if prop.is_hidden:
+            if prop.identifier in BLENDERS_OWN and issubclass(cls, bpy.types.Operator):
                 continue
-            yield "*", prop.name
-            yield "*", prop.description
+            yield prop.name
+            yield prop.description
             if prop.type == "ENUM":
                 for item in prop.enum_items_static:
-                    yield "*", item.name
-                    yield "*", item.description
+                    yield item.name
+                    yield item.description
+
+
+def kept(addon):
+    """Texts of the help pages and of the collection, which are data."""
+    for topic in addon.help.TOPICS:
+        yield from (topic.title, *topic.text)
+    for start in addon.ops_presets.shipped():
+        yield from (start.name, start.about)
 
 
 def drawn():
@@ -71,10 +86,10 @@ def drawn():
             for value in given:
                 for part in ast.walk(value) if not isinstance(value, (ast.JoinedStr, ast.Call)) else ():
                     if isinstance(part, ast.Constant) and isinstance(part.value, str):
-                        yield "*", part.value
+                        yield part.value
 
 
 def all_texts(addon):
-    """Every (context, text) that has letters in it."""
-    found = {*declared(addon), *drawn()}
-    return sorted((where, text) for where, text in found if any(letter.isalpha() for letter in text))
+    """Every text that has letters in it."""
+    found = {*declared(addon), *drawn(), *kept(addon)}
+    return sorted(text for text in found if any(letter.isalpha() for letter in text))
