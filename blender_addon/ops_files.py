@@ -203,6 +203,8 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
         united = self.unite and design.heights.way is not core.design.Making.FREE
         try:
             mesh = solid(made) if united or made.mesh is None else made.mesh
+        except store.DesignError:
+            raise
         except ValueError:
             mesh, united = made.mesh, False
             self.report({"WARNING"}, NOT_UNITED)

@@ -11,6 +11,9 @@ import pytest
 
 from blender_addon import store
 from knotgeom.errors import DesignError
+from blender_addon import unite
+from blender_addon.ops_add import new_knot
+from knotgeom.design import Design, Grid, Heights, Making, Strand
 from knotgeom.made import make
 from knotgeom.reading import read_file
 
@@ -98,14 +101,60 @@ def test_meshes_leave_in_millimetres_whatever_the_scene(scale, tmp_path):
 
 
 def test_where_strands_cannot_be_united_the_export_says_so(knot, tmp_path, capfd, monkeypatch):
+    def fails(*_):
+        raise unite.NotUnited("no union")
+
     monkeypatch.setitem(sys.modules, "manifold3d", None)
+    monkeypatch.setattr(unite, "unite", fails)
     bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / "overlapping.stl"), format="STL")
     assert "not united" in capfd.readouterr().out
     mesh = make(store.design_of(knot)).mesh
     assert len(read_stl(tmp_path / "overlapping.stl")) == 2 * len(mesh.quads) + len(mesh.triangles)
 
 
-def test_strands_are_united_where_they_can_be(knot, tmp_path):
+@pytest.mark.parametrize("way", ["FUSED", "CARVED"])
+def test_strands_are_united_by_blenders_own_boolean(tmp_path, monkeypatch, way):
+    monkeypatch.setitem(sys.modules, "manifold3d", None)
+    heights = Heights(Making[way], step=0.6)
+    knot = new_knot(bpy.context, Design(Grid(2, 2, 7.0, 7.0), strand=Strand(3.0, 1.8), heights=heights), "Small")
+    before = {kind: len(getattr(bpy.data, kind)) for kind in ("objects", "meshes")}
+    for name, united in (("overlapping", False), ("united", True)):
+        bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / f"{name}.stl"), format="STL", unite=united)
+    assert {kind: len(getattr(bpy.data, kind)) for kind in before} == before
+    overlapping, united = (read_stl(tmp_path / f"{name}.stl") for name in ("overlapping", "united"))
+    assert 0.5 * signed_volume(overlapping) < signed_volume(united) < signed_volume(overlapping)
+    assert edges_used_otherwise_than_once_each_way(united) == 0 and bodies(united) == 1
+    for axis in (0, 1):
+        assert np.allclose(np.ptp(overlapping[..., axis]), np.ptp(united[..., axis]), atol=0.01)
+    assert knot.relief_knot.error == ""
+
+
+def numbered(corners):
+    """Triangles of numbered vertices, vertices at one place being one."""
+    _, number = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    return np.asarray(number).reshape(-1, 3)
+
+
+def edges_used_otherwise_than_once_each_way(corners):
+    """Directed edges that have no single partner the other way."""
+    faces = numbered(corners)
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    one, count = np.unique(edges, axis=0, return_counts=True)
+    there = {tuple(edge) for edge in one.tolist()}
+    return int((count > 1).sum()) + sum((b, a) not in there for a, b in there)
+
+
+def bodies(corners):
+    """How many parts hang together."""
+    import networkx
+
+    faces = numbered(corners)
+    graph = networkx.Graph()
+    graph.add_edges_from(faces[:, :2].tolist() + faces[:, 1:].tolist())
+    return networkx.number_connected_components(graph)
+
+
+def test_strands_are_united_by_manifold3d_where_that_is_installed(knot, tmp_path):
     pytest.importorskip("manifold3d")
     for name, unite in (("overlapping", False), ("united", True)):
         bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / f"{name}.stl"), format="STL", unite=unite)
