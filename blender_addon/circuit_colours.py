@@ -62,7 +62,7 @@ def _material(name):
         return found
     material = bpy.data.materials.new(name)
     material.diffuse_color = _linear(name)
-    if not material.use_nodes:
+    if bpy.app.version < (5, 0, 0):  # from then on every material has nodes
         material.use_nodes = True
     shader = next((node for node in material.node_tree.nodes if node.type == "BSDF_PRINCIPLED"), None)
     if shader is not None:
