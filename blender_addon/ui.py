@@ -1,6 +1,7 @@
 """The sidebar: one tab, its sections in the order the work goes. Drawing never writes."""
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 
 from . import core, live, ops_files, ops_mend, ops_pick, props, rebuild, store, units
 
@@ -25,8 +26,8 @@ def words(layout, context, text, icon="NONE", alert=False):
     width = max(20, int((context.region.width / scale - 60) / 6.2)) if context.region else 50
     column = layout.column(align=True)
     column.alert = alert
-    for number, line in enumerate(wrap(text, width)):
-        column.label(text=line, icon=icon if number == 0 else "BLANK1" if icon != "NONE" else "NONE")
+    for number, line in enumerate(wrap(rpt_(text), width)):
+        column.label(text=line, translate=False, icon=icon if number == 0 else "BLANK1" if icon != "NONE" else "NONE")
 
 
 class Section:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import re
 from pathlib import Path
 
 import bpy
@@ -23,6 +24,9 @@ SHOWN = {
 
 BLENDERS_OWN = {"align", "location", "rotation", "filepath", "check_existing", "directory"}
 """Operator properties that come from Blender, which translates them itself."""
+
+TABLES = {"FACTS", "EXCEPTIONS", "GESTURES"}
+"""Lists of which drawing takes its labels: the words in them begin with a capital."""
 
 KEYWORDS = {"text", "heading", "title", "message"}
 
@@ -70,12 +74,26 @@ def kept(addon):
         yield from (start.name, start.about)
 
 
+def labels(node):
+    """The labels in a table: texts that begin with a capital and have small letters too."""
+    for part in ast.walk(node):
+        text = getattr(part, "value", None)
+        if isinstance(part, ast.Constant) and isinstance(text, str) and re.match(r"[A-Z][a-z]", text):
+            yield text
+
+
 def drawn():
     """Texts that the sources hand to what shows them."""
     for path in sorted(FOLDER.glob("*.py")):
         if path.name == "build_extension.py":
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Yield) and isinstance(node.value, ast.Tuple):
+                yield from labels(node.value.elts[0])
+            if isinstance(node, ast.Assign) and any(getattr(name, "id", "") in TABLES for name in node.targets):
+                yield from labels(node.value)
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "at_cursor":
+                yield from labels(node)
             if not isinstance(node, ast.Call):
                 continue
             name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
