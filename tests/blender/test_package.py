@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
+
 import subprocess
 import sys
+import threading
+import tracemalloc
 from pathlib import Path
 
 import bpy
@@ -16,30 +20,84 @@ ROOT = Path(__file__).resolve().parents[2]
 
 def everything_registered():
     """Names of all classes, handlers, menu entries and properties that an add-on may leave behind."""
-    menus = getattr(bpy.types.VIEW3D_MT_mesh_add.draw, "_draw_funcs", [])
-    lists = (bpy.app.handlers.load_post, bpy.app.handlers.undo_post, bpy.app.handlers.redo_post)
+    menus = [
+        function
+        for name in dir(bpy.types)
+        for function in getattr(getattr(getattr(bpy.types, name), "draw", None), "_draw_funcs", [])
+    ]
+    named = (getattr(bpy.app.handlers, name) for name in dir(bpy.app.handlers))
+    lists = [each for each in named if isinstance(each, list)]
     kinds = (bpy.types.Object, bpy.types.Mesh, bpy.types.WindowManager, bpy.types.Scene)
     return {
         "types": sorted(dir(bpy.types)),
-        "operators": sorted(dir(bpy.ops.mesh)),
+        "operators": sorted(dir(bpy.ops.mesh)) + sorted(dir(bpy.ops.wm)) + sorted(dir(bpy.ops.scene)),
         "handlers": [len(each) for each in lists],
         "menus": [function.__module__ for function in menus],
         "properties": [sorted(kind.bl_rna.properties.keys()) for kind in kinds],
     }
 
 
+TIMES = 50
+
+
 def test_unregistering_leaves_nothing_behind(addon):
     addon.unregister()
     try:
         before = everything_registered()
-        for _ in range(5):
+        for _ in range(TIMES):
             addon.register()
+            assert everything_registered() != before
             addon.unregister()
         after = everything_registered()
     finally:
         addon.register()
     assert after == before
     assert not any("relief_knot" in str(value) for value in before.values())
+
+
+def test_timers_and_threads_end_when_the_add_on_goes(addon, knot, monkeypatch):
+    from blender_addon import core, jobs, live, store
+
+    gate = threading.Event()
+
+    def held(design, progress=None, **_):
+        gate.wait(10)
+        progress(0.5, "waiting")
+
+    monkeypatch.setattr(jobs, "can_wait", lambda: True)
+    monkeypatch.setattr(core.made, "make", held)
+    live.later(knot)
+    live.begin(knot, store.design_of(knot))
+    (job,) = jobs.running
+    assert bpy.app.timers.is_registered(live._tick) and bpy.app.timers.is_registered(jobs._tick)
+    threading.Timer(0.2, gate.set).start()
+    addon.unregister()
+    try:
+        assert not bpy.app.timers.is_registered(live._tick) and not bpy.app.timers.is_registered(jobs._tick)
+        assert not job._thread.is_alive() and not jobs.running
+    finally:
+        addon.register()
+
+
+def test_registering_again_and_again_takes_no_more_memory(addon):
+    def twenty_times():
+        for _ in range(20):
+            addon.unregister()
+            addon.register()
+        gc.collect()
+
+    twenty_times()  # what is kept once, whatever the number
+    tracemalloc.start()
+    try:
+        before = tracemalloc.get_traced_memory()[0]
+        twenty_times()
+        middle = tracemalloc.get_traced_memory()[0]
+        twenty_times()
+        after = tracemalloc.get_traced_memory()[0]
+    finally:
+        tracemalloc.stop()
+    a_class = 2_000  # bytes, and there are dozens: what leaked would be far more than a thousand times this
+    assert after - middle < max(20 * a_class, (middle - before) / 2)
 
 
 @pytest.fixture(scope="module")
