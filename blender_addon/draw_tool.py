@@ -149,6 +149,7 @@ class MESH_OT_relief_knot_draw(bpy.types.Operator):
 
     gesture: EnumProperty(
         name="Gesture",
+        description="What the stroke works on, whatever the tool is set to",
         items=[("SETTING", "As Set", "What the tool's settings say"), *JOBS],
         options={"SKIP_SAVE"},
     )
@@ -330,6 +331,13 @@ class DrawOnKnot(bpy.types.WorkSpaceTool):
         draw_settings(layout, context, header=context.region.type == "TOOL_HEADER")
 
 
+def draw_button(layout, context):
+    """The way to the tool from the sidebar; down while it is active."""
+    active = overlay.is_tool_active(context)
+    button = layout.operator("wm.tool_set_by_id", text="Draw on Knot", icon="GREASEPENCIL", depress=active)
+    button.name = overlay.TOOL
+
+
 def draw_settings(layout, context, header=False):
     """The settings of the tool, in one row for the header."""
     settings = context.scene.relief_knot_tool
@@ -379,7 +387,6 @@ class VIEW3D_PT_relief_knot_drawing(bpy.types.Panel):
     bl_region_type = "UI"
     bl_category = "Relief Knot"
     bl_parent_id = "VIEW3D_PT_relief_knot"
-    bl_order = -1
 
     @classmethod
     def poll(cls, context):
@@ -390,10 +397,8 @@ class VIEW3D_PT_relief_knot_drawing(bpy.types.Panel):
         layout.use_property_split = True
         layout.use_property_decorate = False
         layout.active = context.mode == "OBJECT"
-        active = overlay.is_tool_active(context)
-        row = layout.row()
-        row.operator("wm.tool_set_by_id", text="Draw on Knot", icon="GREASEPENCIL", depress=active).name = overlay.TOOL
-        if active:
+        draw_button(layout, context)
+        if overlay.is_tool_active(context):
             draw_settings(layout, context)
             draw_symmetry(layout, context)
         layout.operator("mesh.relief_knot_reference", icon="IMAGE_REFERENCE")
@@ -410,6 +415,8 @@ def draw_status(self, context):
         row = layout.row(align=True)
         for key in held.split():
             row.label(text="", icon=key)
+            if key == "EVENT_CTRL":
+                row.separator(factor=1.2)  # this icon is wider than its place
         row.label(text=words, icon=icon)
         layout.separator(factor=0.6)
 

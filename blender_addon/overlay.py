@@ -90,8 +90,11 @@ def theme_colours(context):
         "faint": (*text, 0.28),
         "border": (*text, 0.5),
         "halo": (*back, 0.75),
-        "active": (*view.object_active, 1.0),
-        "fork": (*view.object_selected, 1.0),
+        "active": (
+            *tuple(theme.user_interface.gizmo_secondary)[:3],
+            1.0,
+        ),  # the outline of what is selected has its own
+        "exception": (*tuple(theme.user_interface.gizmo_primary)[:3], 1.0),
         "warning": (*tuple(getattr(state, "error", (0.9, 0.3, 0.25, 1.0)))[:3], 1.0),
     }
 
@@ -139,9 +142,9 @@ def _pieces(kind, design, report):
     if kind == "circuits":
         return [(pieces, shade, 2.4) for _, pieces, shade, _ in lines.circuit_lines(design)]
     if kind == "forks":
-        return [(lines.polygon_marks(lines.plan(design).forks, radius, 3, np.pi / 2), "fork", 2.0)]
+        return [(lines.polygon_marks(lines.plan(design).forks, radius, 3, np.pi / 2), "line", 2.0)]
     if kind == "exceptions":
-        return [(lines.polygon_marks(lines.exception_places(design, report["facts"]), radius, 4), "active", 2.0)]
+        return [(lines.polygon_marks(lines.exception_places(design, report["facts"]), radius, 4), "exception", 2.0)]
     if kind == "findings":
         return [(lines.polygon_marks(lines.finding_places(report["findings"])[1], 1.7 * radius, 24), "warning", 2.0)]
     return []

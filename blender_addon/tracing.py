@@ -38,7 +38,12 @@ class MESH_OT_relief_knot_reference(ops_edit.KnotOperator, bpy.types.Operator, I
     bl_label = "Lay Picture Under"
     bl_description = "Lay a picture under the knot's layout, fitted to it, to trace over"
 
-    filter_glob: StringProperty(default="*.png;*.jpg;*.jpeg;*.tif;*.tiff;*.webp;*.bmp;*.exr", options={"HIDDEN"})
+    filter_glob: StringProperty(
+        name="Kinds of File",
+        description="Which files are listed",
+        default="*.png;*.jpg;*.jpeg;*.tif;*.tiff;*.webp;*.bmp;*.exr",
+        options={"HIDDEN"},
+    )
     opacity: FloatProperty(
         name="Opacity", description="How strongly the picture shows", subtype="FACTOR", min=0.0, max=1.0, default=0.5
     )

@@ -348,3 +348,17 @@ def test_the_place_pressed_is_found_from_any_side(knot, turn):
     eye = knot.matrix_world @ Vector((0.05, -0.2, 0.3))
     point = ops_pick.meet_plane(knot, eye, aim - eye)
     assert gestures.Stroke(PLAIN, Job.BREAK, point).site == (3, 2)
+
+
+@pytest.mark.parametrize(
+    "kind", [draw_tool.ReliefKnotTool, overlay.ReliefKnotOverlay, draw_tool.MESH_OT_relief_knot_draw]
+)
+def test_every_setting_says_what_it_does(kind):
+    own = list(kind.__annotations__)
+    shown = bpy.ops.mesh.relief_knot_draw.get_rna_type() if kind is draw_tool.MESH_OT_relief_knot_draw else kind.bl_rna
+    assert own
+    for name in own:
+        prop = shown.properties[name]
+        assert prop.name and prop.description and not prop.description.endswith("."), name
+        if prop.type == "ENUM":
+            assert all(item.description for item in prop.enum_items), name

@@ -1,5 +1,6 @@
 """A session of drawing at the screen: the tool, hovering, strokes, keys, Esc, undo, overlays; pictures of all of it."""
 
+import json
 import sys
 
 sys.path.insert(0, "/job")
@@ -200,14 +201,11 @@ def steps(hands):
     yield
     hands.region("UI").active_panel_category = "Relief Knot"
     yield
-    part("props").from_design(
-        knot(),
-        part("core").editing.set_passes(
-            part("store").design_of(knot()),
-            [design.Pass(3, 4, design.Way.FALLING), design.Pass(4, 5, design.Way.RISING)],
-            True,
-        ),
-    )
+    editing, now = part("core").editing, part("store").design_of(knot())
+    whole = [at for at in sorted(editing.circuit_numbers(now)) if not editing.is_divided(now, at)]
+    part("props").from_design(knot(), editing.set_passes(now, whole[4:6], True))
+    facts = json.loads(knot().relief_knot.report)["facts"]
+    hands.note("forks", facts["forks"])
     yield
     hands.area.tag_redraw()
     for _ in range(3):
@@ -236,6 +234,10 @@ def steps(hands):
         bpy.ops.wm.tool_set_by_id(name="builtin.select_box")
     shown.forks = shown.exceptions = False
     hands.area.tag_redraw()
+    yield
+    hands.move(300, 20)
+    yield
+    hands.move(*place(hands, -2.5, 6))
     yield
     yield
     hands.picture("d8-tool-left")

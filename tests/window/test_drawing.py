@@ -111,6 +111,10 @@ def test_a_press_beside_the_knot_is_blenders_own(seen: dict[str, Any]) -> None:
     assert seen["selected after a press beside"] == []
 
 
+def test_there_were_forks_to_be_shown(seen: dict[str, Any]) -> None:
+    assert seen["forks"] > 0
+
+
 def test_nothing_drawn_has_failed(seen: dict[str, Any]) -> None:
     assert seen["drawing still"] is True, "a drawing that fails is taken out of the view"
 
