@@ -118,18 +118,20 @@ def _tick():
     if any(job.is_long for job in running):
         _watch()
     if running:
-        redraw(bpy.context)
-        return 0.05
+        redraw(bpy.context, sidebar_only=True)
+        return 0.1
     redraw(bpy.context)
     return None
 
 
-def redraw(context):
-    """Let every 3D view show what has changed."""
+def redraw(context, sidebar_only=False):
+    """Let every 3D view show what has changed; drawing the scene takes far longer than the sidebar alone."""
     for window in context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
-                area.tag_redraw()
+                for region in area.regions:
+                    if region.type == "UI" or not sidebar_only:
+                        region.tag_redraw()
 
 
 _watching = []

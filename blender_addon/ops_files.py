@@ -217,4 +217,28 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
 CLASSES = (MESH_OT_relief_knot_import, MESH_OT_relief_knot_export, MESH_OT_relief_knot_export_mesh)
 
 
-register, unregister = bpy.utils.register_classes_factory(CLASSES)
+def draw_import(self, _context):
+    """The entry in File > Import."""
+    self.layout.operator("mesh.relief_knot_import", text=f"Relief Knot Design ({EXTENSION})")
+
+
+def draw_export(self, _context):
+    """The entries in File > Export."""
+    self.layout.operator("mesh.relief_knot_export_mesh", text="Relief Knot Mesh in mm (.stl, .ply, .obj)")
+    self.layout.operator("mesh.relief_knot_export", text=f"Relief Knot Design ({EXTENSION})")
+
+
+def register():
+    """Make this part known to Blender."""
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+    bpy.types.TOPBAR_MT_file_import.append(draw_import)
+    bpy.types.TOPBAR_MT_file_export.append(draw_export)
+
+
+def unregister():
+    """Take back what register did."""
+    bpy.types.TOPBAR_MT_file_export.remove(draw_export)
+    bpy.types.TOPBAR_MT_file_import.remove(draw_import)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

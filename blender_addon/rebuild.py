@@ -9,6 +9,7 @@ the digest of the design that it was made of: after undo, redo, saving and loadi
 the mesh made again where they differ. Only the contents of a mesh are written then, never which mesh an object has.
 """
 
+import inspect
 import time
 import traceback
 
@@ -23,6 +24,9 @@ AT_ONCE = 0.06
 """Seconds of work that a move of a slider may cost."""
 CLICK = 0.6
 """Seconds of work that a click may cost before it is done beside the hand's next work."""
+
+QUICK = {"prove": False} if "prove" in inspect.signature(core.made.make).parameters else {}
+"""A draft's remedies are estimates: trying each of them takes longer than the draft."""
 
 DRAFT = "draft "
 """What the digest on a mesh begins with where the mesh is a draft."""
@@ -65,12 +69,7 @@ def expected(obj, design, fine=True):
     exact = _pace[True] * crossings(design)
     if known and before["seconds"]:
         exact = max(exact, before["seconds"] * crossings(design) / max(known, 1))
-    return exact if fine else exact * _share_of_draft()
-
-
-def _share_of_draft():
-    """What share of the exact mesh's time a draft takes."""
-    return min(_pace[False] / _pace[True], 1.0)
+    return exact if fine else min(_pace[False] * crossings(design), exact)
 
 
 def change(obj, edit, dragged=False):
@@ -139,7 +138,7 @@ def rebuild(obj, progress=None, fine=True):
         return False
     begun = time.perf_counter()
     try:
-        made = core.made.make(design, fine=fine, progress=progress)
+        made = core.made.make(design, fine=fine, progress=progress, **({} if fine else QUICK))
     except core.made.Cancelled:
         return False
     except Exception as error:
@@ -164,10 +163,7 @@ def take(obj, made, seconds, fine=True):
     """Take up what was made of the design on ``obj``; gives whether there is a mesh."""
     knot = obj.relief_knot
     _pace[fine] = (_pace[fine] + seconds / max(crossings(made.design), 12)) / 2
-    if fine:
-        store.write_report(obj, made, seconds)
-    else:
-        store.write_report(obj, made, seconds / _share_of_draft())
+    store.write_report(obj, made, seconds if fine else store.report_of(obj)["seconds"])
     if made.mesh is None:
         knot.error = "; ".join(f"{f.kind}, {f.place}: {f.remedy}" for f in made.findings[:1]) or "no mesh can be made"
         return False

@@ -7,6 +7,7 @@ a network the first time. :func:`why_not` says what is missing.
 
 from __future__ import annotations
 
+import fcntl
 import os
 import random
 import shutil
@@ -80,6 +81,9 @@ blender --factory-startup --background --python-expr "{enable}" >/job/enable.log
 timeout {seconds} blender --enable-event-simulate --gpu-backend opengl \\
     --window-geometry 0 0 {width} {height} --python /job/{script} >/job/blender.log 2>&1
 status=$?
+blender --factory-startup --background --python-expr "{disable}" >/job/disable.log 2>&1
+blender --command extension remove relief_knots >/job/remove.log 2>&1
+find "$HOME" -ipath '*relief*knot*' -o -iname '*knotgeom*' -o -iname 'networkx*' >/job/left.txt
 kill $screen
 exit $status
 """
@@ -87,6 +91,11 @@ exit $status
 ENABLE = (
     "import bpy; bpy.ops.preferences.addon_enable(module='bl_ext.user_default.relief_knots'); "
     "bpy.context.preferences.view.show_splash = False; bpy.ops.wm.save_userpref()"
+)
+
+DISABLE = (
+    "import bpy; bpy.ops.wm.read_userpref(); "
+    "bpy.ops.preferences.addon_disable(module='bl_ext.user_default.relief_knots'); bpy.ops.wm.save_userpref()"
 )
 
 
@@ -100,6 +109,12 @@ def drive(script: str, extension: Path, job: Path, seconds: int = 150) -> int:
     int
         Blender's exit status; 124 where it had to be stopped.
     """
+    with (folder() / "job.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # one session at a time: there is one /job
+        return _drive(script, extension, job, seconds)
+
+
+def _drive(script: str, extension: Path, job: Path, seconds: int) -> int:
     inside = folder() / "job"
     shutil.rmtree(inside, ignore_errors=True)
     shutil.copytree(job, inside)
@@ -108,7 +123,7 @@ def drive(script: str, extension: Path, job: Path, seconds: int = 150) -> int:
     shutil.copy(extension, inside / "extension.zip")
     width, height = SCREEN
     words = INSIDE.format(
-        number=random.randint(100, 900), width=width, height=height, seconds=seconds, script=script, enable=ENABLE
+        number=random.randint(100, 900), width=width, height=height, seconds=seconds, script=script, enable=ENABLE, disable=DISABLE
     )
     (inside / "run").write_text(words)
     (inside / "run").chmod(0o755)

@@ -14,6 +14,8 @@ class Hands:
     def __init__(self):
         self.seen = {}
         self.at = (800, 450)
+        self.keys = self.clicks = 0
+        """What a person would have pressed so far; a key held counts too."""
 
     @property
     def window(self):
@@ -36,8 +38,21 @@ class Hands:
 
     def tap(self, key, **held):
         """Press and let go of a key or mouse button; ``shift=True`` and so on hold others meanwhile."""
+        if key.endswith("MOUSE"):
+            self.clicks += 1
+        else:
+            self.keys += 1
+        self.keys += len(held)
         for value in ("PRESS", "RELEASE"):
             self.window.event_simulate(type=key, value=value, x=self.at[0], y=self.at[1], **held)
+
+    def type(self, text):
+        """Type letters and spaces."""
+        for letter in text:
+            self.keys += 1
+            key = "SPACE" if letter == " " else letter.upper()
+            for value, extra in (("PRESS", {"unicode": letter}), ("RELEASE", {})):
+                self.window.event_simulate(type=key, value=value, x=self.at[0], y=self.at[1], **extra)
 
     def picture(self, name):
         """Keep what the screen shows."""
