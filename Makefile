@@ -1,6 +1,7 @@
 # Everything sets itself up: environments are made once, and again when their list of packages changes.
 #
 #   make test       the core's tests, then the add-on's tests in every Blender below
+#   make test-window  the add-on in a real window (as root; made once, 1.7 GB)
 #   make lint       ruff and mypy
 #   make demo       pictures and files of the demonstration designs into out/
 #   make bench      timings
@@ -11,6 +12,11 @@
 # Blender's Python module exists for one Python version for each Blender; for those below it is 3.11.
 PYTHON ?= $(shell for p in python3.11 python3; do "$$p" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' 2>/dev/null && { echo $$p; break; }; done)
 BLENDERS := 4.2 4.5 5.0
+# Blender 5.2 is made for Python 3.13; it is tested too where there is one.
+PYTHON313 ?= $(shell for p in python3.13 "$$HOME"/.pyenv/versions/3.13.*/bin/python3.13; do "$$p" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 13))' 2>/dev/null && { echo $$p; break; }; done)
+ifneq ($(PYTHON313),)
+BLENDERS += 5.2
+endif
 # The Blender that makes the demonstration's scenes and the extension's zip.
 BLENDER := 4.5
 
@@ -25,7 +31,7 @@ export PYTHONDONTWRITEBYTECODE := 1
 export PYTHONPATH := $(CURDIR)
 
 .DELETE_ON_ERROR:
-.PHONY: test test-core test-blender lint demo bench extension schema clean environments python
+.PHONY: test test-core test-blender test-window lint demo bench extension schema clean environments python
 .SECONDARY:
 
 test: test-core test-blender
@@ -34,6 +40,10 @@ test-core: .venv/ready
 	$(CORE) -m pytest
 
 test-blender: $(BLENDERS:%=test-blender-%)
+
+# A real window; skipped, with the reason, where a desktop Blender cannot be had.
+test-window: .venv-blender-$(BLENDER)/ready
+	$(LIMIT) $(BPY) -m pytest tests/window
 
 test-blender-%: .venv-blender-%/ready
 	$(LIMIT) .venv-blender-$*/bin/python -m pytest tests/blender
@@ -66,6 +76,11 @@ python:
 .venv/ready: tests/requirements.txt | python
 	$(PYTHON) -m venv .venv
 	$(CORE) $(PIP) -r tests/requirements.txt
+	touch $@
+
+.venv-blender-5.2/ready: tests/requirements-blender-5.2.txt
+	"$(PYTHON313)" -m venv .venv-blender-5.2
+	.venv-blender-5.2/bin/python $(PIP) -r $< || { echo "make: Blender 5.2 as a Python module could not be had; it needs a network" >&2; exit 1; }
 	touch $@
 
 .venv-blender-%/ready: tests/requirements-blender-%.txt tests/requirements-blender.txt | python
