@@ -6,6 +6,8 @@
 #   make demo       pictures and files of the demonstration designs into out/
 #   make bench      timings
 #   make extension  the add-on as a zip for Blender
+#   make manual     the manual as a site into out/manual; make pictures takes its pictures anew from a real window,
+#                   and those of the starting points from their designs
 #   make schema     the JSON Schema of design files, after a change of knotgeom/reading.py
 #   make clean      remove all that was made, environments included
 
@@ -31,7 +33,7 @@ export PYTHONDONTWRITEBYTECODE := 1
 export PYTHONPATH := $(CURDIR)
 
 .DELETE_ON_ERROR:
-.PHONY: test test-core test-blender test-window lint demo bench extension schema clean environments python
+.PHONY: test test-core test-blender test-window lint demo bench extension manual pictures schema clean environments python
 .SECONDARY:
 
 test: test-core test-blender
@@ -63,6 +65,14 @@ bench: .venv/ready .venv-blender-$(BLENDER)/ready
 
 extension: .venv-blender-$(BLENDER)/ready
 	$(BPY) blender_addon/build_extension.py
+
+manual: .venv/ready .venv-blender-$(BLENDER)/ready
+	$(BPY) manual/tables.py
+	$(CORE) -m mkdocs build --strict --quiet --config-file manual/mkdocs.yml
+
+pictures: .venv/ready
+	$(CORE) manual/thumbnails.py
+	$(CORE) manual/pictures.py
 
 schema: .venv/ready
 	$(CORE) -c "from knotgeom import reading; print(reading.schema_text(), end='')" > shared/interlace.schema.json

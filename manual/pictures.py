@@ -45,6 +45,9 @@ def main() -> int:
             logs = "".join((job / name).read_text() for name in ("install.log", "blender.log") if (job / name).exists())
             print(seen.get("failed", ""), logs, sep="\n", file=sys.stderr)
             return 1
+        if (seen["german word"], seen["german operator"]) != ("Vorlagen", "Auf Knoten zeichnen"):
+            print(f"no German: {seen['german word']}, {seen['german operator']}", file=sys.stderr)
+            return 1
         TARGET.mkdir(parents=True, exist_ok=True)
         for picture in sorted(job.glob("*.png")):
             _kind, left, low, right, high = seen[picture.stem]

@@ -12,7 +12,7 @@ from mathutils import Vector
 PACKAGE = "bl_ext.user_default.relief_knots"
 PARENT = "VIEW3D_PT_relief_knot"
 VIEW_SIDEBAR = ("VIEW_3D", "UI")
-SPARE = 8
+SPARE = 9
 """Desks made before the sidebar's tab is first shown, so that each can begin with other sections open."""
 
 
@@ -204,6 +204,15 @@ def steps(hands):
     yield
     yield
     yield from keep(hands, "trim", "VIEW")
+
+    # in German
+    view = bpy.context.preferences.view
+    view.language = "de_DE"
+    view.use_translate_interface = view.use_translate_tooltips = True
+    yield from desk(hands, "Layout", "Dividing", "Weave", "Checks")
+    hands.note("german word", bpy.app.translations.pgettext_iface("Starting Points"))
+    hands.note("german operator", bpy.app.translations.pgettext_iface("Draw on Knot", "Operator"))
+    yield from keep(hands, "german", "SIDEBAR")
 
 
 if __name__ == "__main__":
