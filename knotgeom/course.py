@@ -248,7 +248,8 @@ def _bend(
         if design.strand.turns.corners is Turn.POINTED and boundary[i] and boundary[j]:
             # A mitre needs a straight reach on both sides. Nothing faces a corner of the layout from outside, so its
             # tip goes further out, and the bends before it keep their room.
-            stand[i] = stand[j] = size.width / 2 + CORNER * max(size.background, 0.0)
+            near = size.width / 2 + CORNER * max(size.background, 0.0)
+            stand[i], stand[j] = min(stand[i], near), min(stand[j], near)
     foot = at + stand[:, None] * normal
 
     for group in groups:

@@ -50,8 +50,8 @@ class Finding:
         Where, in the designer's terms.
     value : float or None
         What was measured, in mm or degrees.
-    remedy : str
-        What would do, in numbers.
+    measured : str
+        The same in words, beside what would be right.
     at : (float, float) or None
         The place in plan, mm.
     changes : tuple of Change
@@ -61,9 +61,29 @@ class Finding:
     kind: str
     place: str
     value: float | None
-    remedy: str
+    measured: str
     at: tuple[float, float] | None = None
     changes: tuple[Change, ...] = ()
+
+    @property
+    def remedy(self) -> str:
+        """What was measured and what would do, in words and numbers."""
+        return f"{self.measured}; {' or '.join(_words(change) for change in self.changes)} would do"
+
+
+NAMES = {
+    "strand.width": "width",
+    "strand.thickness": "thickness",
+    "divide.gap": "gap",
+    "heights.step": "step",
+    "heights.depth_limit": "depth limit",
+}
+
+
+def _words(change: Change) -> str:
+    if change.value is not None:
+        return f"a {NAMES[change.key]} of {change.value:.4g} mm"
+    return "one break less there" if change.key == "breaks" else "a larger cell"
 
 
 def _site(layout: Layout, edge: int) -> str:
@@ -133,7 +153,7 @@ def tight_bends(
                     place,
                     round(float(inside[sample]), 4),
                     f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
-                    f"{wide[sample] / 4:.2f} mm; a width of {_mm(width)} would fit",
+                    f"{wide[sample] / 4:.2f} mm",
                     (round(float(x), 4), round(float(y), 4)),
                     (Change("strand.width", _down(width)),),
                 ),
@@ -154,19 +174,20 @@ def uneven_ground(
         if apart >= (1 - EVEN) * plain - 1e-9 or len(found) >= MOST:
             break
         a, b = (_run_name(layout, circuits, int(v), before) for v in gaps.visit[k])
-        # the centre lines stand half the pitch from walls whatever the width, so distance less width grows as it falls
-        width = (apart + size.width - (1 - EVEN) * size.pitch) / EVEN
-        narrower = 0.05 * size.pitch < width < size.width
-        fits = f"a width of {_mm(width)} would do" if narrower else "take one of the breaks there away"
+        # a first estimate; how far strands stand from walls goes with their width, so it has to be tried
+        width = min((apart + size.width - (1 - EVEN) * size.pitch) / EVEN, 0.95 * size.width)
+        width = max(width, 0.8 * size.width)
         x, y = gaps.point[k]
         found.append(
             Finding(
                 "ground",
                 f"{a} and {b}",
                 round(apart, 4),
-                f"the background is {apart:.2f} mm here and {plain:.2f} mm in the plain plait; {fits}",
+                f"the background is {apart:.2f} mm here and {plain:.2f} mm in the plain plait"
+                if apart > 0
+                else f"the strands lie {-apart:.2f} mm upon one another, so that the opening between them is closed",
                 (round(float(x), 4), round(float(y), 4)),
-                (Change("strand.width", _down(width)) if narrower else Change("breaks", None),),
+                (Change("strand.width", _down(width)), Change("breaks", None)),
             )
         )
     return found
@@ -189,13 +210,9 @@ def steep_places(
         room = heights.depth_limit - size.thickness
         word = "thickness" if heights.way is Making.FREE else "step"
         keep = max(size.separation * room / max(depth - size.thickness, 1e-9), 0.0)
-        remedy = f"the strands take {depth:.2f} mm, the limit is {heights.depth_limit:.2f} mm; " + (
-            f"a step of {_mm(keep)} would do"
-            if word == "step"
-            else f"a depth limit of {_mm_up(depth)}, or thinner strands, would do"
-        )
+        measured = f"the strands take {depth:.2f} mm, the limit is {heights.depth_limit:.2f} mm"
         change = Change("heights.step", _down(keep)) if word == "step" else Change("heights.depth_limit", _up(depth))
-        found.append(Finding("depth", "the whole design", round(depth, 4), remedy, None, (change,)))
+        found.append(Finding("depth", "the whole design", round(depth, 4), measured, None, (change,)))
     return found
 
 
@@ -231,31 +248,25 @@ def _slope_finding(
     needed, room = float(drop[drop > 0].sum()), float(run.sum())
     climbs = max(int((run > 0).sum()), 1)
     more = (needed / allowed - room) / climbs  # mm that each climb on the way lacks
-    options: list[str] = []
     changes: list[Change] = []
     if more > 0:
         width = size.width - more
         if not strand_map.divided.any() and width > 0.1 * size.width:
-            options.append(f"a width of {_mm(width)}")
             changes.append(Change("strand.width", _down(width)))
         if strand_map.divided.any() and size.gap + more < 0.8 * size.width:
-            options.append(f"a gap of {_mm_up(size.gap + more)}")
             changes.append(Change("divide.gap", _up(size.gap + more)))
     keep = allowed * max(room, 0.0) / number / 1.07  # the finished curve is a little steeper than the least slope
     if design.heights.way is Making.FREE:
         if keep - size.clearance > 0.05:
-            options.append(f"a thickness of {_mm(keep - size.clearance)}")
             changes.append(Change("strand.thickness", _down(keep - size.clearance)))
     elif keep > 0.01:
-        options.append(f"a step of {_mm(keep)}")
         changes.append(Change("heights.step", _down(keep)))
-    remedy = " or ".join(options) + " would do" if options else "fewer divided passes there, or a larger cell, would do"
     asked = math.degrees(math.atan(allowed))
     return Finding(
         "slope",
         place,
         round(steep, 3),
-        f"the strands climb {steep:.1f} degrees there and at most {asked:.1f} can be kept; {remedy}",
+        f"the strands climb {steep:.1f} degrees there and at most {asked:.1f} can be kept",
         at,
         tuple(changes) or (Change("layout.cell", None),),
     )
@@ -269,23 +280,17 @@ def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief
     sites = [_site(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[eased])]
     place = f"crossing {sites[0]}" if len(sites) == 1 else f"{len(sites)} crossings, the first {sites[0]}"
     gap = size.gap + relief.stretches.lacking
+    middle = "the full step is kept along the middle of the overlap only"
     if strand_map.divided.any() and gap < 0.8 * size.width:
-        remedy = (
-            f"with {size.gap:.2f} mm between the halves there is no room to climb from edge to edge, and the full step "
+        measured = (
+            f"with {size.gap:.2f} mm between the halves there is no room to climb from edge to edge, and {middle}"
         )
-        remedy += f"is kept along the middle of the overlap only; a gap of {_mm_up(gap)} would keep it to the edges"
         change = Change("divide.gap", _up(gap))
     else:
-        remedy = "two crossings lie so close that the full step is kept along the middle of the overlap only; "
+        measured = f"two crossings lie so close that {middle}"
         width = size.width - relief.stretches.lacking
-        narrower = width > 0.1 * size.width
-        remedy += (
-            f"a width of {_mm(width)} would keep it to the edges"
-            if narrower
-            else "a larger cell, or one break less there, would keep it to the edges"
-        )
-        change = Change("strand.width", _down(width)) if narrower else Change("layout.cell", None)
-    return [Finding("step", place, round(relief.stretches.lacking, 4), remedy, None, (change,))]
+        change = Change("strand.width", _down(width)) if width > 0.1 * size.width else Change("layout.cell", None)
+    return [Finding("step", place, round(relief.stretches.lacking, 4), measured, None, (change,))]
 
 
 def weave_exceptions(

@@ -61,18 +61,23 @@ def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Course
     found: list[tuple[float, Floats, int, int]] = []
     by_size: dict[int, list[list[int]]] = {}
     for pieces in openings:
-        if 4 <= len(pieces) <= 64:
+        if 2 <= len(pieces) <= 64:
             by_size.setdefault(len(pieces), []).append(pieces)
     for number, group in by_size.items():
         table = np.array(group)  # (openings, pieces), each piece as 2 * piece + side
         points = sides[table]  # (openings, pieces, SAMPLES, 2)
-        heart = points.mean(2)
-        turn = heart[..., 0] * np.roll(heart[..., 1], -1, 1) - heart[..., 1] * np.roll(heart[..., 0], -1, 1)
+        outward = normals[table]
+        line = points - outward  # along the centre lines: the edges of a closed opening have changed sides
+        walked = np.where((table % 2 == 1)[..., None, None], line, line[:, :, ::-1]).reshape(len(table), -1, 2)
+        ahead = np.roll(walked, -1, 1)
+        turn = walked[..., 0] * ahead[..., 1] - walked[..., 1] * ahead[..., 0]
         inner = turn.sum(1) < 0  # the face round the outside of a part is walked the other way about
-        table, points = table[inner], points[inner]
+        table, points, outward = table[inner], points[inner], outward[inner]
         if not len(table):
             continue
-        outward = normals[table]
+        if number < 4:
+            _closings(table, points, outward, found)
+            continue
         for i in range(number):
             for j in range(i + 2, number - (i == 0)):
                 _approaches(table, points, outward, i, j, found, inside, cell)
@@ -83,6 +88,30 @@ def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Course
         np.array([row[1] for row in found]),
         plain.piece_visit[np.array([[row[2] >> 1, row[3] >> 1] for row in found])],
     )
+
+
+def _closings(table: Ints, points: Floats, outward: Floats, found: list[tuple[float, Floats, int, int]]) -> None:
+    """Openings of two or three pieces that are closed: every place on their edges lies upon another of the pieces.
+
+    Their pieces all meet at the corners, so no nearest approach measures them; an open one is as wide as it is.
+    """
+    count, pieces = table.shape
+    way = outward / np.maximum(np.linalg.norm(outward, axis=3, keepdims=True), 1e-12)
+    clear = np.full((count, pieces, SAMPLES), np.inf)  # how far each place is before the nearest other edge
+    for i in range(pieces):
+        for j in range(pieces):
+            if j == i:
+                continue
+            away = points[:, j, None, :, :] - points[:, i, :, None, :]
+            nearest = np.linalg.norm(away, axis=3).argmin(2)
+            step = np.take_along_axis(away, nearest[:, :, None, None], 2)[:, :, 0]
+            theirs = np.take_along_axis(way[:, j], nearest[:, :, None], 1)
+            clear[:, i] = np.minimum(clear[:, i], -np.einsum("nsk,nsk->ns", step, theirs))
+    best = clear.reshape(count, -1).argmax(1)
+    for k in np.flatnonzero(clear.reshape(count, -1).max(1) <= 0).tolist():
+        i, sample = divmod(int(best[k]), SAMPLES)
+        other = int(table[k, (i + 1) % pieces])
+        found.append((float(clear[k, i, sample]), points[k, i, sample], int(table[k, i]), other))
 
 
 def _approaches(

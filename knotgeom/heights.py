@@ -40,6 +40,9 @@ SLACK = 1.05
 """Slope allowed over the least one, so that the least climbing has some play."""
 RELAX = 1.7
 """Over-relaxation of the alternating direction method: usual values are 1.5 to 1.8 (Boyd et al., section 3.4.3)."""
+ATTEMPTS = 5
+PATCH = 5
+"""Separation is measured on so many places either way over each patch."""
 WIDENING = 0.15
 """How fast the smoothing's half width may change along a strand; the slope grows by at most a third of it."""
 
@@ -68,6 +71,10 @@ class Stretches:
         Length from this row's last place to the next one's first.
     corner_node : (N, 4, 2) int64
         The heights of both strands (pass 0, pass 1) at each corner of each crossing.
+    corner_lane : (N, 2) int64
+        The lanes of both strands.
+    corner_place : (N, 4, 2) float64
+        Where along them the corners lie, mm.
     eased : (N,) bool
         Crossings whose overlap was narrowed to leave room to climb.
     lacking : float
@@ -83,6 +90,8 @@ class Stretches:
     following: Ints
     room: Floats
     corner_node: Ints
+    corner_lane: Ints
+    corner_place: Floats
     eased: Ints
     lacking: float
     nodes: int
@@ -218,6 +227,10 @@ def find_stretches(
             place[other] = np.maximum(place[other], min(spot + least_room / 2 - wrap[row], middle[other]))
             eased[crossing[other]] = True
     room = np.maximum(place[following, 0] + wrap - place[:, 3], 1e-6)
+    sorted_row = np.empty(len(order), np.int64)
+    sorted_row[order] = np.arange(len(order))
+    corner_place = np.empty((2 * count, 4))
+    np.put_along_axis(corner_place, rank, place[sorted_row[: 2 * count]], 1)
     return Stretches(
         lane,
         place,
@@ -226,6 +239,8 @@ def find_stretches(
         following,
         room,
         corner_node.reshape(count, 2, 4).transpose(0, 2, 1),
+        footprints.lane,
+        corner_place.reshape(count, 2, 4).transpose(0, 2, 1),
         eased,
         lacking,
         8 * count + strand_map.forks,
@@ -509,7 +524,8 @@ def raise_strands(
     cap = min(slope, 1e4) * SLACK + 1e-6
     if way is Making.CARVED and slope_limit is not None:
         cap = max(cap, slope_limit / (1 + WIDENING / 3))
-    lane, place, over_under = corner_places(stretches, weaving)
+    low, _, _ = Ruler(courses).find(lanes.circuit[footprints.lane], footprints.centre)
+    lane, place, sign = patch_places(stretches, weaving, np.abs(courses.curvature[low]))
     for rounding in (ROUNDING, 0.15, 0.05):  # a tight depth limit leaves less to round with
         lines = Lines(stretches, lanes, INSET * rounding)
         smoothing = smoothing_widths(lines, rounding)
@@ -518,7 +534,7 @@ def raise_strands(
         if way is not Making.CARVED:
             climb = _Climb(lines, stretches, weaving, cap, None if span is None else span / 2)
             climb.begin(wanted + surplus)
-        for attempt in range(5):
+        for attempt in range(ATTEMPTS if climb is not None else 3 * ATTEMPTS):
             if climb is not None:
                 most, near = (150, 1e-3) if attempt == 0 else (60, 5e-4)
                 height = climb.settle(wanted + surplus, most, near * size.separation)
@@ -528,12 +544,15 @@ def raise_strands(
                 height = _highest(lines, stretches, weaving, wanted + surplus, cap, size)
             profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
             z, _ = lane_heights(profile, lane, place)
-            kept = (z[over_under[0]] - z[over_under[1]]).min(1)
+            kept = (sign[:, None] * (z[:, :, 1] - z[:, :, 0])).min(1)
             short = wanted - kept
             worst = float(short.max())
             if attempt >= 2 and worst < 5e-4 * size.separation:
                 break
-            surplus = np.maximum(surplus + np.where(short > 0, 1.05 * short, 0.9 * short), 0.0)
+            ease = (
+                0.9 if climb is not None else 0.9 / (1 + attempt)
+            )  # highest heights hang together: settle them gently
+            surplus = np.maximum(surplus + np.where(short > 0, 1.05 * short, ease * short), 0.0)
         if span is None or (float(np.ptp(height)) <= span + 1e-6 and worst < 0.02 * size.separation):
             break
     height = _centred(height, weaving, way, size)
@@ -548,15 +567,31 @@ def raise_strands(
     return Relief(profile, z, float(steep.max()), int(steep.argmax()), tightest, stretches, constraints, kept)
 
 
-def corner_places(stretches: Stretches, weaving: Weaving) -> tuple[Ints, Floats, tuple[Ints, Ints]]:
-    """Where to measure separation: (lanes, places) per height, and the upper and lower heights at each corner."""
+def patch_places(stretches: Stretches, weaving: Weaving, bend: Floats) -> tuple[Ints, Floats, Floats]:
+    """Where to measure separation: over each patch, a grid of places that lie over one another.
+
+    Between its corners a patch bulges where the strands bend: each side by the sagitta of the edge that bounds it, for
+    a curvature of ``bend``, (N, 2), pass 0 and pass 1.
+
+    Returns
+    -------
+    lane, place : (N, PATCH ** 2, 2)
+        Of pass 0 and pass 1.
+    sign : (N,)
+        1 where pass 1 is over, -1 where it is under.
+    """
     s = stretches
-    lane, place = np.zeros(s.nodes, np.int64), np.zeros(s.nodes)
-    crossing = s.crossing >= 0
-    for column in (1, 2, 0, 3):  # where corners share a height, the outer place is measured
-        lane[s.node[crossing, column]] = s.lane[crossing]
-        place[s.node[crossing, column]] = s.place[crossing, column]
-    return lane, place, over_and_under(stretches, weaving)
+    u, v = (a.ravel() for a in np.meshgrid(np.linspace(0, 1, PATCH), np.linspace(0, 1, PATCH)))
+    share = np.stack([(1 - u) * (1 - v), (1 - u) * v, u * v, u * (1 - v)], 1)  # corners in their order round the patch
+    place: Floats = np.einsum("gk,nka->nga", share, s.corner_place)
+    if len(place):
+        reach = np.ptp(s.corner_place, axis=1) / 2
+        sagitta = bend[:, ::-1] * reach[:, ::-1] ** 2 / 2  # along one strand its patch ends at an edge of the other
+        middle = s.corner_place.mean(1)[:, None, :]
+        bulging = np.stack([np.abs(2 * v - 1) * 4 * u * (1 - u), np.abs(2 * u - 1) * 4 * v * (1 - v)], 1)
+        place += np.sign(place - middle) * sagitta[:, None, :] * bulging
+    lane = np.broadcast_to(s.corner_lane[:, None, :], place.shape)
+    return lane, place, np.where(weaving.pass_one_over, 1.0, -1.0)
 
 
 def _highest(

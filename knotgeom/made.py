@@ -29,6 +29,7 @@ from .layout import Layout, grid_layout
 from .layout.halfedge import CROSSING
 from .mesh import Floats, Mesh
 from .reading import check
+from .remedies import proved
 from .solid import Tool, united
 from .styles import circuit_styles, own_sizes
 from .sweep import sweep
@@ -37,6 +38,9 @@ from .weave import Weaving, planar_diagram, weave_strands
 
 FINE, COARSE = 14, 6
 """Samples to the straight step between two crossings of the plain plait."""
+
+PROVED = 400
+"""Woven crossings up to which remedies are tried before they are offered."""
 
 Progress = Callable[[float, str], None]
 
@@ -165,13 +169,16 @@ def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -
     return Drawn(courses, lanes, footprints, relief, gaps)
 
 
-def make(design: Design, *, fine: bool = True, progress: Progress | None = None) -> Made:
+def make(design: Design, *, fine: bool = True, prove: bool = True, progress: Progress | None = None) -> Made:
     """Make a design: counts, findings, curves and mesh.
 
     Parameters
     ----------
     fine : bool
         False for a quick draft with fewer samples along the strands.
+    prove : bool
+        Whether remedies are tried before they are offered (designs of up to ``PROVED`` crossings); without, they are
+        first estimates.
     progress : callable, optional
         Called with a share of the work done and the name of the stage that begins; it may raise
         :class:`Cancelled`.
@@ -185,6 +192,8 @@ def make(design: Design, *, fine: bool = True, progress: Progress | None = None)
     counted = count(design, report)
     drawn = draw(counted, fine=fine, progress=report)
     findings, makeable = _judge(counted, drawn)
+    if prove:
+        findings = _prove(counted, findings)
     facts = _facts(counted, drawn, findings, makeable)
     mesh = None
     if makeable:
@@ -245,11 +254,25 @@ def facts(design: Design, *, pd: bool = False) -> dict[str, object]:
     counted = count(design)
     drawn = draw(counted)
     findings, makeable = _judge(counted, drawn)
+    findings = _prove(counted, findings)
     result = _facts(counted, drawn, findings, makeable)
     if pd:
         forks = counted.strand_map.forks
         result["pd"] = None if forks else planar_diagram(counted.strand_map, counted.weaving)
     return result
+
+
+def _prove(counted: Counted, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Findings whose remedies were tried, where the design is small enough to be drawn again and again."""
+    if not findings or counted.strand_map.crossings > PROVED:
+        return findings
+    return proved(counted.design, findings, judge)
+
+
+def judge(design: Design) -> tuple[Finding, ...]:
+    """What is to be mended in a design, its remedies being first estimates."""
+    counted = count(design)
+    return _judge(counted, draw(counted))[0]
 
 
 def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:

@@ -188,7 +188,6 @@ def test_a_bend_that_is_too_tight_names_a_width_and_going_on_so_ends_in_one_that
     assert tried
 
 
-@pytest.mark.xfail(reason="a narrower strand stands elsewhere: the width offered is a first estimate")
 def test_the_first_width_that_a_bend_finding_names_fits():
     for design in TIGHT.values():
         assert bend_widths(design)

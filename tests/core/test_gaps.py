@@ -25,7 +25,7 @@ def lines_of(drawn):
     return [courses.point[a:b] for a, b in zip(courses.start[:-1].tolist(), courses.start[1:].tolist(), strict=True)]
 
 
-@pytest.mark.parametrize("share", [0.3, 0.45, 0.55])
+@pytest.mark.parametrize("share", [0.3, 0.45, 0.5])
 @pytest.mark.parametrize(("columns", "rows"), [(2, 2), (2, 3), (3, 3), (4, 4), (5, 3), (6, 6)])
 def test_the_background_of_a_plain_plait_is_even(columns, rows, share):
     """On square cells 0.707 cell - width; least and greatest lie within 20 % of that."""
@@ -94,6 +94,12 @@ UNEVEN = [
 ]
 
 
+CLOSED = [
+    Design(Grid(4, 4, 10.0, 10.0), Breaks((Site(5, 6),)), strand=Strand(width, 0.8)) for width in (3.9, 4.1, 4.3)
+]
+"""Between the break and the border one cell away two strands lie side by side, upon one another."""
+
+
 def uneven(done):
     return [finding for finding in done.findings if finding.kind == "ground"]
 
@@ -111,16 +117,15 @@ def test_background_that_is_uneven_is_found():
     assert seen
 
 
-@pytest.mark.xfail(reason="strands stand off from walls by their width: the width offered is a first estimate")
 def test_the_width_named_for_uneven_background_mends_it():
     tried = 0
-    for design in UNEVEN:
+    for design in [*UNEVEN, *CLOSED]:
         for finding in uneven(make(design)):
             for mm in re.findall(r"a width of ([\d.]+) mm", finding.remedy):
                 tried += 1
                 again = make(replace(design, strand=replace(design.strand, width=float(mm))))
                 assert finding.place not in {other.place for other in uneven(again)}
-    assert tried
+    assert tried >= len(CLOSED)
 
 
 def test_a_loop_alone_has_no_gap_and_says_so():
