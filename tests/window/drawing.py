@@ -222,7 +222,10 @@ def steps(hands):
     shown.heights = False
     tool.job, tool.left_right = "COLOUR", False
     yield from click(hands, (7.3, 4.3))
-    yield
+    for _ in range(40):  # the mesh may be made beside the hand's next work
+        if not part("rebuild").is_stale(knot()):
+            break
+        yield
     hands.note("colours", [material.name for material in knot().data.materials])
     hands.move(*place(hands, 7.3, 5.3))
     yield
