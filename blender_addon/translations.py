@@ -317,6 +317,8 @@ GERMAN = {
     "Click: leave this cell out   Again: put it back": "Klick: diese Zelle auslassen   Nochmals: zurückholen",
     "Click: wish this strand over   Again: drop the wish": "Klick: diesen Strang oben wünschen   Nochmals: Wunsch aufgeben",
     "Write fused and carved strands as one body; slow before Blender 4.5, whose solver is faster": "Verschmolzene und geschnitzte Stränge als einen Körper schreiben; langsam vor Blender 4.5, dessen Löser schneller ist",
+    "Relief Knot Mesh in mm (.stl, .ply, .obj)": "Netz eines Reliefknotens in mm (.stl, .ply, .obj)",
+    "What the stroke works on, whatever the tool is set to": "Worauf der Strich wirkt, gleich wie das Werkzeug eingestellt ist",
     # overlays
     "Guides": "Hilfslinien",
     "When the layout, its sites and its breaks are drawn over the selected knot": "Wann Anlage, Kreuzungsstellen und Unterbrechungen über den gewählten Knoten gezeichnet werden",
