@@ -491,8 +491,8 @@ GERMAN = {
 LANGUAGES = {"de_DE": GERMAN, "de": GERMAN}
 """By Blender's names for languages; it has called German both."""
 
-CONTEXTS = ("*", "Operator")
-"""Blender looks for the texts of operators in a context of their own."""
+CONTEXTS = ("*", "Operator", "Relief Knots")
+"""Blender looks for the texts of operators in a context of their own; ours is for words that it means otherwise."""
 
 
 def dictionary():

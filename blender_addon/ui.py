@@ -205,6 +205,7 @@ class VIEW3D_PT_relief_knot_weave(Section, bpy.types.Panel):
 
 class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
     bl_label = "Strand"
+    bl_translation_context = "Relief Knots"  # in Blender's own words a strand is one of hair
     bl_parent_id = "VIEW3D_PT_relief_knot"
     bl_options = {"DEFAULT_CLOSED"}
 

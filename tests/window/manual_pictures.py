@@ -190,7 +190,9 @@ def steps(hands):
     # findings
     yield from desk(hands, "Checks", "Counts and Measures")
     yield from new(hands, "drawing/cruciform")
-    knot().relief_knot.width = 0.0058
+    knot().relief_knot.width = 0.005
+    knot().relief_knot.has_slope_limit = True
+    knot().relief_knot.slope_limit = 0.3
     for _ in range(6):
         yield
     hands.note("findings", knot().relief_knot.report)
