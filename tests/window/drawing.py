@@ -76,7 +76,7 @@ def steps(hands):
     yield
     design = part("core").design
     plain = design.Design(
-        design.Grid(6, 5, 10.0, 10.0), divide=design.Divide(gap=1.2), strand=design.Strand(width=3.6, thickness=0.7)
+        design.Grid(6, 5, 10.0, 10.0), divide=design.Divide(gap=0.9), strand=design.Strand(width=2.6, thickness=0.6)
     )
     part("props").from_design(knot(), plain)
     bpy.context.view_layer.update()

@@ -79,7 +79,7 @@ def test_a_stroke_given_up_leaves_all_as_it_was(seen: dict[str, Any], key: str) 
 
 
 def test_ctrl_divides_and_rejoins_a_pass_and_with_shift_the_circuit(seen: dict[str, Any]) -> None:
-    plain = {"gap": 1.2}
+    plain = {"gap": 0.9}
     assert divide(seen, "pass") == plain | {"passes": [[9, 4, "rising"]]}
     assert divide(seen, "pass again") == plain
     assert divide(seen, "circuit") == plain | {"circuits": [[9, 4, "rising"]]}
