@@ -50,7 +50,8 @@ def mend(design, finding, key, value):
     CannotMend
     """
     if key == "breaks":
-        return _without_break(design, finding["at"])
+        without = _without_break(design, finding["at"])
+        return _larger(design, finding) if without is None else without
     if key == "layout.cell":
         return _larger(design, finding)
     return props.put(design, key, value)
@@ -59,7 +60,7 @@ def mend(design, finding, key, value):
 def _without_break(design, at):
     sites = [*design.breaks.horizontal, *design.breaks.vertical]
     if not sites or at is None:
-        raise CannotMend("No break is left to take away")
+        return None
     grid = design.layout
     nearest = min(sites, key=lambda s: math.dist(at, (s.x * grid.cell_width / 2, s.y * grid.cell_height / 2)))
     kept = (tuple(s for s in each if s != nearest) for each in (design.breaks.horizontal, design.breaks.vertical))

@@ -276,7 +276,7 @@ class WM_OT_relief_knot_drop_start(bpy.types.Operator):
     bl_description = "Delete this one of your own starting points from the disk; knots made from it stay"
     bl_options = {"REGISTER"}
 
-    key: StringProperty(options={"HIDDEN"})
+    key: StringProperty(name="Key", description="Which of your starting points", options={"HIDDEN"})
 
     def invoke(self, context, event):
         return context.window_manager.invoke_confirm(self, event)

@@ -94,6 +94,9 @@ class VIEW3D_PT_relief_knot(bpy.types.Panel):
         column.active = not knot.error
         for line in summary(obj):
             words(column, context, line)
+        number = len(store.report_of(obj)["findings"])
+        if number and not knot.error:
+            column.label(text=f"{number} finding{'' if number == 1 else 's'}, see Checks", icon="ERROR")
         unit = context.scene.unit_settings
         if knot.measure == "SCENE" and unit.system == "METRIC" and unit.length_unit not in {"MILLIMETERS", "ADAPTIVE"}:
             layout.operator("scene.relief_knot_millimetres", icon="DRIVER_DISTANCE")

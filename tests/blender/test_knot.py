@@ -222,7 +222,7 @@ def test_undo_and_redo_take_design_and_mesh_together():
     bpy.ops.ed.undo_push(message="Start")
     bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", True, purpose="PENDANT")
     texts, counts = [bpy.context.object.relief_knot.text], [len(bpy.context.object.data.vertices)]
-    bpy.ops.mesh.relief_knot_break("EXEC_DEFAULT", True, point=(10.5, 7.0), line="VERTICAL")
+    bpy.ops.mesh.relief_knot_break("EXEC_DEFAULT", True, point=(14.0, 10.5), line="VERTICAL")
     texts.append(bpy.context.object.relief_knot.text)
     counts.append(len(bpy.context.object.data.vertices))
     bpy.context.object.relief_knot.columns = 5

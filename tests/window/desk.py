@@ -12,12 +12,15 @@ import os
 import random
 import shutil
 import subprocess
+import time
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 RELEASE = "trixie"
 PACKAGES = ["blender", "xvfb", "libgl1-mesa-dri", "libegl1", "imagemagick", "python3-numpy"]
 SCREEN = (1600, 900)
+PREPARE = float(os.environ.get("RELIEF_KNOTS_WINDOW_SECONDS", "240"))
+"""Seconds that making the root may take."""
 
 
 def folder() -> Path:
@@ -49,6 +52,13 @@ def prepare() -> str | None:
     if is_ready():
         return None
     root.parent.mkdir(parents=True, exist_ok=True)
+    until = time.monotonic() + PREPARE
+    fresh = not root.exists() or not any(root.iterdir())
+
+    def _run(command: list[str]) -> None:
+        left = max(until - time.monotonic(), 1.0)
+        subprocess.run(command, check=True, capture_output=True, text=True, timeout=left)
+
     host, inside = ["apt-get"], ["chroot", str(root), "apt-get"]
     quick = ["-o", "Acquire::Retries=1", "-o", "Acquire::http::Timeout=20"]
     try:
@@ -61,14 +71,20 @@ def prepare() -> str | None:
                 shutil.copy(path, root / target)
         _run([*inside, *quick, "update", "-q"])
         _run([*inside, "install", "-y", "-q", "--no-install-recommends", *PACKAGES])
+    except subprocess.TimeoutExpired:
+        _undo(root, fresh)
+        return f"the desktop Blender could not be had within {PREPARE:.0f} s; RELIEF_KNOTS_WINDOW_SECONDS allows more"
     except subprocess.SubprocessError as error:
+        _undo(root, fresh)
         last = (getattr(error, "stderr", None) or str(error)).strip().splitlines()[-1:]
         return f"the desktop Blender could not be installed in {root}: {' '.join(last)}"
     return None
 
 
-def _run(command: list[str]) -> None:
-    subprocess.run(command, check=True, capture_output=True, text=True, timeout=900)
+def _undo(root: Path, fresh: bool) -> None:
+    """Take a half made root away again, but never a folder that held something before."""
+    if fresh:
+        shutil.rmtree(root, ignore_errors=True)
 
 
 INSIDE = """#!/bin/bash
@@ -123,7 +139,13 @@ def _drive(script: str, extension: Path, job: Path, seconds: int) -> int:
     shutil.copy(extension, inside / "extension.zip")
     width, height = SCREEN
     words = INSIDE.format(
-        number=random.randint(100, 900), width=width, height=height, seconds=seconds, script=script, enable=ENABLE, disable=DISABLE
+        number=random.randint(100, 900),
+        width=width,
+        height=height,
+        seconds=seconds,
+        script=script,
+        enable=ENABLE,
+        disable=DISABLE,
     )
     (inside / "run").write_text(words)
     (inside / "run").chmod(0o755)
