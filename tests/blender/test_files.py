@@ -9,11 +9,10 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import store
-from knotgeom.errors import DesignError
-from blender_addon import unite
+from blender_addon import store, unite
 from blender_addon.ops_add import new_knot
 from knotgeom.design import Design, Grid, Heights, Making, Strand
+from knotgeom.errors import DesignError
 from knotgeom.made import make
 from knotgeom.reading import read_file
 
@@ -156,8 +155,8 @@ def bodies(corners):
 
 def test_strands_are_united_by_manifold3d_where_that_is_installed(knot, tmp_path):
     pytest.importorskip("manifold3d")
-    for name, unite in (("overlapping", False), ("united", True)):
-        bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / f"{name}.stl"), format="STL", unite=unite)
+    for name, together in (("overlapping", False), ("united", True)):
+        bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / f"{name}.stl"), format="STL", unite=together)
     overlapping, united = (signed_volume(read_stl(tmp_path / f"{name}.stl")) for name in ("overlapping", "united"))
     assert 0 < united < overlapping, "what two strands share is counted once"
 

@@ -1,4 +1,4 @@
-"""Drafts while a hand moves, exact meshes when it rests, work in a thread: as at a window, its timers turned by hand."""
+"""Drafts while a hand moves, exact meshes when it rests, work in a thread: timers are turned by hand."""
 
 from __future__ import annotations
 
@@ -66,7 +66,9 @@ def test_a_moving_slider_gives_drafts_and_the_exact_mesh_when_it_rests(slow):
 def test_a_draft_is_made_once_for_all_the_moves_that_came_meanwhile(slow, monkeypatch):
     made = []
     real = core.made.make
-    monkeypatch.setattr(core.made, "make", lambda design, **how: made.append(how.get("fine", True)) or real(design, **how))
+    monkeypatch.setattr(
+        core.made, "make", lambda design, **how: made.append(how.get("fine", True)) or real(design, **how)
+    )
     for width in (0.0031, 0.003, 0.0029, 0.0028):
         slow.relief_knot.width = width
     rest()

@@ -187,19 +187,20 @@ def test_every_property_says_what_it_does_and_lengths_in_what_unit():
 
 def mendable():
     """Every remedy of every finding of the faulty designs."""
-    for name, design in FAULTY.items():
-        for number, finding in enumerate(make(design).findings):
+    for name, findings in FOUND.items():
+        for number, finding in enumerate(findings):
             for remedy, change in enumerate(finding.changes):
                 yield pytest.param(name, number, remedy, id=f"{name}, {number} {finding.kind}, {change.key}")
 
 
+FOUND = {name: make(design).findings for name, design in FAULTY.items()}
 MENDABLE = list(mendable())
 
 
 def test_all_kinds_of_findings_are_among_those_tried():
-    kinds = {finding.kind for design in FAULTY.values() for finding in make(design).findings}
+    kinds = {finding.kind for findings in FOUND.values() for finding in findings}
     assert kinds >= {"bend", "step", "slope", "depth"}
-    assert all(finding.changes for design in FAULTY.values() for finding in make(design).findings)
+    assert all(finding.changes for findings in FOUND.values() for finding in findings)
 
 
 @pytest.mark.parametrize(("name", "number", "remedy"), MENDABLE)
