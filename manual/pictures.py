@@ -27,37 +27,57 @@ sys.path.insert(0, str(ROOT / "tests" / "window"))
 import desk  # noqa: E402
 
 
-def main() -> int:
-    """Take them all; gives the exit status."""
+class PictureError(Exception):
+    """The pictures could not be taken; the message says why."""
+
+
+def take(target: Path) -> list[Path]:
+    """Take all pictures into the folder ``target``, which is made where it is missing.
+
+    Raises
+    ------
+    PictureError
+    """
     missing = desk.why_not() or desk.prepare()
     if missing:
-        print(missing, file=sys.stderr)
-        return 1
+        raise PictureError(missing)
     with tempfile.TemporaryDirectory() as folder:
         dist, job = Path(folder) / "dist", Path(folder) / "job"
         job.mkdir()
         build = [sys.executable, str(ROOT / "blender_addon" / "build_extension.py"), "-o", str(dist)]
-        subprocess.run(build, check=True)
+        built = subprocess.run(build, capture_output=True, text=True, check=False)
+        if built.returncode:
+            raise PictureError(built.stderr)
         (archive,) = dist.glob("*.zip")
         status = desk.drive("manual_pictures.py", archive, job, seconds=500)
         seen = json.loads((job / "seen.json").read_text()) if (job / "seen.json").exists() else {"failed": "no notes"}
         if status or "failed" in seen:
             logs = "".join((job / name).read_text() for name in ("install.log", "blender.log") if (job / name).exists())
-            print(seen.get("failed", ""), logs, sep="\n", file=sys.stderr)
-            return 1
+            raise PictureError(f"{seen.get('failed', '')}\n{logs}")
         if (seen["german word"], seen["german operator"]) != ("Vorlagen", "Auf Knoten zeichnen"):
-            print(f"no German: {seen['german word']}, {seen['german operator']}", file=sys.stderr)
-            return 1
-        TARGET.mkdir(parents=True, exist_ok=True)
+            raise PictureError(f"no German: {seen['german word']}, {seen['german operator']}")
+        target.mkdir(parents=True, exist_ok=True)
+        taken = []
         for picture in sorted(job.glob("*.png")):
             _kind, left, low, right, high = seen[picture.stem]
             shown = Image.open(picture).convert("RGB")
             cut = shown.crop((left, shown.height - high, right, shown.height - low))
             if cut.width > WIDEST:
                 cut = cut.resize((WIDEST, round(cut.height * WIDEST / cut.width)), Image.Resampling.LANCZOS)
-            cut.quantize(COLOURS, dither=Image.Dither.NONE).save(TARGET / picture.name, optimize=True)
-    size = sum(path.stat().st_size for path in TARGET.glob("*.png"))
-    print(f"{len(list(TARGET.glob('*.png')))} pictures, {size / 1000:.0f} kB in {TARGET}")
+            taken.append(target / picture.name)
+            cut.quantize(COLOURS, dither=Image.Dither.NONE).save(taken[-1], optimize=True)
+    return taken
+
+
+def main() -> int:
+    """Take them all anew; gives the exit status."""
+    try:
+        taken = take(TARGET)
+    except PictureError as error:
+        print(error, file=sys.stderr)
+        return 1
+    size = sum(path.stat().st_size for path in taken)
+    print(f"{len(taken)} pictures, {size / 1000:.0f} kB in {TARGET}")
     return int(size > MOST_BYTES)
 
 
