@@ -349,6 +349,7 @@ GERMAN = {
     "For printing and milling; triangles only": "Zum Drucken und Fräsen; nur Dreiecke",
     "Vertices shared": "Gemeinsame Eckpunkte",
     "Vertices shared, with UVs": "Gemeinsame Eckpunkte, mit UV-Koordinaten",
+    "The kind of file that is written": "Die Art der Datei, die geschrieben wird",
     "Unite Strands": "Stränge vereinen",
     # starting points
     "Relief Knot Collection": "Reliefknoten-Sammlung",
