@@ -105,6 +105,7 @@ def steps(hands):
     hands.tap("ESC")
     yield
     bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
+    bpy.context.preferences.view.smooth_view = 0  # views are where they are to be before the next picture
     with override(hands):
         bpy.ops.object.select_all(action="SELECT")
         bpy.ops.object.delete()
