@@ -283,7 +283,8 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     ground = uneven_ground(c.layout, c.circuits, d.gaps, c.size, c.widths, before)
     steep = steep_places(c.design, c.layout, c.strand_map, c.size, d.relief, d.lanes, d.courses)
     eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
-    overlap = float(d.gaps.apart.min(initial=np.inf)) <= 0
+    # free strands that lie upon one another beside a crossing would collide; united ones merely close an opening
+    overlap = c.design.heights.way is Making.FREE and float(d.gaps.apart.min(initial=np.inf)) <= 0
     steepest = max(d.relief.tightest.slope, d.relief.steepest)
     makeable = inside > 0 and steepest <= STEEPEST and not overlap
     return (*steep, *bends, *ground, *eased), makeable
