@@ -93,7 +93,7 @@ def _hearth_tile() -> Design:
     grid = Grid(6, 6, 30.0, 30.0)
     return Design(
         grid,
-        four_fold(grid, [(2, 1), (4, 1), (6, 3)]),
+        four_fold(grid, [(1, 6), (2, 5)]),
         Divide(all=True, gap=3.2),
         strand=Strand(width=12.4, thickness=7.0),
         heights=Heights(way=Making.CARVED, step=2.2),
@@ -145,8 +145,8 @@ def _painted_boss() -> Design:
     grid = Grid(6, 6, 50.0, 50.0)
     return Design(
         grid,
-        four_fold(grid, [(2, 1), (4, 1), (3, 6)]),
-        Divide(circuits=(Pass(1, 6, Way.RISING), Pass(1, 6, Way.FALLING)), gap=5.0),
+        four_fold(grid, [(3, 6)]),
+        Divide(circuits=(Pass(1, 4, Way.FALLING), Pass(1, 6, Way.FALLING)), gap=5.0),
         strand=Strand(width=20.0, thickness=9.0),
         heights=Heights(way=Making.FUSED, step=3.2),
     )

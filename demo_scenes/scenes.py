@@ -13,6 +13,7 @@ import math
 import os
 import sys
 import time
+import traceback
 from pathlib import Path
 
 import bpy
@@ -27,7 +28,7 @@ import blender_addon
 
 MM = 0.001
 WIDTH, HEIGHT = 576, 432
-SAMPLES = 24
+SAMPLES = 20
 
 
 def mm(*lengths: float) -> Vector:
@@ -463,8 +464,8 @@ def belt_mount(knot: bpy.types.Object) -> None:
 def linked_charm(knot: bpy.types.Object) -> None:
     """A charm of dyed nylon, every strand loose in the others."""
     low, high = bounds(knot)
-    colours = [(0.03, 0.22, 0.26), (0.75, 0.66, 0.5), (0.62, 0.16, 0.07), (0.62, 0.16, 0.07)]
-    colours += [(0.62, 0.16, 0.07), (0.62, 0.16, 0.07), (0.75, 0.66, 0.5)]
+    teal, cream, coral = (0.03, 0.22, 0.26), (0.75, 0.66, 0.5), (0.62, 0.16, 0.07)
+    colours = [teal, cream, coral, cream, teal, cream, cream]
     knot.data.materials.append(painted("Dyed Nylon", colours, 7, 3.0, None, 0.55))
     floor(plain("Card", (0.40, 0.39, 0.37), 0.9, 0.5, 0.1), low.z, 900)
     sky((0.9, 0.95, 1.0), 0.3)
@@ -494,21 +495,19 @@ def door_trim(knot: bpy.types.Object) -> None:
     for k in range(-2, 3):
         box("Plank", (k * 142 - 69, -1500, -190), (k * 142 + 69, -100, -120), oak, 5)
     iron = metal("Iron", (0.16, 0.16, 0.17), (0.03, 0.028, 0.026), 20, 0.45)
-    box("Strap", (-340, -420, -120), (260, -360, -108), iron, 4)
+    box("Strap", (-340, -420, -120), (310, -360, -108), iron, 4)
     for k in range(-2, 3):
         stud(k * 142 - 10, -390, -108, 17, iron)
     wall = stone("Wall Stone", (0.22, 0.215, 0.21), (0.13, 0.13, 0.135), 9.0)
     for j, y in enumerate(range(-1400, 700, 200)):
         for k in range(-3, 4):
             x = k * 430 + (215 if j % 2 else 0)
-            if x + 212 < -585 or x - 212 > 585 or y > 100:
-                box(
-                    "Wall",
-                    (x - 212, y + 4 + 12, -200),
-                    (x + 212, y + 196 + 12, -46 - 9 * ((j * 7 + k * 5) % 3)),
-                    wall,
-                    9,
-                )
+            left, right = x - 212, x + 212
+            if y < 100:  # cut off where the frame stands
+                left, right = (left, min(right, -586)) if x < 0 else (max(left, 586), right)
+            if right - left > 30:
+                depth = -46 - 9 * ((j * 7 + k * 5) % 3)
+                box("Wall", (left, y + 16, -200), (right, y + 208, depth), wall, 9)
     sky((0.6, 0.72, 1.0), 0.18)
     lamp("Torch", (-900, 250, 800), 260, 13, (1.0, 0.66, 0.36))
     lamp("Moon", (900, 900, 900), 600, 6, (0.66, 0.8, 1.0))
@@ -529,7 +528,7 @@ def painted_boss(knot: bpy.types.Object) -> None:
     low, high = bounds(knot)
     red, blue, ochre, white = (0.36, 0.035, 0.022), (0.03, 0.085, 0.2), (0.55, 0.3, 0.05), (0.62, 0.57, 0.47)
     knot.data.materials.append(
-        painted("Worn Paint", [ochre, ochre, red, blue, red, blue, white, white], 8, 12, (0.33, 0.29, 0.24))
+        painted("Worn Paint", [red, blue, ochre, ochre, blue, white, blue, blue], 8, 12, (0.33, 0.29, 0.24))
     )
     back = stone("Boss Stone", (0.22, 0.20, 0.18), (0.14, 0.125, 0.115), 3.0)
     box("Plate", (-172, -172, low.z - 40), (172, 172, low.z + 0.3), back, 5)
@@ -618,6 +617,15 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
-    sys.stdout.flush()
-    os._exit(0)  # Blender as a module sometimes does not end by itself
+    status = 1
+    try:
+        main()
+        status = 0
+    except SystemExit as ended:
+        print(ended, file=sys.stderr)
+    except BaseException:
+        traceback.print_exc()
+    finally:  # Blender as a module sometimes does not end by itself
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(status)

@@ -49,7 +49,14 @@ STARTERS: dict[Purpose, Design] = {
         thickness=2.0,
         step=0.8,
     ),
-    Purpose.BOARD: _starter(Grid(8, 5, 24.0, 24.0), _walls(8, 5), Making.CARVED, width=12.0, thickness=6.0, step=2.5),
+    Purpose.BOARD: _starter(
+        Grid(8, 5, 24.0, 24.0),
+        Breaks(vertical=(Site(5, 4), Site(11, 4), Site(5, 6), Site(11, 6))),
+        Making.CARVED,
+        width=12.0,
+        thickness=6.0,
+        step=2.5,
+    ),
     Purpose.PENDANT: _starter(
         Grid(4, 4, 7.0, 7.0),
         Breaks((Site(2, 1), Site(6, 1), Site(2, 7), Site(6, 7))),

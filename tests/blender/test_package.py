@@ -173,5 +173,5 @@ def test_the_zip_installs_runs_without_a_policy_warning_and_goes_again(archive, 
     assert seen["enabled"] and seen["operators"] and not seen["top-level"]
     assert seen["warnings"] == {}
     assert seen["error"] == "" and seen["vertices"] > 1000
-    assert seen["facts"]["crossings"] == 61 and seen["facts"]["forks"] > 0
+    assert seen["facts"]["crossings"] == 63 and seen["facts"]["forks"] > 0
     assert seen["types left"] == [] and not seen["folder left"]
