@@ -117,7 +117,7 @@ def begin(obj, design):
         return
 
     def work(progress):
-        return core.made.make(design, progress=progress)
+        return core.made.make(design, prove=rebuild.PROVE, progress=progress)
 
     def done(made, error, seconds):
         _jobs.pop(text, None)

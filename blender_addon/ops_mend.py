@@ -54,7 +54,10 @@ def mend(design, finding, key, value):
         return _larger(design, finding) if without is None else without
     if key == "layout.cell":
         return _larger(design, finding)
-    return props.put(design, key, value)
+    found = core.remedies.search(design, finding["kind"], core.findings.Change(key, value), core.made.judge)
+    if found is None:
+        raise CannotMend("No value of it mends this alone; try another remedy, larger cells, or fewer divided passes")
+    return core.remedies.applied(design, found)
 
 
 def _without_break(design, at):

@@ -9,7 +9,6 @@ the digest of the design that it was made of: after undo, redo, saving and loadi
 the mesh made again where they differ. Only the contents of a mesh are written then, never which mesh an object has.
 """
 
-import inspect
 import time
 import traceback
 
@@ -25,7 +24,8 @@ AT_ONCE = 0.06
 CLICK = 0.6
 """Seconds of work that a click may cost before it is done beside the hand's next work."""
 
-QUICK = {"prove": False} if "prove" in inspect.signature(core.made.make).parameters else {}
+PROVE = 60
+"""Crossings up to which remedies are tried while a person waits; the button of a remedy tries it in any case."""
 """A draft's remedies are estimates: trying each of them takes longer than the draft."""
 
 DRAFT = "draft "
@@ -138,7 +138,7 @@ def rebuild(obj, progress=None, fine=True):
         return False
     begun = time.perf_counter()
     try:
-        made = core.made.make(design, fine=fine, progress=progress, **({} if fine else QUICK))
+        made = core.made.make(design, fine=fine, prove=PROVE if fine else 0, progress=progress)
     except core.made.Cancelled:
         return False
     except Exception as error:

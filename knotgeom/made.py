@@ -169,16 +169,16 @@ def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -
     return Drawn(courses, lanes, footprints, relief, gaps)
 
 
-def make(design: Design, *, fine: bool = True, prove: bool = True, progress: Progress | None = None) -> Made:
+def make(design: Design, *, fine: bool = True, prove: int = PROVED, progress: Progress | None = None) -> Made:
     """Make a design: counts, findings, curves and mesh.
 
     Parameters
     ----------
     fine : bool
         False for a quick draft with fewer samples along the strands.
-    prove : bool
-        Whether remedies are tried before they are offered (designs of up to ``PROVED`` crossings); without, they are
-        first estimates.
+    prove : int
+        Woven crossings up to which remedies are tried before they are offered; in larger designs they are first
+        estimates.
     progress : callable, optional
         Called with a share of the work done and the name of the stage that begins; it may raise
         :class:`Cancelled`.
@@ -192,8 +192,7 @@ def make(design: Design, *, fine: bool = True, prove: bool = True, progress: Pro
     counted = count(design, report)
     drawn = draw(counted, fine=fine, progress=report)
     findings, makeable = _judge(counted, drawn)
-    if prove:
-        findings = _prove(counted, findings)
+    findings = _prove(counted, findings, prove)
     facts = _facts(counted, drawn, findings, makeable)
     mesh = None
     if makeable:
@@ -254,7 +253,7 @@ def facts(design: Design, *, pd: bool = False) -> dict[str, object]:
     counted = count(design)
     drawn = draw(counted)
     findings, makeable = _judge(counted, drawn)
-    findings = _prove(counted, findings)
+    findings = _prove(counted, findings, PROVED)
     result = _facts(counted, drawn, findings, makeable)
     if pd:
         forks = counted.strand_map.forks
@@ -262,9 +261,9 @@ def facts(design: Design, *, pd: bool = False) -> dict[str, object]:
     return result
 
 
-def _prove(counted: Counted, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+def _prove(counted: Counted, findings: tuple[Finding, ...], most: int) -> tuple[Finding, ...]:
     """Findings whose remedies were tried, where the design is small enough to be drawn again and again."""
-    if not findings or counted.strand_map.crossings > PROVED:
+    if not findings or counted.strand_map.crossings > most:
         return findings
     return proved(counted.design, findings, judge)
 
