@@ -36,7 +36,7 @@ from .sweep import sweep
 from .trace import Circuits, trace
 from .weave import Weaving, planar_diagram, weave_strands
 
-FINE, COARSE = 14, 6
+FINEST, FINE, COARSE = 60, 14, 6
 """Samples to the straight step between two crossings of the plain plait."""
 
 PROVED = 400
@@ -140,15 +140,28 @@ def count(design: Design, progress: Progress = _silent) -> Counted:
     return Counted(design, sizes(design), layout, circuits, strand_map, weaving, own, colours)
 
 
+def sample_spacing(counted: Counted, fine: bool = True) -> float:
+    """Greatest distance between samples along the strands, mm.
+
+    A half climbs its separation within the gap between two others, so there the samples must lie closer.
+    """
+    grid = counted.design.layout
+    step = math.hypot(grid.cell_width, grid.cell_height) / 2
+    if not fine:
+        return step / COARSE
+    if counted.strand_map.divided.any() and counted.size.gap > 0:
+        share = 0.3 if counted.design.heights.way is Making.FREE else 0.45
+        return max(min(step / FINE, share * counted.size.gap), step / FINEST)
+    return step / FINE
+
+
 def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -> Drawn:
     """Draw the curves of a counted design and find their heights."""
     design, size = counted.design, counted.size
     grid = design.layout
     step = math.hypot(grid.cell_width, grid.cell_height) / 2
     progress(0.3, "drawing the strands")
-    courses = plan_courses(
-        design, counted.layout, counted.circuits, size, step / (FINE if fine else COARSE), counted.own
-    )
+    courses = plan_courses(design, counted.layout, counted.circuits, size, sample_spacing(counted, fine), counted.own)
     lanes = lay_lanes(counted.circuits, counted.strand_map, courses, size, counted.own)
     footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes, step)
     gaps = measure_gaps(grid, counted.layout, counted.circuits, courses, counted.widths)
