@@ -166,7 +166,9 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
         "Save the mesh of the active knot in millimetres, whatever the scene's units and the object's scale"
     )
 
-    format: EnumProperty(name="Format", description="The kind of file that is written", items=FORMATS, options={"SKIP_SAVE"})
+    format: EnumProperty(
+        name="Format", description="The kind of file that is written", items=FORMATS, options={"SKIP_SAVE"}
+    )
     unite: BoolProperty(
         name="Unite Strands",
         description="Write fused and carved strands as one body; slow before Blender 4.5, whose solver is faster",

@@ -94,9 +94,7 @@ UNEVEN = [
 ]
 
 
-CLOSED = [
-    Design(Grid(4, 4, 10.0, 10.0), Breaks((Site(5, 6),)), strand=Strand(width, 0.8)) for width in (3.9, 4.1, 4.3)
-]
+CLOSED = [Design(Grid(4, 4, 10.0, 10.0), Breaks((Site(5, 6),)), strand=Strand(width, 0.8)) for width in (3.9, 4.1, 4.3)]
 """Between the break and the border one cell away two strands lie side by side, upon one another."""
 
 
