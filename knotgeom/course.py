@@ -259,7 +259,7 @@ def _bend(
             pointed = design.strand.turns.borders if boundary[i] else design.strand.turns.breaks
             alone = count == 1 and not loop
             if pointed is Turn.POINTED and alone:
-                _pointed_bend(knots, size, points[before], at[i], tau[i], normal[i], turn)
+                _pointed_bend(knots, size, points[before], at[i], tau[i], normal[i], bool(boundary[i]))
             else:
                 _add(knots, foot[i], tau[i], tau[i], 0.0)
             continue
@@ -310,15 +310,19 @@ def _bend(
 
 
 def _pointed_bend(
-    knots: _Knots, size: Sizes, come_from: Floats, at: Floats, tau: Floats, normal: Floats, turn: float
+    knots: _Knots, size: Sizes, come_from: Floats, at: Floats, tau: Floats, normal: Floats, boundary: bool
 ) -> None:
-    """A V-bend at a single wall: its tip stands off by 0.4 of the background, outside the mitre."""
+    """A V-bend at a single wall: its tip stands off by 0.4 of the background, outside the mitre.
+
+    At the layout's boundary nothing faces it, so it goes further out there and can be sharper.
+    """
+    near, sharp = (CORNER, 0.8) if boundary else (0.4, 0.6)
     run = abs(float((at - come_from) @ tau))
     high = float((come_from - at) @ normal)
     slant = 0.0
     for _ in range(8):
-        stand = 0.4 * size.background + 0.5 * size.width / np.cos(slant)
-        slant = 0.75 * float(np.arctan2(max(high - stand, 0.0), run))
+        stand = near * size.background + 0.5 * size.width / np.cos(slant)
+        slant = sharp * float(np.arctan2(max(high - stand, 0.0), run))
     tip = at + stand * normal
     down, up = np.cos(slant) * tau - np.sin(slant) * normal, np.cos(slant) * tau + np.sin(slant) * normal
     reach = 0.5 * size.width * np.tan(slant) * 1.02 + 0.02 * size.width

@@ -39,6 +39,9 @@ from .weave import Weaving, planar_diagram, weave_strands
 FINEST, FINE, COARSE = 60, 14, 6
 """Samples to the straight step between two crossings of the plain plait."""
 
+CLOSER = (1.0, 1.13, 0.89, 1.31)
+"""How closely strands are sampled anew, one after another, where they unite to no sound solid: walls that lie flush by
+chance then lie so no more."""
 PROVED = 400
 """Woven crossings up to which remedies are tried before they are offered."""
 
@@ -155,13 +158,15 @@ def sample_spacing(counted: Counted, fine: bool = True) -> float:
     return step / FINE
 
 
-def draw(counted: Counted, *, fine: bool = True, progress: Progress = _silent) -> Drawn:
-    """Draw the curves of a counted design and find their heights."""
+def draw(counted: Counted, *, fine: bool = True, closer: float = 1.0, progress: Progress = _silent) -> Drawn:
+    """Draw the curves of a counted design and find their heights; ``closer`` lays samples so many times as close."""
     design, size = counted.design, counted.size
     grid = design.layout
     step = math.hypot(grid.cell_width, grid.cell_height) / 2
     progress(0.3, "drawing the strands")
-    courses = plan_courses(design, counted.layout, counted.circuits, size, sample_spacing(counted, fine), counted.own)
+    courses = plan_courses(
+        design, counted.layout, counted.circuits, size, sample_spacing(counted, fine) / closer, counted.own
+    )
     lanes = lay_lanes(counted.circuits, counted.strand_map, courses, size, counted.own)
     footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes, step)
     gaps = measure_gaps(grid, counted.layout, counted.circuits, courses, counted.widths)
@@ -234,24 +239,34 @@ def solid(made: Made, tool: Tool | None = None) -> Mesh:
     Raises
     ------
     DesignError
-        If no strand could be made; it carries the first finding.
+        If no strand could be made; it carries the first finding. Or if they unite to no sound solid, however closely
+        they are sampled.
     """
     if made.mesh is None or made.drawn is None:
         raise no_mesh(made)
     if made.design.heights.way is Making.FREE:
         return made.mesh
-    c, d = made.counted, made.drawn
-    return united(
-        d.courses,
-        d.lanes,
-        c.strand_map,
-        c.weaving,
-        d.relief.stretches,
-        d.relief.z,
-        made.design.strand,
-        c.size,
-        made.design.heights.way,
-        tool=tool,
+    c = made.counted
+    for closer in CLOSER:
+        d = made.drawn if closer == 1.0 else draw(c, closer=closer)
+        try:
+            return united(
+                d.courses,
+                d.lanes,
+                c.strand_map,
+                c.weaving,
+                d.relief.stretches,
+                d.relief.z,
+                made.design.strand,
+                c.size,
+                made.design.heights.way,
+                tool=tool,
+            )
+        except ValueError as error:
+            if isinstance(error, DesignError):
+                raise
+    raise DesignError(
+        "the strands unite to no sound solid", "change the width, the gap or the thickness a little, and try again"
     )
 
 
