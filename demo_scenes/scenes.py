@@ -94,12 +94,11 @@ class Nodes:
         node = self.add("TexNoise", Vector=vector, Scale=scale, Detail=detail, Distortion=distortion)
         return node.outputs["Fac"]
 
-    def place(self, of: bpy.types.Object | None = None, scale=(1.0, 1.0, 1.0), rotation=(0.0, 0.0, 0.0)):
+    def place(self, of: bpy.types.Object | None = None, scale=(1.0, 1.0, 1.0)):
         """Coordinates in an object's space, in mm."""
         texture = self.add("TexCoord", {"object": of} if of else None)
         mapping = self.add("Mapping", Vector=texture.outputs["Object"])
         mapping.inputs["Scale"].default_value = [s / MM for s in scale]
-        mapping.inputs["Rotation"].default_value = rotation
         return mapping.outputs["Vector"]
 
     def bump(self, height, strength: float, distance: float) -> None:
@@ -115,15 +114,19 @@ class Nodes:
 def wood(name: str, light, dark, of: bpy.types.Object | None = None, size: float = 1.0, upright: bool = False):
     """Oiled wood with its grain along x (or y); size scales the figure."""
     n = Nodes(name)
-    turn = (0.0, 0.0, math.pi / 2 if upright else 0.0)
-    where = n.place(of, (0.0028 / size, 0.034 / size, 0.034 / size), turn)
-    figure = n.add("TexWave", {"wave_type": "BANDS", "bands_direction": "Y"}, Vector=where)
+
+    def along(scale: float, across: float):
+        """Coordinates stretched along the grain."""
+        return n.place(of, (across, scale, across) if upright else (scale, across, across))
+
+    figure = n.add("TexWave", {"wave_type": "BANDS", "bands_direction": "X" if upright else "Y"})
+    n.put(figure.inputs["Vector"], along(0.0028 / size, 0.034 / size))
     figure.inputs["Scale"].default_value = 1.1
     figure.inputs["Distortion"].default_value = 9.0
     figure.inputs["Detail"].default_value = 3.0
     figure.inputs["Detail Scale"].default_value = 0.9
-    pores = n.noise(n.place(of, (0.02 / size, 1.1 / size, 1.1 / size), turn), 1.0, 2.0)
-    patch = n.noise(n.place(of, (0.008, 0.02, 0.02), turn), 1.0, 2.0)
+    pores = n.noise(along(0.02 / size, 1.1 / size), 1.0, 2.0)
+    patch = n.noise(along(0.008, 0.02), 1.0, 2.0)
     base = n.ramp(
         figure.outputs["Fac"], (0.0, dark), (0.55, tuple((a + b) / 2 for a, b in zip(light, dark))), (1, light)
     )
