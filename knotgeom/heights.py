@@ -525,7 +525,9 @@ def raise_strands(
     if way is Making.CARVED and slope_limit is not None:
         cap = max(cap, slope_limit / (1 + WIDENING / 3))
     low, _, _ = Ruler(courses).find(lanes.circuit[footprints.lane], footprints.centre)
-    lane, place, sign = patch_places(stretches, weaving, np.abs(courses.curvature[low]))
+    # carved strands dip as steeply as they may, so chasing the last part of a step inside a patch would only dig deeper
+    fine = 2 if way is Making.CARVED else PATCH
+    lane, place, sign = patch_places(stretches, weaving, np.abs(courses.curvature[low]), fine)
     for rounding in (ROUNDING, 0.15, 0.05):  # a tight depth limit leaves less to round with
         lines = Lines(stretches, lanes, INSET * rounding)
         smoothing = smoothing_widths(lines, rounding)
@@ -567,21 +569,23 @@ def raise_strands(
     return Relief(profile, z, float(steep.max()), int(steep.argmax()), tightest, stretches, constraints, kept)
 
 
-def patch_places(stretches: Stretches, weaving: Weaving, bend: Floats) -> tuple[Ints, Floats, Floats]:
+def patch_places(
+    stretches: Stretches, weaving: Weaving, bend: Floats, fine: int = PATCH
+) -> tuple[Ints, Floats, Floats]:
     """Where to measure separation: over each patch, a grid of places that lie over one another.
 
     Between its corners a patch bulges where the strands bend: each side by the sagitta of the edge that bounds it, for
-    a curvature of ``bend``, (N, 2), pass 0 and pass 1.
+    a curvature of ``bend``, (N, 2), pass 0 and pass 1. ``fine`` places either way; 2 are the corners alone.
 
     Returns
     -------
-    lane, place : (N, PATCH ** 2, 2)
+    lane, place : (N, fine ** 2, 2)
         Of pass 0 and pass 1.
     sign : (N,)
         1 where pass 1 is over, -1 where it is under.
     """
     s = stretches
-    u, v = (a.ravel() for a in np.meshgrid(np.linspace(0, 1, PATCH), np.linspace(0, 1, PATCH)))
+    u, v = (a.ravel() for a in np.meshgrid(np.linspace(0, 1, fine), np.linspace(0, 1, fine)))
     share = np.stack([(1 - u) * (1 - v), (1 - u) * v, u * v, u * (1 - v)], 1)  # corners in their order round the patch
     place: Floats = np.einsum("gk,nka->nga", share, s.corner_place)
     if len(place):
