@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from .design import Breaks, Design, Grid, Heights, Making, Site, Strand, sizes
 from .errors import DesignError
+from .made import judge
 from .reading import MOST_CELLS, check
 
 LEAST_PROPORTION, GREATEST_PROPORTION = 0.8, 1.25
@@ -17,6 +18,7 @@ LEAST_FILL, BEST_FILL, GREATEST_FILL = 0.5, 0.65, 0.8
 """Strand width over pitch: what a proposal keeps to, and what it aims at. The rest is background."""
 
 _LEAST_MM, _MOST_MM = 0.01, 1e6  # of what a proposal is asked for
+_TRIED = 2_000  # cells up to which a proposed design is drawn, to see whether its walls suit it
 _EASY_CLIMB = math.tan(math.radians(28))  # of a straight climb over the background, which a starter stays under
 
 
@@ -145,6 +147,9 @@ def start(
         heights=replace(starter.heights, step=_tidy(step)),
     )
     check(design)
+    # short walls suit a wide field; in a narrow one they stand too near its rim, and a plain plait is a better start
+    if design.layout.columns * design.layout.rows <= _TRIED and judge(design):
+        design = replace(design, breaks=Breaks())
     return design
 
 
@@ -162,7 +167,9 @@ def _best_grid(width: float, height: float, strand: float) -> Grid | None:
                 and LEAST_FILL <= fill <= GREATEST_FILL
                 and 2 <= columns * rows <= MOST_CELLS
             ):
-                miss = abs(math.log(fill / BEST_FILL)) + 0.5 * abs(math.log(proportion))
+                # strands too broad for their cells close the openings at the rim: worse than too much background
+                off = math.log(fill / BEST_FILL)
+                miss = max(3 * off, -off) + 0.5 * abs(math.log(proportion))
                 if best is None or miss < best[0]:
                     best = miss, grid
     return None if best is None else best[1]
