@@ -169,7 +169,7 @@ def _best_grid(width: float, height: float, strand: float) -> Grid | None:
             ):
                 # strands too broad for their cells close the openings at the rim: worse than too much background
                 off = math.log(fill / BEST_FILL)
-                miss = max(3 * off, -off) + 0.5 * abs(math.log(proportion))
+                miss = max(3 * off, -off) + 2 * abs(math.log(proportion))
                 if best is None or miss < best[0]:
                     best = miss, grid
     return None if best is None else best[1]
