@@ -41,6 +41,7 @@ from tests.core.measures import as_trimesh, hits_below, linking_number, unsound
 from tests.core.pdcodes import linking_matrix
 from tests.core.reference import crossing_names
 from tests.core.strategies import designs
+from tests.core.test_demos import DEMOS
 
 ROUND = Turns(Turn.ROUND, Turn.ROUND, Turn.ROUND)
 POINTED = Turns(Turn.POINTED, Turn.POINTED, Turn.POINTED)
@@ -174,11 +175,19 @@ for _name in ("plain", "forked", "one circuit divided"):
 
 @pytest.mark.parametrize("name", MADE)
 def test_rays_from_above_see_over_and_under_as_they_are_woven(name):
+    assert_rays_see_the_weave(make(MADE[name]))
+
+
+@pytest.mark.parametrize("demo", DEMOS, ids=lambda demo: demo.name)
+def test_rays_from_above_see_over_and_under_as_woven_at_every_crossing_of_a_demo(demo):
+    assert_rays_see_the_weave(make(demo.design))
+
+
+def assert_rays_see_the_weave(done):
     """At every crossing the first face a ray meets runs along the upper strand, and the next one along the other.
 
     The place of a crossing is worked out from its site and the offsets of halves, not taken from the drawn curves.
     """
-    done = make(MADE[name])
     counted, mesh, size = done.counted, done.mesh, done.counted.size
     grid = done.design.layout
     cell = np.array([grid.cell_width, grid.cell_height])
