@@ -412,8 +412,10 @@ class _Climb:
         return height
 
 
-def lane_heights(profile: Profile, lane: Ints, place: Floats) -> tuple[Floats, Floats]:
+def lane_heights(profile: Profile, lane: Ints, place: Floats, *, slopes: bool = True) -> tuple[Floats, Floats]:
     """Height and slope of the finished curves at places along lanes (any matching shapes).
+
+    Without ``slopes`` the second is left unsmoothed, which saves its time.
 
     Smoothing a polyline with a triangle of half width d leaves it straight but for ``bend * d * (1 - r)**3 / 6`` round
     each corner, r being the distance from it over d.
@@ -443,20 +445,16 @@ def lane_heights(profile: Profile, lane: Ints, place: Floats) -> tuple[Floats, F
     z, dz = p.height[at] + slope[at] * along, slope[at].copy()
     d, dd = np.maximum(p.smoothing[at] + spread[at] * along, 1e-9), spread[at]
 
-    node, distance = at, along
-    for _ in range(4):  # corners behind
-        r = np.minimum(distance / d, 1.0)
-        z += bend[node] * d * (1 - r) ** 3 / 6
-        dz += bend[node] * (-((1 - r) ** 2) / 2 + dd * ((1 - r) ** 3 / 6 + r * (1 - r) ** 2 / 2))
-        node = before[node]
-        distance = distance + run[node]
-    node, distance = after[at], run[at] - along
-    for _ in range(4):  # corners ahead
-        r = np.minimum(distance / d, 1.0)
-        z += bend[node] * d * (1 - r) ** 3 / 6
-        dz += bend[node] * ((1 - r) ** 2 / 2 + dd * ((1 - r) ** 3 / 6 + r * (1 - r) ** 2 / 2))
-        distance = distance + run[node]
-        node = after[node]
+    for node, distance, onward, sign in ((at, along, before, -0.5), (after[at], run[at] - along, after, 0.5)):
+        for _ in range(4):  # corners behind, then ahead
+            q = np.maximum(1.0 - distance / d, 0.0)
+            square = q * q
+            kink = bend[node]
+            z += kink * d * square * q / 6
+            if slopes:
+                dz += kink * square * (sign + dd * (q / 6 + (1 - q) / 2))
+            distance = distance + (run[before[node]] if sign < 0 else run[node])
+            node = onward[node]
     return np.where(empty, 0.0, z), np.where(empty, 0.0, dz)
 
 
@@ -545,7 +543,7 @@ def raise_strands(
             else:
                 height = _highest(lines, stretches, weaving, wanted + surplus, cap, size)
             profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
-            z, _ = lane_heights(profile, lane, place)
+            z, _ = lane_heights(profile, lane, place, slopes=False)
             kept = (sign[:, None] * (z[:, :, 1] - z[:, :, 0])).min(1)
             short = wanted - kept
             worst = float(short.max())
