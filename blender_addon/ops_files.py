@@ -28,7 +28,7 @@ def solid(made):
 
     Raises
     ------
-    ValueError
+    NoSolidError
         If the strands could not be united.
     """
     try:
@@ -205,9 +205,7 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
         united = self.unite and design.heights.way is not core.design.Making.FREE
         try:
             mesh = solid(made) if united or made.mesh is None else made.mesh
-        except store.DesignError:
-            raise
-        except ValueError:
+        except core.made.NoSolidError:
             mesh, united = made.mesh, False
             self.report({"WARNING"}, NOT_UNITED)
         core.files.write_mesh(path, mesh)

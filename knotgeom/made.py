@@ -52,6 +52,10 @@ class Cancelled(Exception):  # noqa: N818 - it is no error
     """Raised by a progress function to stop the work; nothing has been changed."""
 
 
+class NoSolidError(DesignError):
+    """Strands were made that do not unite to one sound solid."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Counted:
     """What is known of a design before any curve is drawn.
@@ -265,7 +269,7 @@ def solid(made: Made, tool: Tool | None = None) -> Mesh:
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise
-    raise DesignError(
+    raise NoSolidError(
         "the strands unite to no sound solid", "change the width, the gap or the thickness a little, and try again"
     )
 
