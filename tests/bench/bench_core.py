@@ -205,7 +205,7 @@ def weave_table() -> None:
 
     print("\n| weave, forks | exceptions | ms |")
     print("|-|-|-|")
-    for columns in (6, 10, 20, 28):
+    for columns in (6, 10, 20):
         chance = np.random.default_rng(columns)
         passes = tuple(
             Pass(x, y, Way.RISING if chance.random() < 0.5 else Way.FALLING)
