@@ -83,6 +83,13 @@ def test_openings_cut_out_with_shapely_are_as_wide_as_the_facts_say(design):
     assert done.facts["greatest_gap_mm"] <= 1.1 * max(clear)
 
 
+@pytest.mark.parametrize(("columns", "rows"), [(2, 2), (3, 3), (5, 3), (6, 6)])
+def test_strands_of_more_than_half_a_cell_close_the_openings_at_the_corners_and_it_is_found(columns, rows):
+    done = make(Design(Grid(columns, rows, 10.0, 10.0), strand=Strand(5.5, 0.6), heights=Heights(Making.FUSED)))
+    assert done.mesh is not None and done.facts["least_gap_mm"] < 0
+    assert "ground" in {finding.kind for finding in done.findings}
+
+
 UNEVEN = [
     Design(Grid(5, 5, 10.0, 10.0), breaks, strand=Strand(3.6, 0.6, turns=ROUND), heights=Heights(Making.FUSED))
     for breaks in (
