@@ -15,6 +15,10 @@ import math
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from .carving.options import Carving
+from .printing.options import Printing
+from .trims.options import Trimming
+
 SCHEMA = 1
 """Version of the design file, the value of its key ``interlace``."""
 
@@ -176,6 +180,15 @@ class Heights:
 
 
 @dataclass(frozen=True, slots=True)
+class Make:
+    """What is made of the woven strands, each for one kind of maker."""
+
+    carve: Carving = field(default_factory=Carving)
+    print: Printing = field(default_factory=Printing)
+    trim: Trimming = field(default_factory=Trimming)
+
+
+@dataclass(frozen=True, slots=True)
 class Design:
     """A whole design, as its file says it."""
 
@@ -185,6 +198,7 @@ class Design:
     weave: Weave = field(default_factory=Weave)
     strand: Strand = field(default_factory=Strand)
     heights: Heights = field(default_factory=Heights)
+    make: Make = field(default_factory=Make)
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import design as d
+from .carving.form import CARVE
 from .errors import DesignError
 from .forms import (
     NEEDED,
@@ -42,6 +43,8 @@ from .forms import (
     printable,
     shown,
 )
+from .printing.form import PRINT
+from .trims.form import TRIM
 
 MOST_CELLS = 250_000
 """Cells that a layout may have, those left out included."""
@@ -214,6 +217,15 @@ HEIGHTS = Keys(
     },
 )
 
+MAKE = Keys(
+    d.Make,
+    {
+        "carve": Key(CARVE, "The relief and its board, for carving."),
+        "print": Key(PRINT, "The solid and its fittings, for printing and casting."),
+        "trim": Key(TRIM, "The kit of trim pieces, for games."),
+    },
+)
+
 
 def _design(interlace: int, layout: d.Grid, **rest: Any) -> d.Design:
     return d.Design(layout, **rest)
@@ -233,6 +245,7 @@ DESIGN = Keys(
         "weave": Key(WEAVE, "Over and under.", d.Weave()),
         "strand": Key(STRAND, "The strand and its turns.", d.Strand()),
         "heights": Key(HEIGHTS, "How strands rise and fall.", d.Heights()),
+        "make": Key(MAKE, "What is made of the strands.", d.Make()),
     },
     _design_keys,
 )

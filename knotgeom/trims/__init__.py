@@ -1,0 +1,1 @@
+"""For the game artist: a kit of trim pieces that fit each other within a triangle budget."""
