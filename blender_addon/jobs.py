@@ -30,10 +30,12 @@ class Job:
         where the result cannot be taken up yet and has to be offered again.
     stopped : callable, optional
         Run in Blender's own thread where a person stops the work.
+    quiet : bool
+        Whether the work is too short to tell of; its result is then taken up the sooner.
     """
 
-    def __init__(self, label, work, done, stopped=None):
-        self.label, self._work, self._done, self.stopped = label, work, done, stopped
+    def __init__(self, label, work, done, stopped=None, quiet=False):
+        self.label, self._work, self._done, self.stopped, self.quiet = label, work, done, stopped, quiet
         self.share, self.stage = 0.0, ""
         self.begun = time.perf_counter()
         self._seconds = 0.0
@@ -115,9 +117,11 @@ def _tick():
     for job in list(running):
         if job in running and job._finish():
             running.remove(job)
-    if any(job.is_long for job in running):
+    if any(job.is_long and not job.quiet for job in running):
         _watch()
     if running:
+        if all(job.quiet for job in running):
+            return 0.01
         redraw(bpy.context, sidebar_only=True)
         return 0.1
     redraw(bpy.context)

@@ -1,38 +1,47 @@
-"""Meshes that follow the hand: a draft while changes keep coming, the exact mesh when they rest."""
+"""Meshes that follow the hand: drafts while changes keep coming, the exact mesh when they rest.
+
+Both are made in a thread, one at a time for each knot. A draft is shown even where the design has moved on meanwhile,
+so that a picture follows a slider that never rests; the next draft is of the design as it then stands.
+"""
 
 import time
 
 import bpy
 
-from . import core, jobs, rebuild, store
+from . import jobs, rebuild, store
 
 REST = 0.3
 """Seconds without a change after which the exact mesh is made."""
-DRAFT_AT_MOST = 0.6
-"""Seconds a draft may be expected to take; what takes longer goes straight to the thread when changes rest."""
+DRAFT_AT_MOST = 1.0
+"""Seconds a draft may be expected to take; what takes longer is made exactly at once when changes rest."""
+
+WORTH = 0.6
+"""After a click a draft is made only where it takes less than this share of the exact mesh's time."""
 
 
 class _Waiting:
-    def __init__(self, draft):
+    def __init__(self, draft, rest):
         self.changed = time.perf_counter()
-        self.draft = draft
+        self.draft, self.rest = draft, rest
 
 
 _waiting = {}
 """By the object's name: what has changed and is not yet made."""
 _jobs = {}
 """By the design's text: the job that makes it."""
+_drafts = {}
+"""By the object's name: the job that makes a draft of it."""
 stopped = set()
 """Digests of designs that a person stopped."""
 
 
-def later(obj, draft=False):
-    """Make the mesh of ``obj`` soon: a draft at the next turn if wanted, exactly when changes rest."""
+def later(obj, draft=False, rest=REST):
+    """Make the mesh of ``obj`` soon: a draft at the next turn if wanted, exactly after ``rest`` quiet seconds."""
     for text in list(_jobs):
         if text != obj.relief_knot.text and not _is_wanted(text):
             jobs.cancel(_jobs.pop(text))
     stopped.discard(rebuild.wanted(obj))
-    _waiting[obj.name] = _Waiting(draft)
+    _waiting[obj.name] = _Waiting(draft, rest)
     if not bpy.app.timers.is_registered(_tick):
         bpy.app.timers.register(_tick, first_interval=0.0)
 
@@ -46,6 +55,7 @@ def cancel_all(wait=0.0):
     """Drop everything that waits or is under way, as before another file is loaded."""
     _waiting.clear()
     _jobs.clear()
+    _drafts.clear()
     stopped.clear()
     if bpy.app.timers.is_registered(_tick):
         bpy.app.timers.unregister(_tick)
@@ -83,7 +93,7 @@ def _tick():
             del _waiting[name]
         elif obj.mode == "OBJECT" and not bpy.app.is_job_running("RENDER"):
             _act(obj, waiting, now)
-    return 0.05 if _waiting else None
+    return 0.02 if _waiting else None
 
 
 def _act(obj, waiting, now):
@@ -91,16 +101,36 @@ def _act(obj, waiting, now):
     if wrong is not None or design is None or rebuild.expected(obj, design) < rebuild.AT_ONCE:
         rebuild.rebuild(obj)
         return
-    if waiting.draft and rebuild.expected(obj, design, fine=False) < DRAFT_AT_MOST:
-        changed = waiting.changed
-        rebuild.rebuild(obj, fine=False)
-        _waiting[obj.name] = waiting
-        # what a draft takes is no rest of the hand: moves made meanwhile are still in the queue
-        waiting.draft, waiting.changed = False, max(changed, time.perf_counter() - REST / 2)
-        jobs.redraw(bpy.context)
-    elif now - waiting.changed > REST:
+    if obj.name in _drafts and not _drafts[obj.name].is_cancelled:
+        return
+    exact, draft = rebuild.expected(obj, design), rebuild.expected(obj, design, fine=False)
+    if waiting.draft and draft < DRAFT_AT_MOST and (waiting.rest or draft < WORTH * exact):
+        waiting.draft = False
+        _begin_draft(obj, design)
+    elif now - waiting.changed > waiting.rest:
         del _waiting[obj.name]
         begin(obj, design)
+
+
+def _begin_draft(obj, design):
+    """Make a draft of ``obj`` in a thread."""
+    name, text = obj.name, obj.relief_knot.text
+
+    def done(result, error, seconds):
+        _drafts.pop(name, None)
+        each = bpy.data.objects.get(name)
+        if error is not None or each is None or not (store.is_knot(each) and store.is_ours(each)):
+            return  # an error is told where the exact mesh is made
+        if each.mode != "OBJECT" or bpy.app.is_job_running("RENDER") or rebuild.shares_mesh(each):
+            return
+        if each.relief_knot.text == text and rebuild.is_stale(each):
+            rebuild.take(each, result[0], None, seconds, fine=False)
+        elif name in _waiting:
+            rebuild.take_older(each, result[0], text, seconds)
+
+    job = jobs.Job(f"Drawing {name}", lambda progress: rebuild.work(design, False, progress), done, quiet=True)
+    _drafts[name] = job
+    jobs.start(job)
 
 
 def ask(obj, design):
@@ -117,9 +147,9 @@ def begin(obj, design):
         return
 
     def work(progress):
-        return core.made.make(design, prove=rebuild.PROVE, progress=progress)
+        return rebuild.work(design, progress=progress)
 
-    def done(made, error, seconds):
+    def done(result, error, seconds):
         _jobs.pop(text, None)
         wait = False
         for each in bpy.data.objects:
@@ -130,7 +160,7 @@ def begin(obj, design):
             elif each.mode != "OBJECT" or bpy.app.is_job_running("RENDER"):
                 wait = True
             elif not rebuild.shares_mesh(each):
-                rebuild.take(each, made, seconds)
+                rebuild.take(each, *result, seconds)
         if wait:
             _jobs[text] = job
         return not wait

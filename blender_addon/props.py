@@ -386,7 +386,7 @@ def from_design(obj, design):
     if jobs.can_wait() and rebuild.expected(obj, design) > rebuild.CLICK:
         obj.relief_knot.error = ""
         rebuild.own_mesh(obj)
-        live.later(obj)
+        live.later(obj, draft=True, rest=0.0)
         return True
     return rebuild.rebuild(obj)
 

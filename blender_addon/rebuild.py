@@ -1,8 +1,8 @@
 """From the design on an object to its mesh; the last good mesh stays where a design cannot be made.
 
-Scripts and renders in background get the exact mesh at once. At a window a slider moves a hand that waits for the
-picture: what takes longer than ``AT_ONCE`` seconds is drawn from a draft while changes keep coming, and made exactly
-in a thread when they rest (see ``live``).
+Scripts and renders in background get the exact mesh at once. At a window a hand that moves a slider waits for the
+picture: what takes longer than ``AT_ONCE`` seconds is made in a thread, drafts while changes keep coming and the exact
+mesh when they rest (see ``live``).
 
 A draft and what a thread made reach the mesh outside the undo step of their edit. That is safe because a mesh holds
 the digest of the design that it was made of: after undo, redo, saving and loading, design and digest are compared and
@@ -21,7 +21,7 @@ WAITING_CROSSINGS = 2500
 
 AT_ONCE = 0.06
 """Seconds of work that a move of a slider may cost."""
-CLICK = 0.6
+CLICK = 0.25
 """Seconds of work that a click may cost before it is done beside the hand's next work."""
 
 PROVE = 60
@@ -120,7 +120,7 @@ def follow(obj, dragged=False):
         rebuild(obj)
         return
     own_mesh(obj)  # now, within the undo step: later only its contents are written
-    live.later(obj, draft=dragged)
+    live.later(obj, draft=True, rest=live.REST if dragged else 0.0)
 
 
 def rebuild(obj, progress=None, fine=True):
@@ -138,7 +138,7 @@ def rebuild(obj, progress=None, fine=True):
         return False
     begun = time.perf_counter()
     try:
-        made = core.made.make(design, fine=fine, prove=PROVE if fine else 0, progress=progress)
+        made, contents = work(design, fine, progress)
     except core.made.Cancelled:
         return False
     except Exception as error:
@@ -147,7 +147,13 @@ def rebuild(obj, progress=None, fine=True):
         refuse(obj, error)
         return False
     own_mesh(obj)
-    return take(obj, made, time.perf_counter() - begun, fine)
+    return take(obj, made, contents, time.perf_counter() - begun, fine)
+
+
+def work(design, fine=True, progress=None):
+    """What a mesh takes without Blender: the design made, and its volume unless it is a draft. For any thread."""
+    made = core.made.make(design, fine=fine, prove=PROVE if fine else 0, progress=progress)
+    return made, store.volume(made.mesh) if fine else None
 
 
 def refuse(obj, error):
@@ -159,22 +165,41 @@ def refuse(obj, error):
     obj.relief_knot.error = f"The knot could not be made ({type(error).__name__}: {error}); undo the last change"
 
 
-def take(obj, made, seconds, fine=True):
-    """Take up what was made of the design on ``obj``; gives whether there is a mesh."""
+def take(obj, made, contents, seconds, fine=True):
+    """Take up what was made of the design on ``obj``; gives whether there is a mesh.
+
+    A draft leaves time and volume in the report as the last exact mesh gave them.
+    """
     knot = obj.relief_knot
-    _pace[fine] = (_pace[fine] + seconds / max(crossings(made.design), 12)) / 2
-    store.write_report(obj, made, seconds if fine else store.report_of(obj)["seconds"])
+    note_pace(made, seconds, fine)
+    before = store.report_of(obj)
+    store.write_report(obj, made, *((seconds, contents) if fine else (before["seconds"], before["volume_mm3"])))
     if made.mesh is None:
         knot.error = "; ".join(f"{f.kind}, {f.place}: {f.remedy}" for f in made.findings[:1]) or "no mesh can be made"
         return False
-    scale = units.units_per_mm(knot)
-    built = ("" if fine else DRAFT) + wanted(obj)
-    if obj.data.relief_knot_built != built or not len(obj.data.vertices):
-        fill.fill(obj.data, made.mesh, scale)
-        obj.data.relief_knot_built = built
+    put(obj, made, ("" if fine else DRAFT) + wanted(obj))
     knot.made = knot.text
     knot.error = ""
     return True
+
+
+def take_older(obj, made, text, seconds):
+    """Show a draft of the design ``text``, from which the one on ``obj`` has moved on meanwhile."""
+    note_pace(made, seconds, fine=False)
+    if made.mesh is not None:
+        put(obj, made, DRAFT + store.digest(text, units.units_per_mm(obj.relief_knot)))
+
+
+def put(obj, made, built):
+    """Let the mesh of ``obj`` be what was made; ``built`` is its digest."""
+    if obj.data.relief_knot_built != built or not len(obj.data.vertices):
+        fill.fill(obj.data, made.mesh, units.units_per_mm(obj.relief_knot))
+        obj.data.relief_knot_built = built
+
+
+def note_pace(made, seconds, fine):
+    """Remember how long a crossing takes."""
+    _pace[fine] = (_pace[fine] + seconds / max(crossings(made.design), 12)) / 2
 
 
 def shares_mesh(obj):

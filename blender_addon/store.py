@@ -115,18 +115,16 @@ def volume(mesh):
     """Contents of a closed core mesh in mm\u00b3, what lies in two strands counted twice; None without a mesh."""
     if mesh is None:
         return None
-    total = 0.0
-    quads = np.asarray(mesh.quads)
+    a, b, c, d = (mesh.vertices[column] for column in np.asarray(mesh.quads).T)
     # a quadrangle that is not flat counts as the mean of both ways to fold it
-    halves = [(quads[:, list(corners)], 0.5) for corners in ((0, 1, 2), (0, 2, 3), (0, 1, 3), (1, 2, 3))]
-    for corners, share in [*halves, (np.asarray(mesh.triangles), 1.0)]:
-        a, b, c = (mesh.vertices[column] for column in corners.T)
-        total += share * float(np.einsum("ij,ij->", a, np.cross(b, c)))
+    total = (np.einsum("ij,ij->", np.cross(a, b), c + d) + np.einsum("ij,ij->", np.cross(c, d), a + b)) / 2
+    a, b, c = (mesh.vertices[column] for column in np.asarray(mesh.triangles).T)
+    total += np.einsum("ij,ij->", a, np.cross(b, c))
     return float(f"{total / 6:.5g}")
 
 
-def write_report(obj, made, seconds):
-    """Keep what the panels show of what was made."""
+def write_report(obj, made, seconds, contents):
+    """Keep what the panels show of what was made; ``contents`` is the mesh's :func:`volume`."""
     findings = [
         {
             "kind": f.kind,
@@ -140,6 +138,6 @@ def write_report(obj, made, seconds):
     ]
     facts = {key: value for key, value in made.facts.items() if key != "findings"}
     obj.relief_knot.report = json.dumps(
-        {"facts": facts, "findings": findings, "seconds": round(seconds, 4), "volume_mm3": volume(made.mesh)},
+        {"facts": facts, "findings": findings, "seconds": round(seconds, 4), "volume_mm3": contents},
         default=str,
     )

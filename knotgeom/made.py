@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from .course import Courses, plan_courses
-from .design import Design, Making, Sizes, sizes
+from .design import Breaks, Design, Divide, Grid, Making, Sizes, Weave, sizes
 from .divide import StrandMap, divide_strands, previous_visits, strand_labels
 from .errors import DesignError
 from .findings import (
@@ -125,6 +126,15 @@ def _silent(_share: float, _stage: str) -> None:
     """No progress is shown."""
 
 
+@lru_cache(maxsize=2)
+def _woven(grid: Grid, breaks: Breaks, divide: Divide, weave: Weave) -> tuple[Layout, Circuits, StrandMap, Weaving]:
+    """All that widths, sections and heights have no part in: kept, since with many forks weaving takes the longest."""
+    layout = grid_layout(grid, breaks)
+    circuits = trace(layout)
+    strand_map = divide_strands(layout, circuits, divide)
+    return layout, circuits, strand_map, weave_strands(layout, strand_map, weave)
+
+
 def count(design: Design, progress: Progress = _silent) -> Counted:
     """Lay out, trace, divide and weave a design.
 
@@ -134,13 +144,10 @@ def count(design: Design, progress: Progress = _silent) -> Counted:
         If the design is impossible.
     """
     check(design)
-    layout = grid_layout(design.layout, design.breaks)
-    progress(0.05, "tracing")
-    circuits = trace(layout)
-    progress(0.1, "dividing")
-    strand_map = divide_strands(layout, circuits, design.divide)
-    progress(0.15, "weaving")
-    weaving = weave_strands(layout, strand_map, design.weave)
+    progress(0.05, "weaving")
+    layout, circuits, strand_map, weaving = _woven(
+        design.layout, design.breaks, replace(design.divide, gap=None), design.weave
+    )
     styles = circuit_styles(design, layout, circuits)
     colours = {circuit: style.colour for circuit, style in styles.items() if style.colour is not None}
     own = own_sizes(design, layout, circuits)

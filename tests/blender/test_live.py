@@ -46,6 +46,14 @@ def rest(limit=20.0):
     assert not live._waiting and not jobs.running
 
 
+def draft():
+    """Let a draft be made and taken up."""
+    live._tick()
+    for job in list(jobs.running):
+        job._thread.join(20)
+    jobs._tick()
+
+
 def vertices(design, fine=True):
     """How many vertices the mesh of a design has."""
     return len(make(design, fine=fine).mesh.vertices)
@@ -55,7 +63,7 @@ def test_a_moving_slider_gives_drafts_and_the_exact_mesh_when_it_rests(slow):
     for width in (0.0031, 0.003, 0.0029):
         slow.relief_knot.width = width
         assert rebuild.is_stale(slow), "the move itself costs nothing"
-    live._tick()
+    draft()
     design = store.design_of(slow)
     assert rebuild.is_draft(slow) and design.strand.width == pytest.approx(2.9)
     assert len(slow.data.vertices) == vertices(design, fine=False) < vertices(design)
@@ -73,6 +81,41 @@ def test_a_draft_is_made_once_for_all_the_moves_that_came_meanwhile(slow, monkey
         slow.relief_knot.width = width
     rest()
     assert made == [False, True]
+
+
+def test_a_slider_that_never_rests_is_followed_by_drafts_of_where_it_was(slow):
+    shown = []
+    for width in (0.0031, 0.003, 0.0029):
+        slow.relief_knot.width = width
+        live._tick()
+        text = slow.relief_knot.text
+        slow.relief_knot.width = width - 0.00005
+        draft()
+        shown.append(slow.data.relief_knot_built == rebuild.DRAFT + store.digest(text, 0.001))
+        assert rebuild.is_stale(slow) and not rebuild.is_draft(slow)
+    assert shown == [True, True, True]
+    rest()
+    assert not rebuild.is_stale(slow)
+
+
+def test_a_draft_that_comes_after_undo_or_after_the_exact_mesh_is_dropped(slow):
+    start = slow.relief_knot.text
+    slow.relief_knot.width = 0.003
+    live._tick()
+    slow.relief_knot.text = start
+    rebuild.rebuild(slow)
+    rest()
+    assert not rebuild.is_stale(slow)
+
+
+def test_a_draft_that_a_person_stops_keeps_no_later_one_away(slow):
+    slow.relief_knot.width = 0.003
+    live._tick()
+    bpy.ops.wm.relief_knot_stop()
+    slow.relief_knot.width = 0.0029
+    draft()
+    assert rebuild.is_draft(slow)
+    rest()
 
 
 def test_a_knot_that_is_quick_to_make_needs_no_draft(slow, monkeypatch):
@@ -97,10 +140,10 @@ def test_the_thread_that_makes_meshes_never_touches_blender(slow, monkeypatch):
 
 def test_a_newer_change_stops_the_work_on_an_older_one(slow):
     slow.relief_knot.width = 0.003
-    while not jobs.running:
-        live._tick()
+    while not live._jobs:
+        turn()
         time.sleep(0.01)
-    (first,) = jobs.running
+    (first,) = live._jobs.values()
     slow.relief_knot.width = 0.0029
     assert first.is_cancelled
     rest()
@@ -166,12 +209,12 @@ def test_each_edit_is_one_undo_step_and_undo_makes_again_what_was_a_draft(slow):
     bpy.ops.ed.undo_push(message="Start")
     start = slow.relief_knot.text
     slow.relief_knot.width = 0.003
-    live._tick()
+    draft()
     bpy.ops.ed.undo_push(message="Width")  # as the sidebar does when the mouse button is let go
     rest()  # the exact mesh comes outside that step
     narrow = slow.relief_knot.text
     slow.relief_knot.thickness = 0.0015
-    live._tick()
+    draft()
     bpy.ops.ed.undo_push(message="Thickness")
     rest()
     for text in (narrow, start):
@@ -205,7 +248,7 @@ def test_undo_while_a_thread_works_drops_what_it_makes(slow, monkeypatch):
 
 def test_saving_finishes_a_draft(slow, tmp_path):
     slow.relief_knot.width = 0.003
-    live._tick()
+    draft()
     assert rebuild.is_draft(slow)
     bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "kept.blend"))
     assert not rebuild.is_stale(slow)
@@ -214,7 +257,7 @@ def test_saving_finishes_a_draft(slow, tmp_path):
 def test_a_draft_that_was_saved_is_finished_when_the_file_is_rendered_in_background(slow, tmp_path, monkeypatch):
     monkeypatch.setattr(live, "flush", lambda at_most: None)  # a knot that takes too long to finish before saving
     slow.relief_knot.width = 0.003
-    live._tick()
+    draft()
     path = str(tmp_path / "kept.blend")
     bpy.ops.wm.save_as_mainfile(filepath=path)
     monkeypatch.setattr(jobs, "can_wait", lambda: False)

@@ -72,7 +72,10 @@ class Hands:
 
 
 def run(steps):
-    """Let ``steps(hands)``, a generator, act from yield to yield, with time in between for Blender to draw."""
+    """Let ``steps(hands)``, a generator, act from yield to yield, with time in between for Blender to draw.
+
+    What it yields is how many seconds to leave, 0.4 where nothing is said.
+    """
     hands = Hands()
     acting = steps(hands)
 
@@ -83,7 +86,7 @@ def run(steps):
 
     def tick():
         try:
-            next(acting)
+            pause = next(acting)
         except StopIteration:
             finish()
             return None
@@ -92,6 +95,6 @@ def run(steps):
             traceback.print_exc(file=sys.stderr)
             finish()
             return None
-        return 0.4
+        return 0.4 if pause is None else pause
 
     bpy.app.timers.register(tick, first_interval=2.0)

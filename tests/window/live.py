@@ -1,0 +1,240 @@
+"""How long Blender is held up while large knots are worked on: a slider dragged, strokes drawn. See bench_window.py."""
+
+import os
+import statistics
+import sys
+import time
+from dataclasses import replace
+
+sys.path.insert(0, "/job")
+
+import bpy
+import hands as _hands
+
+PACKAGE = "bl_ext.user_default.relief_knots"
+GRID = (14, 15)
+"""Columns and rows: 391 crossings."""
+MOVES = 12
+
+
+def knot():
+    """The knot being worked on."""
+    return bpy.context.view_layer.objects.active
+
+
+def part(name):
+    """A module of the add-on."""
+    return sys.modules[f"{PACKAGE}.{name}"]
+
+
+class Clock:
+    """Wall and processor time of the parts that run in Blender's own thread, by wrapping them."""
+
+    PARTS = (
+        ("rebuild", "rebuild"),
+        ("rebuild", "take"),
+        ("fill", "fill"),
+        ("store", "write_report"),
+        ("overlay", "draw_lines"),
+        ("overlay", "draw_words"),
+        ("overlay_lines", "plan"),
+        ("draw_tool", "commit"),
+        ("draw_tool", "begin"),
+    )
+
+    def __init__(self):
+        self.spent = {}
+        for module, name in self.PARTS:
+            self._wrap(part(module), name, f"{module}.{name}")
+        overlay = part("overlay")
+        overlay.stop()  # the handlers hold the functions as they were
+        overlay.start()
+
+    def _wrap(self, module, name, label):
+        plain = getattr(module, name)
+
+        def timed(*given, **named):
+            begun, work = time.perf_counter(), time.thread_time()
+            try:
+                return plain(*given, **named)
+            finally:
+                self.spent.setdefault(label, []).append((time.perf_counter() - begun, time.thread_time() - work))
+
+        timed.cache_clear = getattr(plain, "cache_clear", None)
+        setattr(module, name, timed)
+
+    def take(self):
+        """The longest and the sum of each part since the last call, ms: wall, processor."""
+        said = {
+            label: {
+                "times": len(spent),
+                "longest": [round(1000 * max(each[k] for each in spent), 1) for k in (0, 1)],
+                "sum": [round(1000 * sum(each[k] for each in spent), 1) for k in (0, 1)],
+            }
+            for label, spent in self.spent.items()
+        }
+        self.spent.clear()
+        return said
+
+
+class Heart:
+    """Beats in Blender's own thread; a pause between beats is time in which Blender was not to be reached."""
+
+    def __init__(self):
+        self.last = time.monotonic()
+        self.pauses = []
+        bpy.app.timers.register(self.beat)
+
+    def beat(self):
+        """One beat."""
+        now = time.monotonic()
+        self.pauses.append(now - self.last)
+        self.last = now
+        return 0.01
+
+    def take(self):
+        """Longest pauses since the last call, ms."""
+        longest = sorted(self.pauses, reverse=True)[:3]
+        self.pauses = []
+        return [round(1000 * each) for each in longest]
+
+
+def wait(until, limit=60.0):
+    """Yield until something holds."""
+    end = time.monotonic() + limit
+    while not until() and time.monotonic() < end:
+        yield
+
+
+def at_rest():
+    """Whether the mesh is the exact one."""
+    return not part("rebuild").is_stale(knot()) and not part("live").is_pending(knot())
+
+
+def draws(hands, hidden):
+    """Median time of drawing the whole window, ms, with the knot or without."""
+    knot().hide_set(hidden)
+    times = []
+    for _ in range(3):
+        begun = time.perf_counter()
+        bpy.ops.wm.redraw_timer(type="DRAW_WIN", iterations=1)
+        times.append(1000 * (time.perf_counter() - begun))
+    knot().hide_set(False)
+    bpy.context.view_layer.objects.active.select_set(True)
+    return round(statistics.median(times))
+
+
+def session(hands, name, design, clock, heart):
+    """A slider, then strokes, on one design."""
+    said = {}
+    part("props").from_design(knot(), design)
+    yield from wait(at_rest, 120)
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+        bpy.ops.view3d.view_axis(type="TOP")
+        bpy.ops.view3d.view_selected()
+    yield
+    report = part("store").report_of(knot())
+    said["crossings"], said["woven"] = report["facts"]["crossings"], report["facts"]["woven_crossings"]
+    said["faces"], said["exact, s"] = len(knot().data.polygons), report["seconds"]
+    said["load"] = os.getloadavg()[0]
+    said["window drawn, ms"] = {"with the knot": draws(hands, False), "without it": draws(hands, True)}
+    yield
+    clock.take(), heart.take()
+
+    # the width's slider
+    times, shown = [], []
+    start = knot().relief_knot.width
+    for number in range(MOVES):
+        begun = time.perf_counter()
+        knot().relief_knot.width = start * (1 - 0.004 * (number + 1))
+        times.append(1000 * (time.perf_counter() - begun))
+        before = time.monotonic()
+        yield 0.02
+        yield from wait(lambda: part("rebuild").is_draft(knot()) or at_rest(), 5)
+        shown.append(1000 * (time.monotonic() - before))
+    said["slider"] = {
+        "move, ms": round(max(times), 1),
+        "till shown, ms": [round(statistics.median(shown)), round(max(shown))],
+        "drafts": part("rebuild").is_draft(knot()),
+        "pauses, ms": heart.take(),
+        "parts": clock.take(),
+    }
+    begun = time.monotonic()
+    yield from wait(at_rest, 60)
+    yield 0.2
+    said["exact after the slider"] = {
+        "s": round(time.monotonic() - begun, 2),
+        "pauses, ms": heart.take(),
+        "parts": clock.take(),
+    }
+
+    # strokes with the tool
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+        bpy.ops.wm.tool_set_by_id(name="relief_knot.draw")
+    yield
+    yield
+    clock.take(), heart.take()
+    cell = knot().relief_knot.cell_width / 2
+    for x, y in ((5, 6), (9, 8)):
+        hands.move(*hands.pixel(knot().matrix_world @ _hands_vector((x * cell, y * cell, 0))))
+        yield 0.15
+        said.setdefault("hovering", []).append({"pauses, ms": heart.take(), "parts": clock.take()})
+        text = knot().relief_knot.text
+        begun = time.monotonic()
+        for value in ("PRESS", "RELEASE"):
+            hands.window.event_simulate(type="LEFTMOUSE", value=value, x=hands.at[0], y=hands.at[1])
+        yield from wait(lambda before=text: knot().relief_knot.text != before, 10)
+        design_at = time.monotonic() - begun
+        yield from wait(lambda: part("rebuild").is_draft(knot()) or at_rest(), 60)
+        shown_at = time.monotonic() - begun
+        yield from wait(at_rest, 60)
+        yield 0.2
+        said.setdefault("strokes", []).append(
+            {
+                "design, s": round(design_at, 2),
+                "shown, s": round(shown_at, 2),
+                "exact, s": round(time.monotonic() - begun, 2),
+                "pauses, ms": heart.take(),
+                "parts": clock.take(),
+            }
+        )
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+        bpy.ops.wm.tool_set_by_id(name="builtin.select_box")
+    hands.note(name, said)
+    yield
+
+
+def _hands_vector(at):
+    from mathutils import Vector
+
+    return Vector(at)
+
+
+def steps(hands):
+    """The session."""
+    region = hands.region("WINDOW")
+    hands.move(region.x + region.width // 2, region.y + region.height // 2)
+    yield
+    hands.tap("ESC")
+    yield
+    bpy.context.preferences.view.smooth_view = 0
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        bpy.ops.object.select_all(action="SELECT")
+        bpy.ops.object.delete()
+        bpy.ops.mesh.relief_knot_add("INVOKE_DEFAULT", purpose="PENDANT")
+    yield
+    hands.area.spaces.active.show_region_ui = True
+    yield
+    yield
+    hands.region("UI").active_panel_category = "Relief Knot"
+    yield
+    design = part("core").design
+    clock, heart = Clock(), Heart()
+    plain = design.Design(design.Grid(*GRID, 10.0, 10.0), strand=design.Strand(width=4.0, thickness=1.2))
+    yield from session(hands, "whole", plain, clock, heart)
+    yield from session(hands, "divided", replace(plain, divide=design.Divide(all=True)), clock, heart)
+    hands.picture("live")
+
+
+if __name__ == "__main__":
+    _hands.run(steps)
