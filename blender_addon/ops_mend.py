@@ -72,7 +72,7 @@ def _without_break(design, at):
 
 def _larger(design, finding):
     """Cells grown by a tenth until the kind of finding is gone, every length that was left open kept as it is."""
-    size = core.design.sizes(design)
+    size = core.sizing.sizes(design)
     kept = {"strand.width": size.width, "strand.thickness": size.thickness, "divide.gap": size.gap}
     if design.heights.way is not core.design.Making.FREE:
         kept["heights.step"] = size.step

@@ -73,7 +73,7 @@ def plan(design):
         If the design is impossible.
     """
     core.reading.check(design)
-    grid, size = design.layout, D.sizes(design)
+    grid, size = design.layout, core.sizing.sizes(design)
     layout = core.layout.grid_layout(grid, design.breaks)
     circuits = core.trace.trace(layout)
     spacing = np.hypot(grid.cell_width, grid.cell_height) / 24

@@ -62,7 +62,7 @@ def length(path, name, description, effective=None, most=0.02):
 
 def size(key):
     """Reads one of the core's completed sizes."""
-    return lambda design: getattr(D.sizes(design), key)
+    return lambda design: getattr(core.sizing.sizes(design), key)
 
 
 def angle(path, name, description, fallback, least=1.0, most=89.0):
@@ -352,7 +352,7 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
         "heights.depth_limit",
         "Limit Depth",
         "Keep the whole weave within this depth",
-        lambda design: float(f"{D.sizes(design).thickness + D.sizes(design).separation:.4g}"),
+        lambda design: float(f"{core.sizing.sizes(design).thickness + core.sizing.sizes(design).separation:.4g}"),
     )
     depth_limit: length(
         "heights.depth_limit",

@@ -16,7 +16,7 @@ def lay_under(context, obj, image, opacity):
         An image Empty, the knot's child: it moves with the knot and can be moved on its own.
     """
     design, scale = store.design_of(obj), units.units_per_mm(obj.relief_knot)
-    grid, size = design.layout, core.design.sizes(design)
+    grid, size = design.layout, core.sizing.sizes(design)
     wide, high = grid.columns * grid.cell_width * scale, grid.rows * grid.cell_height * scale
     empty = bpy.data.objects.new(f"{obj.name} Reference", None)
     empty.empty_display_type = "IMAGE"

@@ -287,7 +287,7 @@ class VIEW3D_PT_relief_knot_making(Section, bpy.types.Panel):
 
 def making_facts(design, facts):
     """Labels and values that matter to whoever makes the knot, in the way of making that is set."""
-    size, grid = core.design.sizes(design), design.layout
+    size, grid = core.sizing.sizes(design), design.layout
     depth = facts.get("depth_mm")
     deep = "" if depth is None else f" x {depth:.3g}"
     yield "Size", f"{grid.columns * grid.cell_width:.4g} x {grid.rows * grid.cell_height:.4g}{deep} mm"

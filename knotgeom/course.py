@@ -13,15 +13,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
 
 import numpy as np
 
 from .design import Design, Sizes, Turn
-from .layout import CROSSING, Layout
-from .layout.grid import wall_normals
+from .layout import ALONG, CROSSING, Layout
+from .layout.assemble import LOOP
+from .layout.surfaces import Facets, Surface, unit
 from .mesh import Floats, Ints
 from .trace import Circuits
 
@@ -32,6 +33,8 @@ keep it exact between two bends that face each other across a break; this keeps 
 that cross beside a bend a quarter more room to climb."""
 RIM = 0.3
 """The same from the layout's boundary, where no strand faces another: more room still, and larger openings along it."""
+ROOM = 20.0
+"""How large a cylinder a flat strip is swept on, at least, in thicknesses and separations."""
 CORNER = 0.2
 """The same for the tips of pointed corners of the layout."""
 
@@ -45,9 +48,10 @@ class Courses:
     start : (C + 1,) int64
         Where each circuit begins among the samples.
     point : (n, 2) float64
-        mm, layout coordinates.
+        mm, layout coordinates; (n, 3) where the layout lies on a curved surface. Along a strip x runs on from one
+        round to the next.
     lateral : (n, 2) float64
-        Unit normal to the left; at a pointed turn the mitre, longer than 1.
+        Unit normal to the left, (n, 3) on a surface; at a pointed turn the mitre, longer than 1.
     curvature : (n,) float64
         1/mm, positive to the left; at a pointed turn 0.
     pointed : (n,) bool
@@ -59,6 +63,14 @@ class Courses:
         Where along its circuit each visit lies.
     run_bent : (V,) bool
         Whether the run that leads to a visit is turned by a break or the boundary.
+    lap : (C,) float64
+        How much further in x a circuit ends than it began, mm: whole rounds of a strip.
+    period : float
+        Length of a round, mm; 0 for a layout that is no strip.
+    roll : float
+        Radius, mm, of the cylinder that a strip is swept on: its own, or for a flat strip one that leaves room.
+    lift : Lift or None
+        How the surface lies along the strands; None in the plane.
     """
 
     start: Ints
@@ -70,15 +82,49 @@ class Courses:
     length: Floats
     visit_along: Floats
     run_bent: Ints
+    lap: Floats
+    period: float = 0.0
+    roll: float = 0.0
+    lift: Lift | None = None
+
+    def near(self, vectors: Floats) -> Floats:
+        """Differences between places, the short way round a strip."""
+        if not self.period:
+            return vectors
+        vectors = vectors.copy()
+        vectors[..., 0] -= self.period * np.round(vectors[..., 0] / self.period)
+        return vectors
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lift:
+    """The surface along the strands, at every sample of the courses.
+
+    Attributes
+    ----------
+    up : (n, 3) float64
+        Unit normal.
+    bow : (n,) float64
+        How much the surface bends across the strand, 1/mm; positive where it falls away to both sides.
+    twist : (n,) float64
+        How much it turns along the strand for a step across it, 1/mm.
+    slope : (n,) float64
+        How much it bends along the strand, 1/mm.
+    """
+
+    up: Floats
+    bow: Floats
+    twist: Floats
+    slope: Floats
 
 
 @dataclass(slots=True)
 class _Knots:
     """Points that the curve is led through, in order along the circuits, while they are being set."""
 
-    point: list[tuple[float, float]]
-    into: list[tuple[float, float]]
-    out: list[tuple[float, float]]
+    point: list[tuple[float, ...]]
+    into: list[tuple[float, ...]]
+    out: list[tuple[float, ...]]
     bend: list[float]  # curvature; NaN at a crossing, filled in when both its sides are known
     wish: list[float]  # curvature that the piece before would like at its end
     lead: list[float]  # and the one that the piece before had at its beginning
@@ -89,16 +135,6 @@ class _Knots:
 def _turn(into: Floats, out: Floats) -> float:
     """Signed angle from one direction to another."""
     return float(np.arctan2(into[0] * out[1] - into[1] * out[0], into @ out))
-
-
-def pass_direction(layout: Layout, edge: Ints, index: Ints, unit: Floats) -> Floats:
-    """Direction in which a pass runs, (n, 2), unit length; ``unit`` is (cell width, cell height)."""
-    odd = layout.site[edge, 0] % 2 == 1
-    sign_x = np.where(odd | (index == 0), 1.0, -1.0)
-    sign_y = np.where(odd & (index == 0), -1.0, 1.0)
-    direction: Floats = np.stack([sign_x, sign_y], 1) * unit
-    unit_direction: Floats = direction / np.linalg.norm(direction, axis=1, keepdims=True)
-    return unit_direction
 
 
 def plan_courses(
@@ -118,66 +154,172 @@ def plan_courses(
     own : mapping of int to Sizes
         Sizes of circuits that have a width of their own.
     """
-    knots, first = _set_knots(design, layout, circuits, size, own)
-    return _sample(knots, first, circuits, spacing)
+    knots, first, lap = _set_knots(design, layout, circuits, size, own)
+    courses = _sample(knots, first, lap, circuits, spacing, layout)
+    if not layout.period:
+        return courses
+    roll = layout.period / (2 * math.pi)
+    if getattr(design.layout, "surface", None) is None:
+        roll = max(roll, ROOM * (size.thickness + size.separation))
+    return replace(courses, roll=roll)
 
 
-def _set_knots(
-    design: Design, layout: Layout, circuits: Circuits, size: Sizes, own: Mapping[int, Sizes]
-) -> tuple[_Knots, list[int]]:
-    grid = design.layout
-    unit = np.array([grid.cell_width, grid.cell_height])
-    site = layout.site * unit / 2
+@dataclass(frozen=True, slots=True, eq=False)
+class _Darts:
+    """What the circuits' darts meet: sites, their directions and their walls, one row a dart, in layout coordinates."""
+
+    crossing: Ints
+    outside: Ints
+    site: Floats  # place of the edge that the dart arrives at
+    heading: Floats  # direction of the strand there, zero at breaks
+    wall: Floats  # direction of the wall there
+    up: Floats
+    rim: Floats  # the vertex that the dart goes round
+    visit: Ints
+    boundary: Ints
+    pitch: Floats
+    forward: Ints
+
+
+def _darts(layout: Layout, circuits: Circuits) -> _Darts:
     previous = np.empty_like(layout.next_half)
     previous[layout.next_half] = np.arange(len(previous))
     corner = circuits.darts >> 1
     arrives = np.where(circuits.darts & 1 == 0, corner, previous[corner])
     edge = arrives >> 1
-    crossing = layout.state[edge] == CROSSING
-    heading = np.zeros((len(edge), 2))
-    ahead = pass_direction(layout, circuits.visit_edge, circuits.visit_pass, unit)
+    heading = np.zeros((len(edge), 3))
+    ahead = layout.heading[circuits.visit_edge, circuits.visit_pass]
     heading[circuits.visit_dart] = np.where(circuits.visit_forward[:, None], ahead, -ahead)
-    wall = wall_normals(layout)[edge]
+    along = layout.state[edge] == ALONG
+    forth, up = layout.forth[edge], layout.up[edge]
     visit_of = np.full(len(edge), -1)
     visit_of[circuits.visit_dart] = np.arange(len(circuits.visit_dart))
+    return _Darts(
+        crossing=layout.state[edge] == CROSSING,
+        outside=layout.outside[corner],
+        site=layout.middle[edge],
+        heading=heading,
+        wall=np.where(along[:, None], forth, np.cross(up, forth)),
+        up=up,
+        rim=layout.points[layout.origin[corner]],
+        visit=visit_of,
+        boundary=layout.boundary[edge],
+        pitch=layout.pitch[edge],
+        forward=circuits.darts & 1 == 0,
+    )
 
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Chart:
+    """A piece of the layout seen flat: the plane itself, or the plane that touches a curved surface."""
+
+    origin: Floats
+    axes: Floats  # (2, 3)
+    surface: Surface | None
+
+    def flat(self, points: Floats) -> Floats:
+        """Places on the chart, (n, 2)."""
+        seen: Floats = (points - self.origin) @ self.axes.T
+        return seen
+
+    def flat_ways(self, ways: Floats) -> Floats:
+        """Directions on the chart, (n, 2)."""
+        seen: Floats = unit(ways @ self.axes.T)
+        return seen
+
+    def lift(self, knots: _Knots, begin: int) -> None:
+        """Bring the knots set since ``begin`` from the chart back to where they belong."""
+        if self.surface is None:
+            return
+        for name in ("point", "into", "out"):
+            rows: list[tuple[float, ...]] = getattr(knots, name)
+            part = np.array(rows[begin:]).reshape(-1, 2) @ self.axes
+            if name == "point":
+                foot, up = self.surface.project(part + self.origin)
+                part = foot
+            else:
+                part = unit(part - np.einsum("nd,nd->n", part, up)[:, None] * up)
+            rows[begin:] = [tuple(row) for row in part.tolist()]
+
+
+_PLANE = _Chart(np.zeros(3), np.eye(3)[:2], None)
+
+
+def _chart(layout: Layout, points: Floats, up: Floats) -> _Chart:
+    if layout.surface is None:
+        return _PLANE
+    normal = unit(up.sum(0))
+    if np.linalg.norm(normal) < 0.5:  # all round a closed form: any side of it will do
+        normal = up[0]
+    side = np.cross(normal, [0.0, 0.0, 1.0] if abs(normal[2]) < 0.9 else [1.0, 0.0, 0.0])
+    side /= np.linalg.norm(side)
+    return _Chart(points.mean(0), np.stack([side, np.cross(normal, side)]), layout.surface)
+
+
+def _set_knots(
+    design: Design, layout: Layout, circuits: Circuits, size: Sizes, own: Mapping[int, Sizes]
+) -> tuple[_Knots, list[int], Floats]:
+    darts = _darts(layout, circuits)
     knots = _Knots([], [], [], [], [], [], [], [])
     first = []
-    points = site[edge]
+    lap = np.zeros(circuits.count)
+    plane = layout.surface is None
+    site, heading = (darts.site[:, :2], darts.heading[:, :2]) if plane else (darts.site, darts.heading)
+    points, ways = site.tolist(), heading.tolist()
+    crossing, outside = darts.crossing.tolist(), darts.outside.tolist()
     for circuit in range(circuits.count):
         begin, end = int(circuits.dart_start[circuit]), int(circuits.dart_start[circuit + 1])
         first.append(len(knots.point))
         mine = own.get(circuit, size)
-        walls: list[int] = []
+        run: list[int] = []  # darts since the last crossing that met a wall or went round the outside
+        last: int | None = end - 1 if crossing[end - 1] else None
+        last_x = float(darts.site[begin, 0])  # x of the last site met, running on round a strip
         for dart in range(begin, end):
+            if outside[dart] or not crossing[dart]:
+                run.append(dart)
             if not crossing[dart]:
-                walls.append(dart)
                 continue
-            if walls:
-                before = end - 1 if walls[0] == begin else walls[0] - 1
-                _bend(knots, design, mine, layout, edge, points, wall, walls, before, dart, heading)
-                walls = []
-            direction = (float(heading[dart, 0]), float(heading[dart, 1]))
-            _add(knots, points[dart], direction, direction, float("nan"), visit=int(visit_of[dart]))
-        if walls:  # a loop without a crossing
-            _bend(knots, design, mine, layout, edge, points, wall, walls, None, None, heading)
+            shift = 0.0
+            if layout.period:
+                last_x += _short(points[dart][0] - last_x, layout.period)
+                shift = last_x - points[dart][0]
+            if run:
+                _bend(knots, design, mine, layout, darts, run, last, dart, shift)
+                run = []
+            place = tuple(points[dart]) if not shift else (points[dart][0] + shift, points[dart][1])
+            _add(knots, place, ways[dart], ways[dart], float("nan"), visit=int(darts.visit[dart]))
+            last = dart
+        if run:  # a loop without a crossing
+            _bend(knots, design, mine, layout, darts, run, None, None, 0.0)
+        if layout.period and len(knots.point) > first[-1]:
+            lap[circuit] = _lap(darts.site[begin:end, 0], layout.period)
     first.append(len(knots.point))
-    return knots, first
+    return knots, first, lap
+
+
+def _short(step: float, period: float) -> float:
+    return step - period * round(step / period)
+
+
+def _lap(x: Floats, period: float) -> float:
+    """How far round a strip a circuit runs until it is back: the sum of its steps."""
+    step = np.roll(x, -1) - x
+    return float(np.round((step - period * np.round(step / period)).sum() / period) * period)
 
 
 def _add(
     knots: _Knots,
-    point: Floats,
-    into: tuple[float, float] | Floats,
-    out: tuple[float, float] | Floats,
+    point: tuple[float, ...] | Floats,
+    into: tuple[float, ...] | Floats,
+    out: tuple[float, ...] | Floats,
     bend: float,
     *,
     straight: bool = False,
     visit: int = -1,
 ) -> None:
-    knots.point.append((float(point[0]), float(point[1])))
-    knots.into.append((float(into[0]), float(into[1])))
-    knots.out.append((float(out[0]), float(out[1])))
+    knots.point.append(tuple(map(float, point)))
+    knots.into.append(tuple(map(float, into)))
+    knots.out.append(tuple(map(float, out)))
     knots.bend.append(bend)
     knots.wish.append(0.0)
     knots.lead.append(0.0)
@@ -190,37 +332,126 @@ def _bend(
     design: Design,
     size: Sizes,
     layout: Layout,
-    edge: Ints,
-    points: Floats,
-    wall: Floats,
-    walls: list[int],
-    before: int | None,
+    darts: _Darts,
+    run: list[int],
+    last: int | None,
     after: int | None,
-    heading: Floats,
+    shift: float,
 ) -> None:
-    """Lead a strand past one wall after another, from the crossing before them to the one after."""
+    """Lead a strand past walls, or round outside the boundary, from the crossing before them to the one after.
+
+    ``shift`` is how far in x the crossing after lies from where the layout has it, on a strip.
+    """
+    met = [dart for dart in run if not darts.outside[dart] and not darts.crossing[dart]]
+    around = [dart for dart in run if darts.outside[dart]]
+    ends = [dart for dart in (last, after) if dart is not None]
+    places = np.concatenate([darts.site[met + ends], darts.rim[around]])
+    if layout.period:  # lay everything out beside the crossing after, or beside the first wall
+        anchor = darts.site[after, 0] + shift if after is not None else places[0, 0]
+        order = _in_walk(met, around, last, after)
+        x = anchor
+        for row in order[::-1]:
+            x += _short(places[row, 0] - x, layout.period)
+            places[row, 0] = x
+    chart = _chart(layout, places, darts.up[run + ends])
+    flat = chart.flat(places)
+    at, flat_ends, rims = flat[: len(met)], flat[len(met) : len(met) + len(ends)], flat[len(met) + len(ends) :]
+    begin = len(knots.point)
+    lap = np.zeros(2)
+    if not ends and layout.period:
+        lap[0] = _lap(darts.site[met, 0], layout.period)
+    if around:
+        _outside(knots, size, darts, around, rims, flat_ends, chart)
+    if met:
+        wall = chart.flat_ways(darts.wall[met])
+        before_at = flat_ends[0] if last is not None else None
+        after_at = flat_ends[-1] if after is not None else None
+        # both inside and outside in one run happens only where a boundary is crossed in places
+        _walls(knots, design, size, darts, met, at, wall, before_at, after_at, lap)
+    chart.lift(knots, begin)
+
+
+def _in_walk(met: list[int], around: list[int], last: int | None, after: int | None) -> list[int]:
+    """Rows of the places of a run in the order in which the strand comes to them."""
+    row = {("met", dart): number for number, dart in enumerate(met)}
+    ends = len(met)
+    result = []
+    if last is not None:
+        result.append(ends)
+    for dart in sorted({*met, *around}, key=lambda d: d):
+        if ("met", dart) in row:
+            result.append(row["met", dart])
+        if dart in around:
+            result.append(ends + (last is not None) + (after is not None) + around.index(dart))
+    if after is not None:
+        result.append(ends + (last is not None))
+    return result
+
+
+def _outside(
+    knots: _Knots, size: Sizes, darts: _Darts, around: list[int], rims: Floats, ends: Floats, chart: _Chart
+) -> None:
+    """Lead a strand round outside the boundary, past one vertex after another."""
+    come, go = ends[0], ends[-1]
+    line = np.vstack([come[None], rims, go[None]])
+    for i, dart in enumerate(around):
+        tau = line[i + 2] - line[i]
+        if np.linalg.norm(tau) < 1e-9:  # a single crossed edge whose two ends are one vertex's neighbours
+            tau = np.array([-(rims[i] - come)[1], (rims[i] - come)[0]])
+        tau = tau / np.linalg.norm(tau)
+        # forward darts have their vertex on the right and the outside on the left: see layout.halfedge
+        left = 1.0 if darts.forward[dart] else -1.0
+        outward = left * np.array([-tau[1], tau[0]])
+        pitch = float(darts.pitch[dart])
+        stand = size.width / 2 + RIM * max(pitch - size.width, 0.0)
+        reach = max(LOOP * pitch - stand, 0.25 * size.width)
+        spread = np.linalg.norm(line[i + 2] - line[i])
+        deep = abs(float((rims[i] - (line[i] + line[i + 2]) / 2) @ outward))  # round a corner: how far it stands out
+        _add(
+            knots,
+            rims[i] + reach * outward,
+            tau,
+            tau,
+            -left * 2.0 / max(spread + deep, 1e-9) if deep > 0.2 * spread else 0.0,
+        )
+
+
+def _walls(
+    knots: _Knots,
+    design: Design,
+    size: Sizes,
+    darts: _Darts,
+    met: list[int],
+    at: Floats,
+    wall: Floats,
+    before: Floats | None,
+    after: Floats | None,
+    lap: Floats,
+) -> None:
+    """Lead a strand past one wall after another; a loop ends ``lap`` from where it began."""
     loop = before is None or after is None
-    at = points[walls]
-    count = len(walls)
+    count = len(met)
     # which way the strand comes to and leaves each wall: towards its neighbours in the walk
-    last = points[before] if before is not None else at[-1]
-    following = points[after] if after is not None else at[0]
+    last = before if before is not None else at[-1] - lap
+    following = after if after is not None else at[0] + lap
     come = at - np.vstack([last[None], at[:-1]])
     go = np.vstack([at[1:], following[None]]) - at
-    tau = wall[walls].copy()
-    tau *= np.sign(np.einsum("ij,ij->i", tau, come + go))[:, None]
+    tau = wall * np.sign(np.einsum("ij,ij->i", wall, come + go))[:, None]
     normal = go - come
     normal -= np.einsum("ij,ij->i", normal, tau)[:, None] * tau
     normal /= np.linalg.norm(normal, axis=1)[:, None]
     hand = np.sign(tau[:, 0] * normal[:, 1] - tau[:, 1] * normal[:, 0])  # +1 turns left
-    boundary = layout.boundary[edge[walls]]
+    boundary = darts.boundary[met]
+    pitch = darts.pitch[met]
+    background = np.maximum(pitch - size.width, 0.0)
 
     if loop and count > 1:  # begin a loop where a pocket begins, so that no group straddles its ends
         changes = np.flatnonzero(hand != np.roll(hand, 1))
         if len(changes):
             shift = int(changes[0])
             at, tau, normal = (np.roll(a, -shift, axis=0) for a in (at, tau, normal))
-            hand, boundary = np.roll(hand, -shift), np.roll(boundary, -shift)
+            hand, boundary, background = (np.roll(a, -shift) for a in (hand, boundary, background))
+            pitch = np.roll(pitch, -shift)
     groups: list[list[int]] = []
     for i in range(count):
         if groups and hand[groups[-1][-1]] == hand[i]:
@@ -229,10 +460,10 @@ def _bend(
             groups.append([i])
     whole_loop = loop and len(groups) == 1
 
-    stand = size.width / 2 + np.where(boundary, RIM, STAND_OFF) * size.background
+    stand = size.width / 2 + np.where(boundary, RIM, STAND_OFF) * background
     for group in groups:
         if len(group) > 2:  # a pocket of three walls or more is narrow: stand nearer, as far as even ground allows
-            stand[group] = np.minimum(stand[group], size.width / 2 + 0.3 * max(size.background, 0.0))
+            stand[group] = np.minimum(stand[group], size.width / 2 + 0.3 * background[group])
             for k in range(len(group) if whole_loop else len(group) - 2):
                 i, j = group[k], group[(k + 2) % len(group)]
                 across = abs(float((at[j] - at[i]) @ normal[i]))
@@ -248,7 +479,7 @@ def _bend(
         if design.strand.turns.corners is Turn.POINTED and boundary[i] and boundary[j]:
             # A mitre needs a straight reach on both sides. Nothing faces a corner of the layout from outside, so its
             # tip goes further out, and the bends before it keep their room.
-            near = size.width / 2 + CORNER * max(size.background, 0.0)
+            near = size.width / 2 + CORNER * float(background[[i, j]].min())
             stand[i], stand[j] = min(stand[i], near), min(stand[j], near)
     foot = at + stand[:, None] * normal
 
@@ -259,7 +490,8 @@ def _bend(
             pointed = design.strand.turns.borders if boundary[i] else design.strand.turns.breaks
             alone = count == 1 and not loop
             if pointed is Turn.POINTED and alone:
-                _pointed_bend(knots, size, points[before], at[i], tau[i], normal[i], bool(boundary[i]))
+                assert before is not None
+                _pointed_bend(knots, size, float(background[i]), before, at[i], tau[i], normal[i], bool(boundary[i]))
             else:
                 _add(knots, foot[i], tau[i], tau[i], 0.0)
             continue
@@ -283,7 +515,7 @@ def _bend(
                 _add(knots, tip[0], tau[i], tau[j], 0.0, straight=True)
                 _add(knots, tip[0] + reach * tau[j], tau[j], tau[j], 0.0, straight=True)
             else:
-                radius = max(0.755 * size.width, 0.48 * size.pitch)
+                radius = max(0.755 * size.width, 0.48 * float(pitch[[i, j]].min()))
                 inward = normal[i] + normal[j]
                 inward /= np.linalg.norm(inward)
                 half = abs(_turn(tau[i], tau[j])) / 2
@@ -310,7 +542,14 @@ def _bend(
 
 
 def _pointed_bend(
-    knots: _Knots, size: Sizes, come_from: Floats, at: Floats, tau: Floats, normal: Floats, boundary: bool
+    knots: _Knots,
+    size: Sizes,
+    background: float,
+    come_from: Floats,
+    at: Floats,
+    tau: Floats,
+    normal: Floats,
+    boundary: bool,
 ) -> None:
     """A V-bend at a single wall: its tip stands off by 0.4 of the background, outside the mitre.
 
@@ -321,7 +560,7 @@ def _pointed_bend(
     high = float((come_from - at) @ normal)
     slant = 0.0
     for _ in range(8):
-        stand = near * size.background + 0.5 * size.width / np.cos(slant)
+        stand = near * background + 0.5 * size.width / np.cos(slant)
         slant = sharp * float(np.arctan2(max(high - stand, 0.0), run))
     tip = at + stand * normal
     down, up = np.cos(slant) * tau - np.sin(slant) * normal, np.cos(slant) * tau + np.sin(slant) * normal
@@ -339,7 +578,10 @@ def _meet(p: Floats, u: Floats, q: Floats, v: Floats) -> Floats:
     return met
 
 
-def _sample(knots: _Knots, first: list[int], circuits: Circuits, spacing: float) -> Courses:
+def _sample(
+    knots: _Knots, first: list[int], lap: Floats, circuits: Circuits, spacing: float, layout: Layout
+) -> Courses:
+    surface = layout.surface
     point, into, out = np.array(knots.point), np.array(knots.into), np.array(knots.out)
     bend, straight, visit = np.array(knots.bend), np.array(knots.straight, bool), np.array(knots.visit)
     total = len(point)
@@ -349,29 +591,50 @@ def _sample(knots: _Knots, first: list[int], circuits: Circuits, spacing: float)
     nxt[ends - 1] = starts
     before = np.empty(total, np.int64)
     before[nxt] = np.arange(total)
+    up = np.zeros((total, 3)) if surface is None else surface.project(point)[1]
+
+    goal = point[nxt]  # where each piece ends
+    goal[ends - 1, 0] += lap
+    arrive = into[nxt]
+    if surface is None:
+        seen_goal, seen_out, seen_arrive = goal - point, out, arrive
+    else:  # each piece seen flat, in the plane that touches the surface half way along
+        middle = unit(up + up[nxt])
+        ahead = unit(out - np.einsum("nd,nd->n", out, middle)[:, None] * middle)
+        axes = np.stack([ahead, np.cross(middle, ahead)], 1)
+        seen_goal, seen_out, seen_arrive = (np.einsum("nkd,nd->nk", axes, v) for v in (goal - point, out, arrive))
+        seen_out, seen_arrive = unit(seen_out), unit(seen_arrive)
 
     # --- curvature at the crossings: what the bends on either side ask for
-    chord = np.linalg.norm(point[nxt] - point, axis=1)
-    cross = out[:, 0] * into[nxt, 1] - out[:, 1] * into[nxt, 0]
-    turned = np.arctan2(cross, np.einsum("ij,ij->i", out, into[nxt]))
+    chord = np.linalg.norm(goal - point, axis=1)
+    cross = seen_out[:, 0] * seen_arrive[:, 1] - seen_out[:, 1] * seen_arrive[:, 0]
+    turned = np.arctan2(cross, np.einsum("ij,ij->i", seen_out, seen_arrive))
+    turned = _unwound(turned, seen_goal, seen_out)
+    half = np.where(np.abs(turned) > 1e-9, turned / 2, 1.0)
+    arc = chord * np.where(np.abs(turned) > 1e-9, half / np.sin(half), 1.0)
     at_crossing = np.isnan(bend)
     to_bend = at_crossing & ~at_crossing[nxt] & ~straight[nxt]
     from_bend = at_crossing & ~at_crossing[before] & ~straight
+
+    def fair(i: int, leaving: bool, end: float, known: float | None) -> tuple[float, float, float]:
+        return _fair(np.zeros(2), seen_out[i], seen_goal[i], seen_arrive[i], end, leaving, known)
+
     # what each bend asks for, were it alone; where two meet at a crossing they share, or have none if they disagree
     asks_after, asks_before = np.zeros(total), np.zeros(total)
-    for leaving, asks in ((True, asks_after), (False, asks_before)):
-        for i in np.flatnonzero(to_bend if leaving else from_bend).tolist():
-            a, b = (i, nxt[i]) if leaving else (before[i], i)
-            asks[i] = _fair(point[a], out[a], point[b], into[b], bend[b] if leaving else bend[a], leaving, None)[0]
+    for i in np.flatnonzero(to_bend).tolist():
+        asks_after[i] = fair(i, True, bend[nxt[i]], None)[0]
+    for i in np.flatnonzero(from_bend).tolist():
+        asks_before[i] = fair(before[i], False, bend[before[i]], None)[0]
     both = to_bend & from_bend
     agree = asks_after * asks_before > 0
     shared = np.where(both, np.where(agree, (asks_after + asks_before) / 2, 0.0), asks_after + asks_before)
-    bend = np.where(at_crossing, shared, bend)
+    # between two bends of a course that turns on, as round a ring, the crossing takes its part of the turning
+    through = at_crossing & ~to_bend & ~from_bend & (turned * turned[before] > 1e-12)
+    going_round = (turned + turned[before]) / np.maximum(arc + arc[before], 1e-12)
+    bend = np.where(at_crossing, np.where(through, going_round, shared), bend)
 
     # --- one quintic per piece
     k, m = np.arange(total), nxt
-    half = np.where(np.abs(turned) > 1e-9, turned / 2, 1.0)
-    arc = chord * np.where(np.abs(turned) > 1e-9, half / np.sin(half), 1.0)
     speed_0, speed_1 = arc.copy(), arc.copy()
     for i in np.flatnonzero(to_bend | from_bend[m]).tolist():
         leaving = bool(to_bend[i])
@@ -379,25 +642,19 @@ def _sample(knots: _Knots, first: list[int], circuits: Circuits, spacing: float)
         if leaving and from_bend[b]:
             continue
         end, known = (bend[b], bend[i]) if leaving else (bend[i], bend[b])
-        _, near, far = _fair(point[i], out[i], point[b], into[b], end, leaving, known)
+        _, near, far = fair(i, leaving, end, known)
         speed_0[i], speed_1[i] = (near, far) if leaving else (far, near)
     line = straight[m] | ((np.abs(turned) < 1e-12) & (bend == 0) & (bend[m] == 0))
     speed_0, speed_1 = np.where(line, chord, speed_0), np.where(line, chord, speed_1)
-    normal_0 = np.stack([-out[:, 1], out[:, 0]], 1)
-    normal_1 = np.stack([-into[m, 1], into[m, 0]], 1)
     b0 = np.where(line, 0.0, bend)
     b1 = np.where(line, 0.0, bend[m])
-    control = np.stack(
-        [
-            point,
-            out * speed_0[:, None],
-            normal_0 * (b0 * speed_0**2)[:, None],
-            point[m],
-            into[m] * speed_1[:, None],
-            normal_1 * (b1 * speed_1**2)[:, None],
-        ],
-        1,
-    )
+    push_0 = _left_of(out, up) * (b0 * speed_0**2)[:, None]
+    push_1 = _left_of(arrive, up[m]) * (b1 * speed_1**2)[:, None]
+    if surface is not None:  # and as the surface itself bends
+        span = (0.25 if isinstance(surface, Facets) else 1e-3) * float(np.median(chord))
+        push_0 -= up * (_bending(surface, point, out, span) * speed_0**2)[:, None]
+        push_1 -= up[m] * (_bending(surface, point[m], arrive, span) * speed_1**2)[:, None]
+    control = np.stack([point, out * speed_0[:, None], push_0, goal, arrive * speed_1[:, None], push_1], 1)
 
     # --- samples: from each knot up to, not including, the next
     number = np.maximum(np.ceil(np.maximum(arc, (speed_0 + speed_1) / 2) / spacing).astype(np.int64), 2)
@@ -411,28 +668,99 @@ def _sample(knots: _Knots, first: list[int], circuits: Circuits, spacing: float)
     position, velocity, acceleration = (
         np.einsum("nk,nkd->nd", weights, control[piece]) for weights in _quintic_weights(u)
     )
+    sample_up = np.zeros((len(piece), 3))
+    if isinstance(surface, Facets):  # smooth through the knots rather than over the creases between facets
+        share = u * u * (3 - 2 * u)
+        sample_up = unit(up[piece] * (1 - share) + up[m][piece] * share)
+        way = unit(velocity)
+        sample_up = unit(sample_up - np.einsum("nd,nd->n", sample_up, way)[:, None] * way)
+    elif surface is not None:
+        position, sample_up = surface.project(position)
+    if surface is not None:
+        velocity = velocity - np.einsum("nd,nd->n", velocity, sample_up)[:, None] * sample_up
     speed = np.maximum(np.linalg.norm(velocity, axis=1), 1e-12)
     tangent = velocity / speed[:, None]
-    curvature = (velocity[:, 0] * acceleration[:, 1] - velocity[:, 1] * acceleration[:, 0]) / speed**3
-    lateral = np.stack([-tangent[:, 1], tangent[:, 0]], 1)
+    lateral = _left_of(tangent, sample_up)
+    curvature = np.einsum("nd,nd->n", acceleration, lateral) / speed**2
     head = np.zeros(len(piece), bool)
     head[offset] = True
     tips = head & tip[piece]
     if tips.any():
         own = piece[tips]
-        n_in = np.stack([-into[own, 1], into[own, 0]], 1)
-        n_out = np.stack([-out[own, 1], out[own, 0]], 1)
+        n_in, n_out = _left_of(into[own], up[own]), _left_of(out[own], up[own])
         lateral[tips] = (n_in + n_out) / (1 + np.einsum("ij,ij->i", n_in, n_out))[:, None]
         curvature[tips] = 0.0
 
     start = np.concatenate([offset[starts], [len(piece)]])
-    along, length = running_length(position, start)
+    along, length = running_length(position, start, lap)
     visit_along = np.zeros(len(circuits.visit_edge))
     passing = visit >= 0
     visit_along[visit[passing]] = along[offset[passing]]
     bent = np.zeros(len(visit_along), bool)
     bent[visit[passing]] = ~passing[before[passing]]
-    return Courses(start, position, lateral, curvature, tips, along, length, visit_along, bent)
+    lift = None
+    if isinstance(surface, Facets):
+        lift = _between_knots(surface, point, up, out, _left_of(out, up), sample_up, piece, m, u[:, 0], span)
+    elif surface is not None:
+        lift = _lift(surface, position, sample_up, unit(lateral), tangent, 0.05 * spacing)
+    return Courses(
+        start, position, lateral, curvature, tips, along, length, visit_along, bent, lap, layout.period, 0.0, lift
+    )
+
+
+def _left_of(ways: Floats, up: Floats) -> Floats:
+    """Directions a quarter turn to the left, seen from above."""
+    if ways.shape[1] == 2:
+        return np.stack([-ways[:, 1], ways[:, 0]], 1)
+    left: Floats = np.cross(up, ways)
+    return left
+
+
+def _unwound(turned: Floats, goal: Floats, out: Floats) -> Floats:
+    """Turns from a piece's beginning to its end; of half a turn, the one on whose side the piece ends."""
+    aside = out[:, 0] * goal[:, 1] - out[:, 1] * goal[:, 0]
+    wrong = (np.abs(turned) > 0.9 * np.pi) & (turned * aside < 0)
+    return np.where(wrong, turned - np.sign(turned) * 2 * np.pi, turned)
+
+
+def _bending(surface: Surface, point: Floats, way: Floats, span: float) -> Floats:
+    """How much a surface bends along directions, 1/mm, positive where it falls away."""
+    ahead, back = (surface.project(point + sign * span * way)[1] for sign in (1, -1))
+    bend: Floats = np.einsum("nd,nd->n", ahead - back, way) / (2 * span)
+    return bend
+
+
+def _lift(surface: Surface, point: Floats, up: Floats, lateral: Floats, tangent: Floats, span: float) -> Lift:
+    aside = surface.project(point + span * lateral)[1] - surface.project(point - span * lateral)[1]
+    return Lift(
+        up=up,
+        bow=np.einsum("nd,nd->n", aside, lateral) / (2 * span),
+        twist=np.einsum("nd,nd->n", aside, tangent) / (2 * span),
+        slope=_bending(surface, point, tangent, span),
+    )
+
+
+def _between_knots(
+    surface: Surface,
+    point: Floats,
+    up: Floats,
+    tangent: Floats,
+    lateral: Floats,
+    sample_up: Floats,
+    piece: Ints,
+    following: Ints,
+    u: Floats,
+    span: float,
+) -> Lift:
+    """The surface's bending at the knots, passing over from one to the next in between."""
+    at = _lift(surface, point, up, lateral, tangent, span)
+    share = u * u * (3 - 2 * u)
+
+    def blended(value: Floats) -> Floats:
+        mixed: Floats = value[piece] * (1 - share) + value[following][piece] * share
+        return mixed
+
+    return Lift(up=sample_up, bow=blended(at.bow), twist=blended(at.twist), slope=blended(at.slope))
 
 
 def _fair(
@@ -528,11 +856,17 @@ def _quintic_weights(u: Floats) -> tuple[Floats, Floats, Floats]:
     )
 
 
-def running_length(position: Floats, start: Ints) -> tuple[Floats, Floats]:
-    """Length along each closed polyline up to each of its points, and in all."""
+def running_length(position: Floats, start: Ints, lap: Floats | None = None) -> tuple[Floats, Floats]:
+    """Length along each closed polyline up to each of its points, and in all.
+
+    A polyline closes at its first point, moved by ``lap`` in x.
+    """
     after = np.arange(1, len(position) + 1)
     after[start[1:] - 1] = start[:-1]
-    step = np.linalg.norm(position[after] - position, axis=1)
+    way = position[after] - position
+    if lap is not None:
+        way[start[1:] - 1, 0] += lap
+    step = np.linalg.norm(way, axis=1)
     total = np.concatenate([[0.0], np.cumsum(step)])
     along = total[:-1] - np.repeat(total[start[:-1]], np.diff(start))
     return along, total[start[1:]] - total[start[:-1]]

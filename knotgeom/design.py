@@ -2,7 +2,9 @@
 
 A *site* is ``(x, y)`` in half cells from the lower left corner of the grid; x + y is odd. x odd, y even lies on a
 horizontal grid line, x even, y odd on a vertical one. At a site two *passes* of strand cross: ``rising`` (lower left
-to upper right) and ``falling`` (upper left to lower right).
+to upper right) and ``falling`` (upper left to lower right). On a strip x runs on round the whole of it; on a ring x
+counts half sectors anticlockwise and y half rows outward, and so along a mitred border. On a free mesh a site is an
+edge, held as ``(edge, FREE)``; its pass 0 is held as ``falling``, its pass 1 as ``rising``.
 
 Values that the designer left open are ``None`` here and get their defaults in :func:`sizes`, so that a design written
 back to its file says no more than its designer did.
@@ -11,7 +13,6 @@ back to its file says no more than its designer did.
 from __future__ import annotations
 
 import enum
-import math
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -21,6 +22,9 @@ from .trims.options import Trimming
 
 SCHEMA = 1
 """Version of the design file, the value of its key ``interlace``."""
+
+FREE = -1
+"""Stands for y in the sites of a free mesh, which have no place in half cells."""
 
 
 class Way(str, enum.Enum):
@@ -89,23 +93,168 @@ class Pass(NamedTuple):
         return Site(self.x, self.y)
 
 
+class Rim(str, enum.Enum):
+    """What strands do at a boundary of the layout."""
+
+    WALLED = "walled"  # they turn back
+    CROSSED = "crossed"  # they cross on it, and loop outside
+
+
+class Corners(str, enum.Enum):
+    """How the cells of a border meet at its corners."""
+
+    SQUARE = "square"  # a block of square cells
+    MITRED = "mitred"  # cells that spread towards the outer corner
+
+
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A layout of equal cells, ``columns`` x ``rows``, less the cells named in ``without`` (column, row)."""
+    """A layout of equal cells, ``columns`` x ``rows``, less the cells named in ``without`` (column, row).
+
+    ``walled`` names sites between two cells that are boundary all the same, as between the pieces of a panel.
+    """
 
     columns: int
     rows: int
     cell_width: float
     cell_height: float
     without: tuple[tuple[int, int], ...] = ()
+    walled: tuple[Site, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Dome:
+    """A part of a sphere raised over a plane layout: it rises by ``rise`` mm from the layout's edge to its middle."""
+
+    rise: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cylinder:
+    """The surface that a strip bent round without stretching lies on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sphere:
+    """A sphere round which a strip is laid, the strip's middle line on its equator."""
+
+    diameter: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """A turned form, as a vase, round which a strip is laid: its profile's points, radius and height in mm.
+
+    The profile runs from the strip's lower edge to its upper one.
+    """
+
+    profile: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A ring of ``sectors`` x ``rows`` cells between two radii in mm, round (0, 0); a wheel where ``inner`` is 0."""
+
+    sectors: int
+    rows: int
+    inner: float
+    outer: float
+    inner_edge: Rim = Rim.WALLED
+    outer_edge: Rim = Rim.WALLED
+    surface: Dome | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """``columns`` x ``rows`` cells, ``repeats`` times end to end, the last joined to the first.
+
+    A design on a strip is set down for its first repeat and holds for all of them.
+    """
+
+    columns: int
+    rows: int
+    cell_width: float
+    cell_height: float
+    repeats: int = 1
+    lower_edge: Rim = Rim.WALLED
+    upper_edge: Rim = Rim.WALLED
+    surface: Cylinder | Sphere | Turned | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Border:
+    """A frame ``deep`` cells wide round an opening.
+
+    The opening is a rectangle of ``inside`` cells, columns and rows, or a regular polygon with ``inside[1]`` corners
+    and ``inside[0]`` cells along each side, which is mitred always.
+    """
+
+    inside: tuple[int, int]
+    deep: int
+    cell: float
+    polygon: bool = False
+    corners: Corners = Corners.SQUARE
+
+
+@dataclass(frozen=True, slots=True)
+class FreeMesh:
+    """Any polygon mesh: every edge is a site. Faces run anticlockwise seen from outside, as tuples of vertices.
+
+    Where they do not lie in one plane the surface is rounded between them. ``file`` is where the mesh was read from,
+    None where the design holds it itself.
+    """
+
+    vertices: tuple[tuple[float, float, float], ...]
+    faces: tuple[tuple[int, ...], ...]
+    boundary: Rim = Rim.WALLED
+    file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A finished knot placed in a panel.
+
+    Its design's file, where its lower left corner comes to lie, mm, and by how many degrees it is turned
+    anticlockwise after being mirrored in x.
+    """
+
+    file: str
+    at: tuple[float, float] = (0.0, 0.0)
+    turn: int = 0
+    mirror: bool = False
+    design: Design | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """Finished knots joined: at every site where two pieces touch, at the middle of each seam, or at sites named."""
+
+    pieces: tuple[Piece, ...]
+    joins: Joins | tuple[Site, ...]
+
+
+class Joins(str, enum.Enum):
+    """Where the pieces of a panel are joined, other than at named sites."""
+
+    ALL = "all"
+    MIDDLE = "middle"
+
+
+Layouts = Grid | Ring | Strip | Border | FreeMesh | Panel
+"""Every way to set out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Breaks:
-    """Sites where the strands turn back from a short wall instead of crossing."""
+    """Sites where the strands turn back from a short wall instead of crossing.
+
+    On a free mesh they are edges: a break along an edge, or across it.
+    """
 
     horizontal: tuple[Site, ...] = ()
     vertical: tuple[Site, ...] = ()
+    along: tuple[int, ...] = ()
+    across: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +341,7 @@ class Make:
 class Design:
     """A whole design, as its file says it."""
 
-    layout: Grid
+    layout: Layouts
     breaks: Breaks = field(default_factory=Breaks)
     divide: Divide = field(default_factory=Divide)
     weave: Weave = field(default_factory=Weave)
@@ -223,30 +372,3 @@ class Sizes:
     def background(self) -> float:
         """Width of the background of the plain plait."""
         return self.pitch - self.width
-
-
-def sizes(design: Design) -> Sizes:
-    """Fill in the lengths that ``design`` leaves open.
-
-    >>> sizes(Design(Grid(4, 4, 10.0, 10.0))).width
-    4.5
-    """
-    grid, strand, heights = design.layout, design.strand, design.heights
-    cell = min(grid.cell_width, grid.cell_height)
-    width = 0.45 * cell if strand.width is None else strand.width
-    thickness = 0.3 * width if strand.thickness is None else strand.thickness
-    gap = 0.2 * width if design.divide.gap is None else design.divide.gap
-    step = 0.3 * thickness if heights.step is None else heights.step
-    separation = thickness + heights.clearance if heights.way is Making.FREE else step
-    groove = 0.3 * thickness if strand.groove.depth is None else strand.groove.depth
-    return Sizes(
-        pitch=grid.cell_width * grid.cell_height / math.hypot(grid.cell_width, grid.cell_height),
-        width=width,
-        thickness=thickness,
-        gap=gap,
-        half_width=(width - gap) / 2,
-        clearance=heights.clearance,
-        step=step,
-        separation=separation,
-        groove_depth=groove,
-    )

@@ -20,8 +20,7 @@ import numpy as np
 
 from .cycles import connected_labels
 from .design import Divide, Rejoin
-from .layout import Layout
-from .layout.grid import edge_of_site, pass_index
+from .layout import Layout, edge_of_site, pass_index
 from .mesh import Bools, Ints
 from .trace import Circuits
 
@@ -121,10 +120,10 @@ def divided_visits(layout: Layout, circuits: Circuits, divide: Divide) -> Bools:
         )
     }
     for x, y, way in divide.passes:
-        divided[visit_at[edge_at[x, y], pass_index(x, way)]] = True
+        divided[visit_at[edge_at[x, y], pass_index(layout, edge_at[x, y], way)]] = True
     owner = circuit_of_visit(circuits)
     for x, y, way in divide.circuits:
-        divided[owner == owner[visit_at[edge_at[x, y], pass_index(x, way)]]] = True
+        divided[owner == owner[visit_at[edge_at[x, y], pass_index(layout, edge_at[x, y], way)]]] = True
     return divided
 
 

@@ -8,8 +8,6 @@ impossible are taken out with it, and whoever asked is told which.
 from __future__ import annotations
 
 import enum
-import functools
-import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
@@ -17,9 +15,8 @@ from typing import NamedTuple, TypeVar
 
 from .design import Breaks, CircuitStyle, Design, Divide, Grid, Hand, Pass, Site, Way
 from .errors import DesignError
-from .layout import grid_layout
-from .layout.grid import pass_way
-from .trace import trace
+from .naming import circuits_by_pass
+from .resolve import resolved
 
 _T = TypeVar("_T")
 
@@ -138,27 +135,19 @@ def nearest_pass(
 
 def same_circuit(design: Design, at: Pass) -> frozenset[Pass]:
     """Every pass of the circuit that runs through ``at``, itself included; nothing where no strands cross."""
-    circuits, number = _circuits(design.layout, design.breaks)
+    circuits, number = _circuits(design)
     found = number.get(at)
     return frozenset() if found is None else circuits[found]
 
 
 def circuit_numbers(design: Design) -> dict[Pass, int]:
     """The number of the circuit that runs through each pass, in the order in which circuits are traced."""
-    return dict(_circuits(design.layout, design.breaks)[1])
+    return dict(_circuits(design)[1])
 
 
-@functools.lru_cache(maxsize=8)  # a pointer asks for the same layout many times between two changes
-def _circuits(grid: Grid, breaks: Breaks) -> tuple[tuple[frozenset[Pass], ...], dict[Pass, int]]:
-    layout = grid_layout(grid, breaks)
-    traced = trace(layout)
-    passes = [
-        Pass(x, y, Way(pass_way(x, index)))
-        for (x, y), index in zip(layout.site[traced.visit_edge].tolist(), traced.visit_pass.tolist(), strict=True)
-    ]
-    bounds = traced.visit_start.tolist()
-    circuits = tuple(frozenset(passes[a:b]) for a, b in itertools.pairwise(bounds))
-    return circuits, {at: number for number, circuit in enumerate(circuits) for at in circuit}
+def _circuits(design: Design) -> tuple[tuple[frozenset[Pass], ...], dict[Pass, int]]:
+    whole = design if isinstance(design.layout, Grid) else resolved(design)
+    return circuits_by_pass(whole.layout, whole.breaks)
 
 
 def _sites_about(design: Design, point: tuple[float, float]) -> Iterator[Site]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .course import Courses
-from .design import Design, Making, Sizes
+from .design import FREE, Design, Making, Sizes
 from .divide import StrandMap, circuit_of_visit
 from .gaps import Approaches
 from .heights import Relief
@@ -53,7 +53,7 @@ class Finding:
     measured : str
         The same in words, beside what would be right.
     at : (float, float) or None
-        The place in plan, mm.
+        The place in plan, mm; three numbers where the layout lies on a curved surface.
     changes : tuple of Change
         The remedy for a program to apply; any one of them does.
     """
@@ -62,7 +62,7 @@ class Finding:
     place: str
     value: float | None
     measured: str
-    at: tuple[float, float] | None = None
+    at: tuple[float, ...] | None = None
     changes: tuple[Change, ...] = ()
 
     @property
@@ -87,8 +87,13 @@ def _words(change: Change) -> str:
 
 
 def _site(layout: Layout, edge: int) -> str:
-    x, y = layout.site[edge]
-    return f"[{int(x)}, {int(y)}]"
+    x, y = layout.site[edge].tolist()
+    return f"{x}" if y == FREE else f"[{x}, {y}]"
+
+
+def _at(point: Floats) -> tuple[float, ...]:
+    """A place in mm to four decimals: in plan, or in space on a curved surface."""
+    return tuple(round(float(value), 4) for value in point)
 
 
 def _down(value: float) -> float:
@@ -144,7 +149,6 @@ def tight_bends(
         sample = int(mine[inside[mine].argmin()])
         place = _run_name(layout, circuits, int(run[1]), before) if run[1] >= 0 else "on a loop without a crossing"
         width = float(radius[sample]) / (0.5 + INSIDE)
-        x, y = courses.point[sample]
         found.append(
             (
                 float(inside[sample]),
@@ -154,7 +158,7 @@ def tight_bends(
                     round(float(inside[sample]), 4),
                     f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
                     f"{wide[sample] / 4:.2f} mm",
-                    (round(float(x), 4), round(float(y), 4)),
+                    _at(courses.point[sample]),
                     (Change("strand.width", _down(width)),),
                 ),
             )
@@ -168,7 +172,9 @@ def uneven_ground(
     """Neighbouring strands nearer together than four fifths of the background that they have in the plain plait."""
     found: list[Finding] = []
     owner = circuit_of_visit(circuits)
-    usual = size.pitch - widths[owner[gaps.visit]].mean(1) if len(gaps.apart) else gaps.apart
+    # where cells differ, what is usual differs with them
+    pitch = layout.pitch[circuits.visit_edge[gaps.visit]].min(1) if len(gaps.apart) else gaps.apart
+    usual = pitch - widths[owner[gaps.visit]].mean(1) if len(gaps.apart) else gaps.apart
     for k in np.argsort(gaps.apart / np.maximum(usual, 1e-9), kind="stable").tolist():
         apart, plain = float(gaps.apart[k]), float(usual[k])
         if apart >= (1 - EVEN) * plain - 1e-9 or len(found) >= MOST:
@@ -177,7 +183,6 @@ def uneven_ground(
         # a first estimate; how far strands stand from walls goes with their width, so it has to be tried
         width = min((apart + size.width - (1 - EVEN) * size.pitch) / EVEN, 0.95 * size.width)
         width = max(width, 0.8 * size.width)
-        x, y = gaps.point[k]
         found.append(
             Finding(
                 "ground",
@@ -186,7 +191,7 @@ def uneven_ground(
                 f"the background is {apart:.2f} mm here and {plain:.2f} mm in the plain plait"
                 if apart > 0
                 else f"the strands lie {-apart:.2f} mm upon one another, so that the opening between them is closed",
-                (round(float(x), 4), round(float(y), 4)),
+                _at(gaps.point[k]),
                 (Change("strand.width", _down(width)), Change("breaks", None)),
             )
         )
@@ -242,8 +247,7 @@ def _slope_finding(
         place = f"crossing {names[0]}" if names else "the whole design"
     at = None
     if len(lanes.sample):
-        x, y = courses.point[lanes.sample[relief.steepest_sample]]
-        at = (round(float(x), 4), round(float(y), 4))
+        at = _at(courses.point[lanes.sample[relief.steepest_sample]])
     number = max(int((drop > 0).sum()), 1)
     needed, room = float(drop[drop > 0].sum()), float(run.sum())
     climbs = max(int((run > 0).sum()), 1)

@@ -28,7 +28,7 @@ class Footprints:
     corner : (N, 4, 2) float64
         The same for the four corners of the overlap, where an edge of one strand crosses an edge of the other.
     point : (N, 2) float64
-        The crossing in plan, mm.
+        The crossing in plan, mm; (N, 3) on a curved surface.
     """
 
     lane: Ints
@@ -89,18 +89,22 @@ def edge_points(
 
     lateral = courses.lateral[low]
     lateral = lateral / np.linalg.norm(lateral, axis=-1, keepdims=True)
-    direction = np.stack([lateral[..., 1], -lateral[..., 0]], -1)
+    if courses.lift is None:
+        direction = np.stack([lateral[..., 1], -lateral[..., 0]], -1)
+    else:
+        direction = np.cross(lateral, courses.lift.up[low])
     weight = fraction[..., None]
-    return at(low) * (1 - weight) + at(high) * weight, direction
+    here = at(low)
+    return here + weight * courses.near(at(high) - here), direction
 
 
 def find_footprints(
-    circuits: Circuits, strand_map: StrandMap, courses: Courses, lanes: Lanes, step: float
+    circuits: Circuits, strand_map: StrandMap, courses: Courses, lanes: Lanes, reach: Floats
 ) -> Footprints:
     """Find the overlap at every woven crossing.
 
-    ``step`` is the length of strand between two crossings of the plain plait: an overlap that would reach further has
-    swallowed the opening beside it, and is cut off there.
+    ``reach`` is the length of the shortest strand step at each edge of the layout, (E,): an overlap that would reach
+    further has swallowed the opening beside it, and is cut off there.
 
     Each corner is where two edges cross, found from the crossing of straight lines by a few steps of Newton's method
     on the curves themselves, all crossings at once.
@@ -122,6 +126,8 @@ def find_footprints(
     lane5 = np.repeat(lane[:, None, :], 5, 1)
     along = np.repeat(courses.visit_along[visit][:, None, :], 5, 1).astype(float)
     home = along.copy()
+    step = reach[strand_map.crossing_edge].reshape(count, 1, 1)
+    axes = None if courses.lift is None else _axes(lanes, courses, ruler, lane[:, 0], home[:, 0, 0])
     for _ in range(7):
         p, u = edge_points(
             lanes, courses, ruler, lane5[..., 0], along[..., 0], np.broadcast_to(signs[:, 0], (count, 5))
@@ -129,7 +135,9 @@ def find_footprints(
         q, v = edge_points(
             lanes, courses, ruler, lane5[..., 1], along[..., 1], np.broadcast_to(signs[:, 1], (count, 5))
         )
-        d = q - p
+        d = courses.near(q - p)
+        if axes is not None:  # seen flat, in the plane that touches the surface at the crossing
+            d, u, v = (np.einsum("nkd,nsd->nsk", axes, vectors) for vectors in (d, u, v))
         cross = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
         cross = np.where(np.abs(cross) < 0.05, np.where(cross < 0, -0.05, 0.05), cross)
         along[..., 0] += (d[..., 0] * v[..., 1] - d[..., 1] * v[..., 0]) / cross
@@ -142,3 +150,11 @@ def find_footprints(
         corner=along[:, 1:],
         point=p[:, 0] if count else np.zeros((0, 2)),
     )
+
+
+def _axes(lanes: Lanes, courses: Courses, ruler: Ruler, lane: Ints, along: Floats) -> Floats:
+    """Two directions along the surface at places on lanes, (n, 2, 3), seen from above as x and y are."""
+    assert courses.lift is not None
+    low, _, _ = ruler.find(lanes.circuit[lane], along)
+    lateral = courses.lateral[low] / np.linalg.norm(courses.lateral[low], axis=1, keepdims=True)
+    return np.stack([lateral, np.cross(courses.lift.up[low], lateral)], 1)

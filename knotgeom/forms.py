@@ -197,6 +197,57 @@ class Whole:
 
 
 @dataclass(frozen=True)
+class OneOf:
+    """One of a few whole numbers."""
+
+    values: tuple[int, ...]
+
+    @property
+    def wanted(self) -> str:
+        return _listed([str(value) for value in self.values])
+
+    def read(self, value: object, place: str) -> int:
+        if type(value) is not int or value not in self.values:
+            raise refuse(self, value, place)
+        return value
+
+    def write(self, value: Any) -> Any:
+        return int(value) if isinstance(value, numbers.Integral) and not isinstance(value, bool) else value
+
+    def holds(self, value: object) -> bool:
+        return isinstance(value, numbers.Integral)
+
+    def schema(self) -> dict[str, Any]:
+        return {"enum": list(self.values)}
+
+
+@dataclass(frozen=True)
+class Text:
+    """A text of a few words, such as the name of a file."""
+
+    about: str
+    most: int = 1000
+
+    @property
+    def wanted(self) -> str:
+        return self.about
+
+    def read(self, value: object, place: str) -> str:
+        if not isinstance(value, str) or not 0 < len(value) <= self.most or "\0" in value:
+            raise refuse(self, value, place)
+        return value
+
+    def write(self, value: Any) -> Any:
+        return value
+
+    def holds(self, value: object) -> bool:
+        return isinstance(value, str)
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "minLength": 1, "maxLength": self.most}
+
+
+@dataclass(frozen=True)
 class Flag:
     """True or false."""
 
@@ -344,11 +395,12 @@ class Row:
 
 @dataclass(frozen=True)
 class Many:
-    """A list of any number of entries of one form, none of them twice; a tuple in memory."""
+    """A list of any number of entries of one form, none of them twice unless told so; a tuple in memory."""
 
     item: Form
     fewest: int = 0
     most: int | None = None
+    repeats: bool = False  # whether an entry may come again
 
     @property
     def wanted(self) -> str:
@@ -368,7 +420,7 @@ class Many:
             if read is None:
                 read = [self.item.read(item, f"{place}[{start + i}]") for i, item in enumerate(chunk)]
             entries += read
-        if len(set(entries)) < len(entries):
+        if not self.repeats and len(set(entries)) < len(entries):
             first: dict[Any, int] = {}
             for i, entry in enumerate(entries):
                 if first.setdefault(entry, i) != i:
@@ -391,7 +443,7 @@ class Many:
     def schema(self) -> dict[str, Any]:
         bounds = {"minItems": self.fewest or None, "maxItems": self.most}
         kept = {key: bound for key, bound in bounds.items() if bound is not None}
-        return {"type": "array", "items": self.item.schema(), "uniqueItems": True} | kept
+        return {"type": "array", "items": self.item.schema(), "uniqueItems": not self.repeats} | kept
 
 
 @dataclass(frozen=True)
@@ -421,6 +473,53 @@ class Either:
 
     def schema(self) -> dict[str, Any]:
         return {"anyOf": [form.schema() for form in self.forms.values()]}
+
+
+@dataclass(frozen=True)
+class ByKey:
+    """An object of one of several kinds, told by a key that only that kind has."""
+
+    kinds: Mapping[str, Form]
+    kind_of: Callable[[Any], str]
+
+    @property
+    def wanted(self) -> str:
+        return f"an object with one of the keys {', '.join(self.kinds)}"
+
+    def read(self, value: object, place: str) -> Any:
+        if not isinstance(value, dict):
+            raise refuse(self, value, place)
+        there = [key for key in self.kinds if key in value]
+        if len(there) == 1:
+            return self.kinds[there[0]].read(value, place)
+        if there:
+            raise DesignError(f"both {there[0]} and {there[1]} stand here", "keep one of them", place)
+        for key in value:
+            near = difflib.get_close_matches(key[:_SHOWN].lower(), list(self.kinds), n=1, cutoff=0.6)
+            if near:
+                raise DesignError(
+                    f'unknown key "{printable(key)}"', f'the nearest key known here is "{near[0]}"', place
+                )
+        first = next(iter(self.kinds))
+        known = self.kinds[first].keys if isinstance(self.kinds[first], Keys) else {}
+        for key in value:
+            if key not in known:
+                raise DesignError(
+                    f'unknown key "{printable(key)}"', f"give one of the keys {', '.join(self.kinds)}", place
+                )
+        wanted = known[first].form.wanted if first in known else "..."
+        others = ", ".join(list(self.kinds)[1:])
+        raise DesignError(f'the key "{first}" is missing', f'add "{first}": {wanted}, or one of {others}', place)
+
+    def write(self, value: Any) -> Any:
+        kind = self.kind_of(value)
+        return self.kinds[kind].write(value) if kind in self.kinds else value
+
+    def holds(self, value: object) -> bool:
+        return self.kind_of(value) in self.kinds
+
+    def schema(self) -> dict[str, Any]:
+        return {"oneOf": [form.schema() for form in self.kinds.values()]}
 
 
 NEEDED: Any = enum.Enum("Needed", "NEEDED").NEEDED  # type: ignore[attr-defined]

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from .course import Courses
-from .design import Divide, Grid
+from .design import Divide, Layouts
 from .divide import StrandMap, divide_strands
 from .footprints import Ruler
 from .lanes import run_bounds
-from .layout import Layout
-from .layout.grid import present_cells
+from .layout import ALONG, Layout
+from .layout.cover import covers
 from .mesh import Bools, Floats, Ints
 from .trace import Circuits
 from .weave import faces
@@ -45,7 +45,9 @@ class Approaches:
     visit: Ints
 
 
-def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Courses, width: float | Floats) -> Approaches:
+def measure_gaps(
+    options: Layouts, layout: Layout, circuits: Circuits, courses: Courses, width: float | Floats
+) -> Approaches:
     """Measure the background of a design whose strands are ``width`` wide, all alike or circuit by circuit, (C,)."""
     width = np.broadcast_to(np.asarray(width, float), (circuits.count,))
     plain = divide_strands(layout, circuits, Divide())
@@ -55,9 +57,7 @@ def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Course
         return nothing
     sides, normals = _piece_sides(circuits, courses, plain, width)
     openings = _openings(plain)
-    inside = present_cells(grid)
-    cell = np.array([grid.cell_width, grid.cell_height])
-
+    open_faces = _beside_outside(layout, circuits, plain) if courses.lift is not None else np.zeros(0, bool)
     found: list[tuple[float, Floats, int, int]] = []
     by_size: dict[int, list[list[int]]] = {}
     for pieces in openings:
@@ -68,10 +68,18 @@ def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Course
         points = sides[table]  # (openings, pieces, SAMPLES, 2)
         outward = normals[table]
         line = points - outward  # along the centre lines: the edges of a closed opening have changed sides
-        walked = np.where((table % 2 == 1)[..., None, None], line, line[:, :, ::-1]).reshape(len(table), -1, 2)
+        walked = np.where((table % 2 == 1)[..., None, None], line, line[:, :, ::-1])
+        walked = walked.reshape(len(table), -1, points.shape[3])
+        if courses.period:  # lay every opening out beside its first point
+            shift = courses.near(points - points[:, :1, :1]) - (points - points[:, :1, :1])
+            points = points + shift
+            walked = walked[:, :1] + courses.near(walked - walked[:, :1])
         ahead = np.roll(walked, -1, 1)
-        turn = walked[..., 0] * ahead[..., 1] - walked[..., 1] * ahead[..., 0]
-        inner = turn.sum(1) < 0  # the face round the outside of a part is walked the other way about
+        if courses.lift is None:
+            turn = walked[..., 0] * ahead[..., 1] - walked[..., 1] * ahead[..., 0]
+            inner = turn.sum(1) < 0  # the face round the outside of a part is walked the other way about
+        else:
+            inner = ~open_faces[table].any(1)
         table, points, outward = table[inner], points[inner], outward[inner]
         if not len(table):
             continue
@@ -80,14 +88,43 @@ def measure_gaps(grid: Grid, layout: Layout, circuits: Circuits, courses: Course
             continue
         for i in range(number):
             for j in range(i + 2, number - (i == 0)):
-                _approaches(table, points, outward, i, j, found, inside, cell)
+                _approaches(table, points, outward, i, j, found)
     if not found:
         return nothing
-    return Approaches(
+    result = Approaches(
         np.array([row[0] for row in found]),
         np.array([row[1] for row in found]),
         plain.piece_visit[np.array([[row[2] >> 1, row[3] >> 1] for row in found])],
     )
+    if courses.lift is not None:
+        return result
+    on = covers(options, layout, result.point)
+    return Approaches(result.apart[on], result.point[on], result.visit[on])
+
+
+def _beside_outside(layout: Layout, circuits: Circuits, plain: StrandMap) -> Bools:
+    """Whether each side of each piece faces the outside of the layout, (2 * pieces,): left at ``2p``, right after.
+
+    That is the side towards a vertex on a walled boundary, or towards the outside itself; see
+    :mod:`knotgeom.layout.halfedge` for the sides of a dart.
+    """
+    rim = np.zeros(len(layout.points), bool)
+    walled = np.flatnonzero(layout.boundary & (layout.state == ALONG))
+    rim[layout.origin[2 * walled]] = rim[layout.origin[2 * walled + 1]] = True
+    corner, forward = circuits.darts >> 1, circuits.darts & 1 == 0
+    to_vertex, to_face = rim[layout.origin[corner]] & ~layout.outside[corner], layout.outside[corner]
+    left = np.where(forward, to_face, to_vertex)
+    right = np.where(forward, to_vertex, to_face)
+    visit_of_dart = np.searchsorted(circuits.visit_dart, np.arange(len(corner)))  # the visit that a dart leads to
+    piece_of = np.full(len(circuits.visit_dart) + 1, -1)
+    piece_of[plain.piece_visit] = np.arange(len(plain.piece_visit))
+    circuit = np.searchsorted(circuits.dart_start, np.arange(len(corner)), side="right") - 1
+    has = np.diff(circuits.visit_start)[circuit] > 0
+    found = np.zeros(2 * len(plain.ends), bool)
+    piece = piece_of[visit_of_dart]
+    for side, facing in ((0, left), (1, right)):
+        found[2 * piece[facing & has] + side] = True
+    return found
 
 
 def _closings(table: Ints, points: Floats, outward: Floats, found: list[tuple[float, Floats, int, int]]) -> None:
@@ -121,8 +158,6 @@ def _approaches(
     i: int,
     j: int,
     found: list[tuple[float, Floats, int, int]],
-    inside: Bools,
-    cell: Floats,
 ) -> None:
     """Measure pieces ``i`` and ``j`` of every opening of one size."""
     a, b = points[:, i], points[:, j]
@@ -144,14 +179,10 @@ def _approaches(
     # in front of the nearest other edge, that is in the opening and not upon a strand
     facing = np.einsum(
         "ij,ij->i",
-        away.reshape(len(table), -1, 2)[row, nearest],
-        outward[:, others].reshape(len(table), -1, 2)[row, nearest],
+        away.reshape(len(table), -1, centre.shape[1])[row, nearest],
+        outward[:, others].reshape(len(table), -1, centre.shape[1])[row, nearest],
     )
-    at = np.floor(centre / cell).astype(int)
-    off = (at < 0).any(1) | (at >= inside.shape).any(1)
-    on = ~off
-    on[on] = inside[at[on, 0], at[on, 1]]
-    for k in np.flatnonzero((near >= reach) & (facing > 0) & on).tolist():
+    for k in np.flatnonzero((near >= reach) & (facing > 0)).tolist():
         found.append((float(least[k]), centre[k], int(table[k, i]), int(table[k, j])))
 
 
@@ -168,10 +199,10 @@ def _piece_sides(circuits: Circuits, courses: Courses, plain: StrandMap, width: 
     low, high, fraction = Ruler(courses).find(np.repeat(owner[:, None], SAMPLES, 1), along)
     f = fraction[..., None]
     half = width[owner][:, None, None] / 2
-    middle = courses.point[low] * (1 - f) + courses.point[high] * f
+    middle = courses.point[low] + f * courses.near(courses.point[high] - courses.point[low])
     out = half * (courses.lateral[low] * (1 - f) + courses.lateral[high] * f)
-    sides = np.stack([middle + out, middle - out], 1).reshape(-1, SAMPLES, 2)
-    return sides, np.stack([out, -out], 1).reshape(-1, SAMPLES, 2)
+    sides = np.stack([middle + out, middle - out], 1).reshape(-1, SAMPLES, out.shape[2])
+    return sides, np.stack([out, -out], 1).reshape(-1, SAMPLES, out.shape[2])
 
 
 def _openings(plain: StrandMap) -> list[list[int]]:

@@ -137,6 +137,7 @@ def lay_lanes(
     shift = np.where(run_whole, 0.0, offset)[:, None]
     step = courses.point[sample[after]] + shift * courses.lateral[sample[after]]
     step -= courses.point[sample] + shift * courses.lateral[sample]
+    step = courses.near(step)
     run = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
     return Lanes(
         start=start,

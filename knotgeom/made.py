@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from .course import Courses, plan_courses
-from .design import Breaks, Design, Divide, Grid, Making, Sizes, Weave, sizes
+from .design import Breaks, Design, Divide, Layouts, Making, Panel, Sizes, Weave
 from .divide import StrandMap, divide_strands, previous_visits, strand_labels
 from .errors import DesignError
 from .findings import (
@@ -26,11 +26,16 @@ from .footprints import Footprints, find_footprints
 from .gaps import Approaches, measure_gaps
 from .heights import Relief, raise_strands
 from .lanes import Lanes, lay_lanes
-from .layout import Layout, grid_layout
+from .layout import Layout, lay_out
 from .layout.halfedge import CROSSING
+from .layout.ring import rolled, unrolled
 from .mesh import Floats, Mesh
-from .reading import check
+from .panel import merged_circuits
+from .reading import check, written_pass
 from .remedies import proved
+from .resolve import resolved
+from .seam import laid_flat
+from .sizing import sizes
 from .solid import Tool, united
 from .styles import circuit_styles, own_sizes
 from .sweep import sweep
@@ -43,6 +48,8 @@ FINEST, FINE, COARSE = 60, 14, 6
 CLOSER = (1.0, 1.13, 0.89, 1.31)
 """How closely strands are sampled anew, one after another, where they unite to no sound solid: walls that lie flush by
 chance then lie so no more."""
+ASIDE = 1e-3
+"""How far beside x = 0 a flat strip is cut, in strand widths."""
 PROVED = 400
 """Woven crossings up to which remedies are tried before they are offered."""
 
@@ -127,9 +134,11 @@ def _silent(_share: float, _stage: str) -> None:
 
 
 @lru_cache(maxsize=2)
-def _woven(grid: Grid, breaks: Breaks, divide: Divide, weave: Weave) -> tuple[Layout, Circuits, StrandMap, Weaving]:
+def _woven(
+    options: Layouts, breaks: Breaks, divide: Divide, weave: Weave
+) -> tuple[Layout, Circuits, StrandMap, Weaving]:
     """All that widths, sections and heights have no part in: kept, since with many forks weaving takes the longest."""
-    layout = grid_layout(grid, breaks)
+    layout = lay_out(options, breaks)
     circuits = trace(layout)
     strand_map = divide_strands(layout, circuits, divide)
     return layout, circuits, strand_map, weave_strands(layout, strand_map, weave)
@@ -144,6 +153,7 @@ def count(design: Design, progress: Progress = _silent) -> Counted:
         If the design is impossible.
     """
     check(design)
+    design = resolved(design)
     progress(0.05, "weaving")
     layout, circuits, strand_map, weaving = _woven(
         design.layout, design.breaks, replace(design.divide, gap=None), design.weave
@@ -159,8 +169,7 @@ def sample_spacing(counted: Counted, fine: bool = True) -> float:
 
     A half climbs its separation within the gap between two others, so there the samples must lie closer.
     """
-    grid = counted.design.layout
-    step = math.hypot(grid.cell_width, grid.cell_height) / 2
+    step = counted.layout.step
     if not fine:
         return step / COARSE
     if counted.strand_map.divided.any() and counted.size.gap > 0:
@@ -172,15 +181,13 @@ def sample_spacing(counted: Counted, fine: bool = True) -> float:
 def draw(counted: Counted, *, fine: bool = True, closer: float = 1.0, progress: Progress = _silent) -> Drawn:
     """Draw the curves of a counted design and find their heights; ``closer`` lays samples so many times as close."""
     design, size = counted.design, counted.size
-    grid = design.layout
-    step = math.hypot(grid.cell_width, grid.cell_height) / 2
     progress(0.3, "drawing the strands")
     courses = plan_courses(
         design, counted.layout, counted.circuits, size, sample_spacing(counted, fine) / closer, counted.own
     )
     lanes = lay_lanes(counted.circuits, counted.strand_map, courses, size, counted.own)
-    footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes, step)
-    gaps = measure_gaps(grid, counted.layout, counted.circuits, courses, counted.widths)
+    footprints = find_footprints(counted.circuits, counted.strand_map, courses, lanes, counted.layout.reach)
+    gaps = measure_gaps(design.layout, counted.layout, counted.circuits, courses, counted.widths)
     progress(0.45, "finding the heights")
     heights = design.heights
     limit = heights.slope_limit_deg
@@ -222,13 +229,28 @@ def make(design: Design, *, fine: bool = True, prove: int = PROVED, progress: Pr
     drawn = draw(counted, fine=fine, progress=report)
     findings, makeable = _judge(counted, drawn)
     findings = _prove(counted, findings, prove)
-    facts = _facts(counted, drawn, findings, makeable)
+    facts = _facts(design, counted, drawn, findings, makeable)
     mesh = None
     if makeable:
         report(0.85, "sweeping")
-        mesh = sweep(drawn.courses, drawn.lanes, drawn.relief.z, design.strand, counted.size, design.heights.way)
+        strand = counted.design.strand
+        mesh = sweep(drawn.courses, drawn.lanes, drawn.relief.z, strand, counted.size, counted.design.heights.way)
+        mesh = _laid(mesh, counted, drawn.courses)
     report(1.0, "done")
-    return Made(design, facts, findings, mesh, _centre_lines(drawn), counted, drawn)
+    return Made(design, facts, findings, mesh, _centre_lines(drawn, _is_flat(counted)), counted, drawn)
+
+
+def _is_flat(counted: Counted) -> bool:
+    """Whether a strip is laid flat, not round a cylinder."""
+    return getattr(counted.design.layout, "surface", None) is None
+
+
+def _laid(mesh: Mesh, counted: Counted, courses: Courses) -> Mesh:
+    """A flat strip's mesh laid flat again, cut where it comes round; any other as it is."""
+    if not courses.period or not _is_flat(counted):
+        return mesh
+    flat = replace(mesh, vertices=unrolled(mesh.vertices, courses.period, courses.roll))
+    return laid_flat(flat, courses.period, ASIDE * counted.size.width)
 
 
 def no_mesh(made: Made) -> DesignError:
@@ -255,24 +277,25 @@ def solid(made: Made, tool: Tool | None = None) -> Mesh:
     """
     if made.mesh is None or made.drawn is None:
         raise no_mesh(made)
-    if made.design.heights.way is Making.FREE:
+    if made.counted.design.heights.way is Making.FREE:
         return made.mesh
     c = made.counted
     for closer in CLOSER:
         d = made.drawn if closer == 1.0 else draw(c, closer=closer)
         try:
-            return united(
+            body = united(
                 d.courses,
                 d.lanes,
                 c.strand_map,
                 c.weaving,
                 d.relief.stretches,
                 d.relief.z,
-                made.design.strand,
+                c.design.strand,
                 c.size,
-                made.design.heights.way,
+                c.design.heights.way,
                 tool=tool,
             )
+            return _laid(body, c, d.courses)
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise
@@ -293,7 +316,7 @@ def facts(design: Design, *, pd: bool = False) -> dict[str, object]:
     drawn = draw(counted)
     findings, makeable = _judge(counted, drawn)
     findings = _prove(counted, findings, PROVED)
-    result = _facts(counted, drawn, findings, makeable)
+    result = _facts(design, counted, drawn, findings, makeable)
     if pd:
         forks = counted.strand_map.forks
         result["pd"] = None if forks else planar_diagram(counted.strand_map, counted.weaving)
@@ -328,7 +351,9 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     return (*steep, *bends, *ground, *eased), makeable
 
 
-def _facts(counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeable: bool) -> dict[str, object]:
+def _facts(
+    design: Design, counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeable: bool
+) -> dict[str, object]:
     c, relief = counted, drawn.relief
     strands = c.strand_map
     loops = int((np.diff(c.circuits.visit_start) == 0).sum())
@@ -347,7 +372,9 @@ def _facts(counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeab
     if not strands.forks:
         closed = len(np.unique(strand_labels(strands))) if strands.crossings else 0
         result["components"] = closed + loops * (2 if strands.loops_divided else 1)
-    result["unmet"] = [[wish.x, wish.y, wish.way.value] for wish in c.weaving.unmet]
+    if isinstance(design.layout, Panel):
+        result["merged"] = merged_circuits(design, resolved)
+    result["unmet"] = [written_pass(wish) for wish in c.weaving.unmet]
     gaps = np.sort(drawn.gaps.apart)
     depth = float(np.ptp(relief.z)) + c.size.thickness if len(relief.z) else None
     result |= {
@@ -375,9 +402,18 @@ def _facts(counted: Counted, drawn: Drawn, findings: tuple[Finding, ...], makeab
     return result
 
 
-def _centre_lines(drawn: Drawn) -> tuple[Floats, ...]:
+def _centre_lines(drawn: Drawn, flat: bool) -> tuple[Floats, ...]:
     courses, lanes = drawn.courses, drawn.lanes
     shift = np.where(lanes.whole, 0.0, lanes.offset)[:, None]
     plan = courses.point[lanes.sample] + shift * courses.lateral[lanes.sample]
-    line = np.column_stack([plan, drawn.relief.z])
+    if courses.period:
+        line = np.column_stack([plan, drawn.relief.z])
+        if flat:
+            line[:, 0] %= courses.period
+        else:
+            line = rolled(line, courses.period, courses.roll)
+    elif courses.lift is None:
+        line = np.column_stack([plan, drawn.relief.z])
+    else:
+        line = plan + drawn.relief.z[:, None] * courses.lift.up[lanes.sample]
     return tuple(line[a:b] for a, b in zip(lanes.start[:-1].tolist(), lanes.start[1:].tolist(), strict=True))

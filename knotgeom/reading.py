@@ -8,6 +8,7 @@ also takes a design that was made in memory.
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import errno
 import gc
 import itertools
@@ -24,10 +25,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import design as d
+from . import sizing
 from .carving.form import CARVE
 from .errors import DesignError
+from .files.incoming import read_mesh
 from .forms import (
     NEEDED,
+    ByKey,
     Choice,
     Colour,
     Either,
@@ -37,13 +41,18 @@ from .forms import (
     Many,
     Number,
     Object,
+    OneOf,
     Row,
+    Text,
     Whole,
     number_text,
     printable,
+    refuse,
     shown,
 )
+from .layout.check import check_entries, check_shape
 from .printing.form import PRINT
+from .resolve import grid_of, is_square, resolved
 from .trims.form import TRIM
 
 MOST_CELLS = 250_000
@@ -55,6 +64,7 @@ MOST_BYTES = 16 * 2**20
 _MOST_MM = 1e6
 _LEAST_MM = 1e-3
 _MOST_KEYS = 1000
+_DEEPEST_PANEL = 8  # panels within panels
 _DEEPEST = 50  # of brackets; what is less deep is refused for what it is
 _LONG_DIGITS = re.compile(r"[0-9]{299}")
 _LINE = 110  # characters after which a written list goes on on the next line
@@ -66,17 +76,46 @@ DISTANCE = Number("mm", least=0, most=_MOST_MM)
 PLACE = Whole(0, 2 * MOST_CELLS)
 SITE = Row((PLACE, PLACE), "a site [x, y] in half cells", d.Site)
 SITES = Many(SITE, most=2 * MOST_CELLS)  # as many as the largest layout has
-PASS = Row((PLACE, PLACE, Choice(d.Way)), 'a pass [x, y, "rising"] or [x, y, "falling"]', d.Pass)
+
+
+class _PassRow(Row):
+    """A pass, in the manner of layouts in half cells or of free meshes."""
+
+    def read(self, value: object, place: str) -> Any:
+        if isinstance(value, list) and len(value) == 2 and value[1] in (0, 1):
+            edge, index = _FREE_PASS.read(value, place)
+            return d.Pass(edge, d.FREE, d.Way.RISING if index else d.Way.FALLING)
+        return super().read(value, place)
+
+    def write(self, value: Any) -> Any:
+        if isinstance(value, tuple) and len(value) == 3 and value[1] == d.FREE:
+            return [value[0], int(value[2] is d.Way.RISING)]
+        return super().write(value)
+
+    def write_rows(self, rows: Sequence[Any]) -> list[Any]:
+        if any(isinstance(row, tuple) and len(row) > 1 and row[1] == d.FREE for row in rows):
+            return [self.write(row) for row in rows]
+        return super().write_rows(rows)
+
+    def schema(self) -> dict[str, Any]:
+        return {"anyOf": [super().schema(), _FREE_PASS.schema()]}
+
+
+_FREE_PASS = Row((PLACE, Whole(0, 1)), "a pass [edge, 0] or [edge, 1] of a free mesh")
+PASS = _PassRow((PLACE, PLACE, Choice(d.Way)), 'a pass [x, y, "rising"] or [x, y, "falling"]', d.Pass)
 PASSES = Many(PASS, most=4 * MOST_CELLS)
 COORDINATE = Number(least=-_MOST_MM, most=_MOST_MM)
 OUTLINE = Many(Row((COORDINATE, COORDINATE), "a point [x, y]"), fewest=3, most=1000)
 
 
 def _grid(
-    grid: tuple[int, int], cell: float | tuple[float, float], without: tuple[tuple[int, int], ...] = ()
+    grid: tuple[int, int],
+    cell: float | tuple[float, float],
+    without: tuple[tuple[int, int], ...] = (),
+    walled: tuple[d.Site, ...] = (),
 ) -> d.Grid:
     width, height = cell if isinstance(cell, tuple) else (cell, cell)
-    return d.Grid(*grid, width, height, without)
+    return d.Grid(*grid, width, height, without, walled)
 
 
 def _grid_keys(grid: d.Grid) -> Mapping[str, Any]:
@@ -85,10 +124,11 @@ def _grid_keys(grid: d.Grid) -> Mapping[str, Any]:
         "grid": (grid.columns, grid.rows),
         "cell": grid.cell_width if square else (grid.cell_width, grid.cell_height),
         "without": grid.without,
+        "walled": grid.walled,
     }
 
 
-LAYOUT = Keys(
+GRID = Keys(
     _grid,
     {
         "grid": Key(
@@ -109,15 +149,254 @@ LAYOUT = Keys(
             "Cells left out, [column, row] from the lower left, counted from 0.",
             (),
         ),
+        "walled": Key(SITES, "Sites between two cells that are boundary all the same.", ()),
     },
     _grid_keys,
 )
 
+RIM = Choice(d.Rim)
+COUNT = Whole(1, MOST_CELLS)
+CELL = Either({float: SIZE, list: Row((SIZE, SIZE), "[width, height] in mm")})
+CELLS = Row((COUNT, COUNT), "[columns, rows]")
+
+
+def _named(name: str, form: Keys) -> Keys:
+    """A layout kept whole under one key."""
+    return Keys(lambda **kept: kept[name], {name: Key(form, form_about[name], NEEDED)}, lambda value: {name: value})
+
+
+form_about = {
+    "ring": "Sectors and rows of cells between two circles.",
+    "strip": "Cells that repeat along their length, the last joined to the first.",
+    "border": "A frame of cells round an opening.",
+    "mesh": "A polygon mesh; every edge is a site.",
+    "panel": "Finished knots set side by side and joined.",
+}
+DOME = Keys(
+    lambda dome: d.Dome(rise=dome),
+    {"dome": Key(SIZE, "How far the middle stands above the rim, mm.", NEEDED)},
+    lambda v: {"dome": v.rise},
+)
+RING = Keys(
+    d.Ring,
+    {
+        "sectors": Key(COUNT, "Cells round the ring.", NEEDED),
+        "rows": Key(COUNT, "Cells across it.", NEEDED),
+        "inner": Key(DISTANCE, "Inner radius in mm; 0 for a wheel about a hub.", NEEDED),
+        "outer": Key(SIZE, "Outer radius in mm.", NEEDED),
+        "inner_edge": Key(RIM, 'Whether strands turn back at the inner edge or cross on it. Default "walled".'),
+        "outer_edge": Key(RIM, 'The same at the outer edge. Default "walled".'),
+        "surface": Key(DOME, "The surface that the ring lies on. Default the plane.", None),
+    },
+)
+
+
+WRAPPED = ByKey(
+    {
+        "cylinder": Keys(
+            lambda cylinder: d.Cylinder(),
+            {"cylinder": Key(Flag(), "True: the strip is bent round into a ring of its own length.", NEEDED)},
+            lambda v: {"cylinder": True},
+        ),
+        "sphere": Keys(
+            lambda sphere: d.Sphere(diameter=sphere),
+            {"sphere": Key(SIZE, "Diameter in mm; the strip's middle line is its equator.", NEEDED)},
+            lambda v: {"sphere": v.diameter},
+        ),
+        "turned": Keys(
+            lambda turned: d.Turned(profile=turned),
+            {
+                "turned": Key(
+                    Many(Row((SIZE, COORDINATE), "a point [radius, height] in mm"), fewest=2, most=200),
+                    "The profile of a turned form, from the strip's lower edge to its upper one.",
+                    NEEDED,
+                )
+            },
+            lambda v: {"turned": v.profile},
+        ),
+    },
+    lambda v: {d.Cylinder: "cylinder", d.Sphere: "sphere", d.Turned: "turned"}.get(type(v), ""),
+)
+
+
+def _strip(cells: tuple[int, int], cell: float | tuple[float, float], surface: Any = None, **rest: Any) -> d.Strip:
+    width, height = cell if isinstance(cell, tuple) else (cell, cell)
+    return d.Strip(*cells, width, height, surface=surface, **rest)
+
+
+def _strip_keys(strip: d.Strip) -> Mapping[str, Any]:
+    square = strip.cell_width == strip.cell_height
+    return {
+        "cells": (strip.columns, strip.rows),
+        "cell": strip.cell_width if square else (strip.cell_width, strip.cell_height),
+        "repeats": strip.repeats,
+        "lower_edge": strip.lower_edge,
+        "upper_edge": strip.upper_edge,
+        "surface": strip.surface,
+    }
+
+
+STRIP = Keys(
+    _strip,
+    {
+        "cells": Key(CELLS, "Columns and rows of one repeat.", NEEDED),
+        "cell": Key(CELL, "Side of a cell, or its width and height, in mm.", NEEDED),
+        "repeats": Key(COUNT, "How often it repeats. Default once.", 1),
+        "lower_edge": Key(
+            RIM, 'Whether strands turn back at the lower edge or cross on it. Default "walled".', d.Rim.WALLED
+        ),
+        "upper_edge": Key(RIM, 'The same at the upper edge. Default "walled".', d.Rim.WALLED),
+        "surface": Key(WRAPPED, "The surface that it is laid round. Default none: flat.", None),
+    },
+    _strip_keys,
+)
+
+
+def _border(rows: int, cell: float, inside: Any = None, sides: Any = None, corners: Any = None) -> d.Border:
+    if (inside is None) == (sides is None):
+        raise DesignError(
+            "a border has either inside or sides",
+            "give inside: [columns, rows] of its opening, or sides: [cells along each, number of sides]",
+            "layout.border",
+        )
+    if sides is not None:
+        if corners is d.Corners.SQUARE and sides[1] != 4:
+            raise DesignError(
+                f"a frame of {sides[1]} sides has no square corners", 'give corners: "mitred"', "layout.border.corners"
+            )
+        return d.Border(sides, rows, cell, True, d.Corners.MITRED)
+    return d.Border(inside, rows, cell, False, corners or d.Corners.SQUARE)
+
+
+BORDER = Keys(
+    _border,
+    {
+        "inside": Key(CELLS, "Columns and rows of its rectangular opening.", None),
+        "sides": Key(
+            Row((COUNT, Whole(3, 1000)), "[cells along each side, number of sides]"),
+            "In place of inside: an opening that is a regular polygon.",
+            None,
+        ),
+        "rows": Key(COUNT, "Cells across the frame.", NEEDED),
+        "cell": Key(SIZE, "Side of a cell in mm.", NEEDED),
+        "corners": Key(
+            Choice(d.Corners),
+            "Square blocks at the corners, or cells spreading to a mitre. Default square for a rectangle; a polygon is "
+            "mitred.",
+            None,
+        ),
+    },
+    lambda v: {
+        "inside": None if v.polygon else v.inside,
+        "sides": v.inside if v.polygon else None,
+        "rows": v.deep,
+        "cell": v.cell,
+        "corners": None if v.polygon or v.corners is d.Corners.SQUARE else v.corners,
+    },
+)
+
+VERTEX = Row((COORDINATE, COORDINATE, COORDINATE), "a vertex [x, y, z] in mm")
+
+
+@dataclasses.dataclass(frozen=True)
+class _Faces:
+    """Faces of a mesh: each a list of vertex numbers."""
+
+    wanted: str = "a list of faces, each a list of at least 3 vertex numbers"
+
+    def read(self, value: object, place: str) -> Any:
+        if not isinstance(value, list) or len(value) > MOST_CELLS:
+            raise refuse(self, value, place)
+        for index, face in enumerate(value):
+            if not isinstance(face, list) or not all(type(v) is int and 0 <= v <= 4 * MOST_CELLS for v in face):
+                raise DesignError(
+                    f"found {shown(face)}", "give a list of at least 3 vertex numbers", f"{place}[{index}]"
+                )
+        return tuple(map(tuple, value))
+
+    def write(self, value: Any) -> Any:
+        return [list(face) for face in value] if isinstance(value, tuple | list) else value
+
+    def holds(self, value: object) -> bool:
+        return isinstance(value, tuple | list)
+
+    def schema(self) -> dict[str, Any]:
+        return {
+            "type": "array",
+            "items": {"type": "array", "items": {"type": "integer", "minimum": 0}, "minItems": 3},
+        }
+
+
+def _mesh(vertices: Any = (), faces: Any = (), boundary: d.Rim = d.Rim.WALLED, file: str | None = None) -> d.FreeMesh:
+    if (file is None) == (not faces):
+        raise DesignError("a mesh has either a file or vertices and faces", "give one of the two", "layout.mesh")
+    return d.FreeMesh(vertices, faces, boundary, file)
+
+
+MESH = Keys(
+    _mesh,
+    {
+        "file": Key(Text("the name of an OBJ or PLY file"), "Mesh file beside the design, in mm.", None),
+        "vertices": Key(Many(VERTEX, most=4 * MOST_CELLS, repeats=True), "Vertices [x, y, z] in mm.", ()),
+        "faces": Key(_Faces(), "Faces, anticlockwise seen from outside.", ()),
+        "boundary": Key(
+            RIM, 'Whether strands turn back at the boundary or cross on it. Default "walled".', d.Rim.WALLED
+        ),
+    },
+    lambda v: {
+        "file": v.file,
+        "vertices": () if v.file else v.vertices,
+        "faces": () if v.file else v.faces,
+        "boundary": v.boundary,
+    },
+)
+
+PIECE = Keys(
+    d.Piece,
+    {
+        "file": Key(Text("the name of a design file"), "Design file of the piece, beside the panel's.", NEEDED),
+        "at": Key(
+            Row((COORDINATE, COORDINATE), "[x, y] in mm"), "Where its lower left corner lies, mm. Default [0, 0]."
+        ),
+        "turn": Key(
+            OneOf((0, 90, 180, 270)), "Degrees that it is turned anticlockwise, after being mirrored. Default 0."
+        ),
+        "mirror": Key(Flag(), "Whether it is mirrored left to right. Default false."),
+    },
+)
+PANEL = Keys(
+    d.Panel,
+    {
+        "pieces": Key(Many(PIECE, fewest=1, most=1000), "The knots.", NEEDED),
+        "joins": Key(
+            Either({str: Choice(d.Joins), list: SITES}),
+            'Where strands run on from one into the next: "all" sites where pieces touch, "middle" of each seam, or '
+            "sites in half cells from the panel's lower left corner.",
+            NEEDED,
+        ),
+    },
+)
+_KINDS = {d.Grid: "grid", d.Ring: "ring", d.Strip: "strip", d.Border: "border", d.FreeMesh: "mesh", d.Panel: "panel"}
+LAYOUT = ByKey(
+    {
+        "grid": GRID,
+        "ring": _named("ring", RING),
+        "strip": _named("strip", STRIP),
+        "border": _named("border", BORDER),
+        "mesh": _named("mesh", MESH),
+        "panel": _named("panel", PANEL),
+    },
+    lambda value: _KINDS.get(type(value), ""),
+)
+
+EDGES = Many(PLACE, most=2 * MOST_CELLS)
 BREAKS = Keys(
     d.Breaks,
     {
         "horizontal": Key(SITES, "Sites with a short horizontal wall: strands come back reversed in y."),
         "vertical": Key(SITES, "Sites with a short vertical wall: strands come back reversed in x."),
+        "along": Key(EDGES, "On a free mesh: edges with a break along them."),
+        "across": Key(EDGES, "On a free mesh: edges with a break across them."),
     },
 )
 
@@ -227,7 +506,7 @@ MAKE = Keys(
 )
 
 
-def _design(interlace: int, layout: d.Grid, **rest: Any) -> d.Design:
+def _design(interlace: int, layout: d.Layouts, **rest: Any) -> d.Design:
     return d.Design(layout, **rest)
 
 
@@ -239,7 +518,7 @@ DESIGN = Keys(
     _design,
     {
         "interlace": Key(Whole(d.SCHEMA, d.SCHEMA), "Version of the design file.", NEEDED),
-        "layout": Key(LAYOUT, "The cells that the interlace is set out on.", NEEDED),
+        "layout": Key(LAYOUT, "What the interlace is set out on.", NEEDED),
         "breaks": Key(BREAKS, "Sites where strands turn back. x + y is odd; [x, y] counts half cells.", d.Breaks()),
         "divide": Key(DIVIDE, "Strands that run as two halves.", d.Divide()),
         "weave": Key(WEAVE, "Over and under.", d.Weave()),
@@ -283,10 +562,10 @@ def read_file(path: str | os.PathLike[str]) -> d.Design:
         data = _bytes(Path(path))
     except (OSError, ValueError) as error:  # ValueError: a null character in the path
         raise _unreadable(error, name) from None
-    return read_text(data, name)
+    return read_text(data, name, Path(path).resolve().parent)
 
 
-def read_text(text: str | bytes, file: str = "") -> d.Design:
+def read_text(text: str | bytes, file: str = "", folder: Path | None = None) -> d.Design:
     """Read and check a design from JSON text, or from its UTF-8 bytes.
 
     Parameters
@@ -294,6 +573,8 @@ def read_text(text: str | bytes, file: str = "") -> d.Design:
     text : str or bytes
     file : str
         The name that errors give as the source.
+    folder : Path, optional
+        Where files that the design names are looked for; without it a design that names any is refused.
 
     Raises
     ------
@@ -307,11 +588,81 @@ def read_text(text: str | bytes, file: str = "") -> d.Design:
         with _uncollected():
             value = _parsed(text)
             _refuse_other_version(value)
-            design: d.Design = DESIGN.read(value, "")
+            design: d.Design = loaded(DESIGN.read(value, ""), folder)
             _check_meaning(design)
     except DesignError as error:
         raise error.within(file) from None
     return design
+
+
+def loaded(design: d.Design, folder: Path | None, within: tuple[Path, ...] = ()) -> d.Design:
+    """A design with what its layout names read in: the pieces of a panel, or a mesh.
+
+    Parameters
+    ----------
+    folder : Path or None
+        Nothing outside it is read.
+    within : tuple of Path
+        The panels that this design is a piece of.
+
+    Raises
+    ------
+    DesignError
+        A file is not there, lies outside the folder, cannot be read, or is a panel that has itself for a piece.
+    """
+    layout = design.layout
+    if isinstance(layout, d.FreeMesh) and layout.file is not None and not layout.faces:
+        path = _beside(layout.file, folder, "layout.mesh.file")
+        vertices, faces = read_mesh(path)
+        return dataclasses.replace(design, layout=dataclasses.replace(layout, vertices=vertices, faces=faces))
+    if not isinstance(layout, d.Panel):
+        return design
+    if len(within) > _DEEPEST_PANEL:
+        raise DesignError("panels of panels are nested too deeply", f"nest at most {_DEEPEST_PANEL}", "layout.panel")
+    pieces = []
+    known: dict[Path, d.Design] = {}
+    for index, piece in enumerate(layout.pieces):
+        if piece.design is not None:
+            pieces.append(piece)
+            continue
+        place = f"layout.panel.pieces[{index}].file"
+        path = _beside(piece.file, folder, place)
+        if path in within:
+            raise DesignError(f'the panel "{printable(piece.file)}" has itself for a piece', "name another file", place)
+        if path not in known:
+            try:
+                value = _parsed(_bytes(path))
+                _refuse_other_version(value)
+                inner = loaded(DESIGN.read(value, ""), folder, (*within, path))
+                _check_meaning(inner)
+            except (OSError, ValueError) as error:
+                if isinstance(error, DesignError):
+                    raise DesignError(f'in "{printable(piece.file)}": {error}', "mend that design", place) from None
+                raise _unreadable(error, printable(piece.file, 400)) from None
+            known[path] = inner
+        pieces.append(dataclasses.replace(piece, design=known[path]))
+    return dataclasses.replace(design, layout=dataclasses.replace(layout, pieces=tuple(pieces)))
+
+
+def _beside(name: str, folder: Path | None, place: str) -> Path:
+    """The file of that name in a folder or below it."""
+    if folder is None:
+        raise DesignError(
+            f'names the file "{printable(name)}", and where it lies is not known', "read the design from a file", place
+        )
+    path = (folder / name).resolve()
+    if not path.is_relative_to(folder):
+        raise DesignError(
+            f'"{printable(name)}" lies outside the folder of the design', "keep it in that folder or below it", place
+        )
+    if not path.is_file():
+        raise DesignError(f'there is no file "{printable(name)}" beside the design', "name one that is there", place)
+    return path
+
+
+def written_pass(at: d.Pass) -> Any:
+    """A pass as a design file names it."""
+    return PASS.write(at)
 
 
 def write_text(design: d.Design) -> str:
@@ -475,10 +826,18 @@ def _laid_out(value: Any, indent: str) -> str:
 
 def _check_meaning(design: d.Design) -> None:
     """Everything that takes more than one value to see. Linear in cells and entries."""
-    cells = _cells(design.layout)
-    _check_sites(design, cells)
-    _check_section(design)
-    _check_sizes(design)
+    layout = design.layout
+    if isinstance(layout, d.Ring | d.Strip | d.FreeMesh) or (isinstance(layout, d.Border) and not is_square(layout)):
+        check_shape(layout)
+        check_entries(design)
+    else:
+        if isinstance(layout, d.Border):
+            check_shape(layout)
+        grid = grid_of(layout)
+        _check_sites(design, grid, _cells(grid))
+    whole = resolved(design)
+    _check_section(whole)
+    _check_sizes(whole)
 
 
 def _cells(grid: d.Grid) -> NDArray[np.bool_]:
@@ -510,11 +869,27 @@ def _columns(entries: Sequence[tuple[Any, ...]], count: int) -> NDArray[np.int64
     return np.fromiter(flat, dtype=np.int64, count=count * len(entries)).reshape(-1, count)
 
 
-def _check_sites(design: d.Design, cells: NDArray[np.bool_]) -> None:
+def _check_sites(design: d.Design, grid: d.Grid, cells: NDArray[np.bool_]) -> None:
+    for name, edges in (("along", design.breaks.along), ("across", design.breaks.across)):
+        if edges:
+            raise DesignError(
+                f"breaks {name} edges belong to free meshes",
+                "name sites as horizontal or vertical",
+                f"breaks.{name}[0]",
+            )
+    _check_crossings(grid.walled, "layout.walled", grid, cells, "a wall")
     breaks = {"breaks.horizontal": design.breaks.horizontal, "breaks.vertical": design.breaks.vertical}
     for place, sites in breaks.items():
-        _check_crossings(sites, place, design.layout, cells, "a break")
-    broken = np.zeros((2 * design.layout.columns, 2 * design.layout.rows), dtype=bool)
+        _check_crossings(sites, place, grid, cells, "a break")
+    broken = np.zeros((2 * grid.columns, 2 * grid.rows), dtype=bool)
+    if grid.walled:
+        broken[tuple(_columns(grid.walled, 2).T)] = True
+        for name, sites in breaks.items():
+            for i in _first(broken[tuple(_columns(sites, 2).T)]):
+                raise DesignError(
+                    f"{_entry(sites[i])} lies on a wall between two pieces", "give a break another site", f"{name}[{i}]"
+                )
+        walls, broken = broken, np.zeros_like(broken)
     broken[tuple(_columns(design.breaks.horizontal, 2).T)] = True
     for i in _first(broken[tuple(_columns(design.breaks.vertical, 2).T)]):
         site = design.breaks.vertical[i]
@@ -524,6 +899,8 @@ def _check_sites(design: d.Design, cells: NDArray[np.bool_]) -> None:
             f"breaks.vertical[{i}]",
         )
     broken[tuple(_columns(design.breaks.vertical, 2).T)] = True
+    if grid.walled:
+        broken |= walls
     passes = {
         "divide.circuits": design.divide.circuits,
         "divide.passes": design.divide.passes,
@@ -531,7 +908,7 @@ def _check_sites(design: d.Design, cells: NDArray[np.bool_]) -> None:
         "strand.circuits": tuple(style.through for style in design.strand.circuits),
     }
     for place, entries in passes.items():
-        _check_crossings(entries, place, design.layout, cells, "a pass")
+        _check_crossings(entries, place, grid, cells, "a pass")
         for i in _first(broken[tuple(_columns(entries, 2).T)]):
             raise DesignError(
                 f"{_entry(entries[i])} goes through a break, where no strands cross",
@@ -554,6 +931,12 @@ def _check_crossings(
 ) -> None:
     """Every entry must name a site between two cells that are there."""
     x, y = _columns(entries, 2).T
+    for i in _first(y == d.FREE):
+        raise DesignError(
+            f"found a pass of a free mesh, edge {x[i]}",
+            f'give {what} as [x, y, "rising"] or [x, y, "falling"]',
+            f"{place}[{i}]",
+        )
     even = (x + y) % 2 == 0
     off = (x > 2 * grid.columns) | (y > 2 * grid.rows)
     # The two cells that a site lies between, as places in `cells`; its rim stands for what is outside.
@@ -630,7 +1013,7 @@ def _two_heights(points: NDArray[np.float64]) -> bool:
 
 def _check_sizes(design: d.Design) -> None:
     strand, heights, divide = design.strand, design.heights, design.divide
-    sizes = d.sizes(design)
+    sizes = sizing.sizes(design)
     if sizes.width >= sizes.pitch:
         raise DesignError(
             f"a width of {_mm(sizes.width)} leaves no background, the strands' pitch being {_mm(sizes.pitch)}",

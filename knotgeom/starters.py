@@ -6,10 +6,11 @@ import enum
 import math
 from dataclasses import replace
 
-from .design import Breaks, Design, Grid, Heights, Making, Site, Strand, sizes
+from .design import Breaks, Design, Grid, Heights, Making, Site, Strand
 from .errors import DesignError
 from .made import judge
 from .reading import MOST_CELLS, check
+from .sizing import sizes
 
 LEAST_PROPORTION, GREATEST_PROPORTION = 0.8, 1.25
 """Width of a proposed cell over its height."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 
-from .design import CircuitStyle, Design, Sizes, sizes
+from .design import CircuitStyle, Design, Sizes
 from .divide import circuit_of_visit
 from .errors import DesignError
-from .layout import Layout
-from .layout.grid import edge_of_site, pass_index
+from .layout import Layout, edge_of_site, pass_index
+from .sizing import sizes
 from .trace import Circuits
 
 
@@ -31,7 +31,7 @@ def circuit_styles(design: Design, layout: Layout, circuits: Circuits) -> dict[i
     named: dict[int, int] = {}
     for number, style in enumerate(entries):
         x, y, way = style.through
-        circuit = circuit_at[edge_at[x, y], pass_index(x, way)]
+        circuit = circuit_at[edge_at[x, y], pass_index(layout, edge_at[x, y], way)]
         if circuit in styles:
             raise DesignError(
                 f'[{x}, {y}, "{way.value}"] lies on the same circuit as strand.circuits[{named[circuit]}]',

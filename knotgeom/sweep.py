@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .course import Courses
+from .course import Courses, Lift
 from .design import Making, Sizes, Strand
 from .lanes import Lanes
+from .layout.ring import rolled
 from .mesh import Bools, Floats, Ints, Mesh
 from .sections import outlines
 
@@ -94,7 +95,7 @@ def sweep_rings(
     way: Making,
     ground: float | None = None,
 ) -> Swept:
-    """Place a section at every lane sample and join them up."""
+    """Place a section at every lane sample and join them up; a strip's on the cylinder where it closes."""
     total = len(lanes.sample)
     lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
     after = np.arange(1, total + 1)
@@ -155,8 +156,11 @@ def sweep_rings(
         whole_ring[trunk][:, None] * corners + index, half_ring[fork_left][:, None] * corners + index, borrowed, opens
     )
     loop = np.vstack([np.stack([across[0], up[0]], 1), [[across[0, 0], up[0, 0]]]])
+    places = vertices.reshape(-1, 3)
+    if courses.period:
+        places = rolled(places, courses.period, courses.roll)
     return Swept(
-        vertices=vertices.reshape(-1, 3),
+        vertices=places,
         band_ring=np.concatenate(band_ring),
         borrowed_ring=borrowed_ring,
         borrowed=borrowed,
@@ -255,8 +259,38 @@ def _fork_uv(along: Floats, shape: tuple[int, ...], corners: int) -> Floats:
 def _placed(courses: Courses, lanes: Lanes, at: Ints, across: Floats, height: Floats) -> Floats:
     """Vertices of rings at lane samples from how far across and how high they lie, (n, K, 3)."""
     sample = lanes.sample[at]
+    if courses.lift is not None:
+        return _on_surface(courses, courses.lift, sample, across, height)
     plan = courses.point[sample][:, None, :] + across[:, :, None] * courses.lateral[sample][:, None, :]
     return np.concatenate([plan, height[:, :, None]], 2)
+
+
+def _on_surface(courses: Courses, lift: Lift, sample: Ints, across: Floats, height: Floats) -> Floats:
+    """The same on a curved surface, which falls away to both sides of the strand as an arc of its own bend.
+
+    So a place is the same whether it is reached along one strand or along the one that crosses it, and what lies
+    apart in height lies apart on the surface. Exact on spheres, and elsewhere to the third power of the width.
+    """
+    point, lateral, up = courses.point[sample], courses.lateral[sample], lift.up[sample]
+    stretch = np.linalg.norm(lateral, axis=1)  # above 1 at a mitre
+    left = lateral / stretch[:, None]
+    ahead = np.cross(left, up)
+    bow, twist = lift.bow[sample][:, None], lift.twist[sample][:, None]
+    aside = across * stretch[:, None]
+    turn = bow * aside
+    along = aside * np.sinc(turn / np.pi)  # sin(turn) / bow
+    drop = aside * np.where(np.abs(turn) > 1e-6, np.sin(turn / 2) ** 2 / np.where(turn == 0, 1.0, turn / 2), turn / 2)
+    tilt = np.clip(twist * aside, -0.5, 0.5)
+    normal = (
+        up[:, None] * np.cos(turn)[..., None]
+        + left[:, None] * np.sin(turn)[..., None]
+        + ahead[:, None] * tilt[..., None]
+    )
+    normal /= np.linalg.norm(normal, axis=2, keepdims=True)
+    placed: Floats = (
+        point[:, None] + left[:, None] * along[..., None] - up[:, None] * drop[..., None] + normal * height[..., None]
+    )
+    return placed
 
 
 def _lower(across: Floats) -> Bools:
@@ -288,6 +322,12 @@ def _whole_rings(
     if not len(at):
         return
     sample = lanes.sample[at]
+    if courses.lift is not None:
+        height = z[at][:, None] + up
+        if floor is not None:
+            height[:, _lower(across)] = floor
+        out[rows] = _on_surface(courses, courses.lift, sample, np.broadcast_to(across, height.shape), height)
+        return
     table = np.zeros((6, len(across), 3))
     table[0, :, 0] = table[1, :, 1] = 1.0
     table[2, :, 0] = table[3, :, 1] = across

@@ -21,8 +21,7 @@ import numpy as np
 from .cycles import connected_labels, cycle_labels
 from .design import Hand, Pass, Weave
 from .divide import StrandMap
-from .layout import Layout
-from .layout.grid import edge_of_site, pass_index
+from .layout import Layout, edge_of_site, pass_index
 from .mesh import Bools, Ints
 from .tjoin import adjacency, minimum_t_join
 
@@ -150,12 +149,9 @@ def spins(strand_map: StrandMap, failing: Bools) -> tuple[Bools, Ints]:
 def first_crossings(layout: Layout, strand_map: StrandMap) -> Ints:
     """Woven crossings ordered by site (y, then x), within a site the lowest, then the leftmost first."""
     site = layout.site[strand_map.crossing_edge]
-    odd = site[:, 0] % 2 == 1
-    # on a horizontal grid line pass 0 heads down and right, pass 1 up and right; on a vertical one a quarter turn on
-    ahead_0 = np.where(odd[:, None], [[1, -1]], [[1, 1]])
-    ahead_1 = np.where(odd[:, None], [[1, 1]], [[-1, 1]])
+    ahead_0, ahead_1 = (np.round(layout.heading[strand_map.crossing_edge, way, :2], 6) for way in (0, 1))
     side = 1 - 2 * strand_map.crossing_sides  # left of pass 0 is ahead along pass 1, left of pass 1 behind along pass 0
-    place = side[:, :1] * ahead_1 - side[:, 1:] * ahead_0
+    place = np.round(side[:, :1] * ahead_1 - side[:, 1:] * ahead_0, 6)
     return np.lexsort([place[:, 0], place[:, 1], site[:, 0], site[:, 1]])
 
 
@@ -172,7 +168,7 @@ def weave_strands(layout: Layout, strand_map: StrandMap, wishes: Weave) -> Weavi
     crossing_part = part[: strand_map.crossings]
 
     # the hand: at the first crossing of every part pass 1 is over when right
-    right = wishes.hand is Hand.RIGHT
+    right = (wishes.hand is Hand.RIGHT) == bool(layout.right)
     parts, leads = np.unique(crossing_part[order], return_index=True)
     flip = np.zeros(int(part.max()) + 1 if len(part) else 0, bool)
     flip[parts] = spin[order[leads]] != right
@@ -207,7 +203,9 @@ def wished_spins(
     leading: dict[int, int] = {}
     for crossing in order[::-1].tolist():
         leading[int(strand_map.crossing_edge[crossing])] = crossing
-    return {wish: (leading[edge_at[wish.site]], pass_index(wish.x, wish.way) == 1) for wish in prefer}
+    return {
+        wish: (leading[edge_at[wish.site]], pass_index(layout, edge_at[wish.site], wish.way) == 1) for wish in prefer
+    }
 
 
 def favour(

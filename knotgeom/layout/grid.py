@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from ..cycles import cycle_labels
 from ..design import Breaks, Grid
-from ..mesh import Bools, Floats
+from ..mesh import Bools, Ints
+from .assemble import set_out
 from .halfedge import ACROSS, ALONG, CROSSING, Layout
 
 
@@ -46,66 +48,37 @@ def grid_layout(grid: Grid, breaks: Breaks) -> Layout:
     places = np.unique(around)
     edge_at = np.full(wide * high, -1)
     edge_at[places] = np.arange(len(places))
-    edge = edge_at[around]
-    half = 2 * edge + np.array([0, 0, 1, 1])
-
-    count = 2 * len(places)
-    next_half = np.full(count, -1)
-    next_half[half] = np.roll(half, -1, axis=1)
-    previous = np.full(count, -1)
-    previous[half] = np.roll(half, 1, axis=1)
-    outside = next_half < 0
-
-    # An outside half-edge is followed by the one met when turning round its end vertex through the cells that are
-    # there: that keeps two cells which touch only at a corner on two loops, with a vertex each.
-    rim = np.flatnonzero(outside)
-    at = rim ^ 1
-    following = previous[at] ^ 1
-    for _ in range(3):
-        turn = ~outside[following]
-        at = np.where(turn, following, at)
-        following = np.where(turn, previous[at] ^ 1, following)
-    next_half[rim] = following
-
-    previous[next_half] = np.arange(count)
-    origin = cycle_labels(previous ^ 1)
+    half = 2 * edge_at[around] + np.array([0, 0, 1, 1])
 
     site = np.stack([places % wide, places // wide], 1)
-    ahead = np.where((site[:, :1] % 2) == 1, [[1, 0]], [[0, 1]])
-    tail, head = site - ahead, site + ahead
-    unit = np.array([grid.cell_width / 2, grid.cell_height / 2])
-    points = np.zeros((int(origin.max()) + 1, 3))
-    points[origin[0::2], :2] = tail * unit
-    points[origin[1::2], :2] = head * unit
+    odd = site[:, 0] % 2 == 1
+    ahead = np.where(odd[:, None], [[1, 0]], [[0, 1]])
+    tail = np.zeros((2 * len(places), 3))
+    cell_half = np.array([grid.cell_width / 2, grid.cell_height / 2])
+    tail[0::2, :2], tail[1::2, :2] = (site - ahead) * cell_half, (site + ahead) * cell_half
 
-    boundary = outside[0::2] | outside[1::2]
-    state = np.where(boundary, ALONG, CROSSING).astype(np.uint8)
+    layout = set_out(
+        half.ravel(),
+        np.arange(len(half) + 1) * 4,
+        tail,
+        site,
+        crossed=np.zeros(len(site), bool),
+        breaks=broken(breaks, edge_at, wide, len(site)),
+        rising=odd.astype(np.int64),
+        right=1,
+    )
+    if not grid.walled:
+        return layout
+    seam = edge_at[[y * wide + x for x, y in grid.walled]]
+    state, boundary = layout.state.copy(), layout.boundary.copy()
+    state[seam], boundary[seam] = ALONG, True
+    return replace(layout, state=state, boundary=boundary)
+
+
+def broken(breaks: Breaks, edge_at: Ints, wide: int, edges: int) -> Ints:
+    """The break on each edge, (E,), where sites are in half cells: site (x, y) is edge ``edge_at[y * wide + x]``."""
+    state = np.full(edges, CROSSING, np.uint8)
     for sites, at_odd, at_even in ((breaks.horizontal, ALONG, ACROSS), (breaks.vertical, ACROSS, ALONG)):
         for bx, by in sites:
             state[edge_at[by * wide + bx]] = at_odd if bx % 2 else at_even
-    return Layout(next_half, outside, origin, points, state, boundary, site)
-
-
-def pass_index(x: int, way: str) -> int:
-    """Whether ``rising`` or ``falling`` is pass 0 or pass 1 of a grid's site."""
-    return int((way == "rising") == (x % 2 == 1))
-
-
-def pass_way(x: int, index: int) -> str:
-    """The inverse of :func:`pass_index`."""
-    return "rising" if (x % 2 == 1) == (index == 1) else "falling"
-
-
-def edge_of_site(layout: Layout) -> dict[tuple[int, int], int]:
-    """Edge number of every site of the layout."""
-    return {(int(x), int(y)): edge for edge, (x, y) in enumerate(layout.site)}
-
-
-def wall_normals(layout: Layout) -> Floats:
-    """Unit direction along the wall of each edge's break as it stands, (E, 2); zero at crossings."""
-    odd = layout.site[:, 0] % 2 == 1
-    along_line = layout.state == ALONG
-    horizontal = odd == along_line
-    direction = np.where(horizontal[:, None], [[1.0, 0.0]], [[0.0, 1.0]])
-    direction[layout.state == CROSSING] = 0.0
-    return direction
+    return state

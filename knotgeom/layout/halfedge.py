@@ -27,7 +27,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..mesh import Bools, Floats, Ints
+from .surfaces import Surface
 
 CROSSING, ALONG, ACROSS = 0, 1, 2
 """State of an edge: strands cross; a break along it keeps each end in its face; a break across it keeps each end
@@ -54,6 +57,26 @@ class Layout:
         Whether the edge is on the boundary.
     site : (E, 2) int64
         The designer's name of each edge; for a grid its place in half cells.
+    rising : (E,) int64
+        Which pass, 0 or 1, the designer calls rising.
+    right : int
+        Which pass goes over everywhere in a right-handed weave without forks.
+    middle : (E, 3) float64
+        Where strands cross on each edge, mm.
+    up : (E, 3) float64
+        Unit normal of the surface there.
+    forth : (E, 3) float64
+        Unit direction of half-edge ``2e`` there.
+    heading : (E, 2, 3) float64
+        Unit direction of pass 0 and of pass 1 there.
+    pitch : (E,) float64
+        Distance between neighbouring parallel strands thereabouts, mm.
+    reach : (E,) float64
+        Length of the shortest strand step that ends there, mm.
+    surface : Surface or None
+        What the layout lies on, None for the plane z = 0.
+    period : float
+        Length in x after which a strip repeats, mm; 0 for none.
     """
 
     next_half: Ints
@@ -63,3 +86,18 @@ class Layout:
     state: Ints
     boundary: Bools
     site: Ints
+    rising: Ints
+    right: int
+    middle: Floats
+    up: Floats
+    forth: Floats
+    heading: Floats
+    pitch: Floats
+    reach: Floats
+    surface: Surface | None = None
+    period: float = 0.0
+
+    @property
+    def step(self) -> float:
+        """Length of an ordinary strand step, mm."""
+        return float(np.median(self.reach)) if len(self.reach) else 1.0

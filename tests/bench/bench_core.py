@@ -20,7 +20,8 @@ import numpy as np
 
 from knotgeom import made
 from knotgeom.course import Courses, plan_courses
-from knotgeom.design import Design, Divide, Grid, Making, Strand, sizes
+from knotgeom.design import Design, Divide, Grid, Making, Strand
+from knotgeom.sizing import sizes
 from knotgeom.divide import divide_strands
 from knotgeom.footprints import find_footprints
 from knotgeom.gaps import measure_gaps

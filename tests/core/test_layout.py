@@ -11,7 +11,8 @@ from hypothesis import given, settings
 
 from knotgeom.cycles import connected_labels, cycle_labels
 from knotgeom.design import Breaks, Design, Grid, Site
-from knotgeom.layout import ACROSS, ALONG, CROSSING, grid_layout, site_point
+from knotgeom.layout import ACROSS, ALONG, CROSSING
+from knotgeom.layout.grid import grid_layout, site_point
 from tests.core.strategies import cells_beside, cells_of, designs, grids, inner_sites
 
 Cell = tuple[int, int]

@@ -16,6 +16,7 @@ from PIL import Image
 
 from knotgeom import design as d
 from knotgeom import editing, made, reading
+from knotgeom.sizing import sizes
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "blender_addon" / "presets"
@@ -117,7 +118,7 @@ def test_it_is_symmetrical_in_both_mirrors_or_under_quarter_turns(key: str) -> N
 @pytest.mark.parametrize("key", KEYS)
 def test_no_cell_is_closed_on_three_sides_and_the_strand_suits_the_cell(key: str) -> None:
     design = load(key)
-    grid, size = design.layout, d.sizes(design)
+    grid, size = design.layout, sizes(design)
     for column in range(grid.columns):
         for row in range(grid.rows):
             if (column, row) in grid.without:

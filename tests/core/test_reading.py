@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from knotgeom import design as d
 from knotgeom import reading
 from knotgeom.errors import DesignError
+from knotgeom.sizing import sizes
 
 FULL = """
 {
@@ -104,7 +105,7 @@ def designs(draw: st.DrawFn) -> d.Design:
     of = {kind: tuple(site for site, k in zip(sites, kinds) if k == kind) for kind in "chv"}
     passes = [d.Pass(*site, way) for site in of["c"] for way in d.Way]
     some = st.lists(st.sampled_from(passes), unique=True, max_size=4).map(tuple) if passes else st.just(())
-    pitch = d.sizes(d.Design(grid)).pitch
+    pitch = sizes(d.Design(grid)).pitch
     width = draw(st.none() | st.floats(0.1 * pitch, 0.9 * pitch))
     outline = ((0.0, 0.0), (2.0, 0.0), (draw(st.floats(0.25, 1.75)), draw(st.floats(0.5, 9))))
     return d.Design(

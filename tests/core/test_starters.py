@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from knotgeom import design as d
 from knotgeom import made, reading, starters
 from knotgeom.errors import DesignError
+from knotgeom.sizing import sizes
 
 
 @pytest.mark.parametrize(
@@ -24,7 +25,7 @@ from knotgeom.errors import DesignError
 )
 def test_starters_have_the_sizes_of_their_purpose(purpose, cell, width, thickness, step):
     design = starters.STARTERS[starters.Purpose(purpose)]
-    sizes = d.sizes(design)
+    sizes = sizes(design)
     assert (design.layout.cell_width, design.layout.cell_height) == (cell, cell)
     assert (sizes.width, sizes.thickness, sizes.step) == (width, thickness, step)
 
@@ -50,7 +51,7 @@ def test_nothing_is_found_against_a_starter(purpose):
 @pytest.mark.parametrize("purpose", starters.Purpose)
 def test_strands_of_a_starter_climb_their_step_over_the_background_gently(purpose):
     for design in (starters.STARTERS[purpose], starters.start(purpose, (500, 400), 10, 20)):
-        sizes = d.sizes(design)
+        sizes = sizes(design)
         assert math.degrees(math.atan2(sizes.separation, sizes.background)) < 30
 
 
@@ -79,14 +80,14 @@ def test_a_proposal_fills_its_field_or_names_a_strand_that_would(width, height, 
     assert 0.8 <= grid.cell_width / grid.cell_height <= 1.25
     assert grid.columns * grid.cell_width == pytest.approx(width - 2 * margin, abs=1e-6 * grid.columns)
     assert grid.rows * grid.cell_height == pytest.approx(height - 2 * margin, abs=1e-6 * grid.rows)
-    assert 0.5 <= strand / d.sizes(d.Design(grid)).pitch <= 0.8
+    assert 0.5 <= strand / sizes(d.Design(grid)).pitch <= 0.8
 
 
 @given(st.sampled_from(starters.Purpose), st.floats(60, 900), st.floats(60, 900), st.floats(4, 12))
 def test_a_starter_set_out_anew_is_sound(purpose, width, height, strand):
     design = starters.start(purpose, (width, height), 5, strand)
     reading.check(design)
-    assert d.sizes(design).width == strand
+    assert sizes(design).width == strand
     assert design.heights.way is starters.STARTERS[purpose].heights.way
 
 

@@ -1,0 +1,30 @@
+"""Which circuit runs through which pass, by the designer's names."""
+
+from __future__ import annotations
+
+import functools
+import itertools
+
+from .design import Breaks, Layouts, Pass
+from .layout import lay_out, pass_of
+from .trace import trace
+
+
+@functools.lru_cache(maxsize=8)  # a pointer asks for the same layout many times between two changes
+def circuits_by_pass(options: Layouts, breaks: Breaks) -> tuple[tuple[frozenset[Pass], ...], dict[Pass, int]]:
+    """The passes of each circuit, in the order in which circuits are traced, and the circuit of each pass.
+
+    Parameters
+    ----------
+    options : Layouts
+        As it is set out: see :func:`knotgeom.resolve.resolved`.
+    """
+    layout = lay_out(options, breaks)
+    traced = trace(layout)
+    passes = [
+        pass_of(layout, edge, index)
+        for edge, index in zip(traced.visit_edge.tolist(), traced.visit_pass.tolist(), strict=True)
+    ]
+    bounds = traced.visit_start.tolist()
+    circuits = tuple(frozenset(passes[a:b]) for a, b in itertools.pairwise(bounds))
+    return circuits, {at: number for number, circuit in enumerate(circuits) for at in circuit}

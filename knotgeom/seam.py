@@ -1,0 +1,162 @@
+"""Strips laid flat: a mesh of strands that run round and round, cut where the strip comes round and capped.
+
+Strands are swept along a strip as on a cylinder, where they close; laid flat, what crosses the seam is cut there. Both
+sides of the seam get the very same vertices, one strip's length apart, so that the strip repeats without a gap.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .errors import DesignError
+from .mesh import Floats, Mesh, all_triangles
+
+
+def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
+    """Cut the mesh of a strip where it comes round and close it there.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed when its x is taken round after ``period``.
+    period : float
+        mm.
+    aside : float
+        How far beside x = 0 it is cut, mm: strands cross there, and a cut through the middle of a crossing would meet
+        vertices. The mesh comes out moved by as much.
+
+    Returns
+    -------
+    Mesh
+        Triangles only, x from 0 to ``period``.
+    """
+    faces = all_triangles(mesh)
+    quads = len(mesh.quads)
+    uv = np.concatenate([mesh.quad_uv[:, [0, 1, 2, 0, 2, 3]].reshape(2 * quads, 3, 2), mesh.triangle_uv])
+    strand = np.concatenate([np.repeat(mesh.quad_strand, 2), mesh.triangle_strand])
+    vertices = mesh.vertices - [aside, 0.0, 0.0]
+    vertices[:, 0] %= period
+    x = vertices[faces, 0]
+    crossing = x.max(1) - x.min(1) > period / 2
+    before = x > period / 2  # of faces that cross: corners at the far end
+
+    count = len(vertices)
+    points: list[Floats] = []
+    cut: dict[tuple[int, int], int] = {}  # the cut point of an edge; it stands twice, at x = 0 and at the far end
+
+    def cut_point(a: int, b: int) -> tuple[int, float]:
+        """The cut point of an edge from before the seam to after it, and its share of the way."""
+        short, long = vertices[b, 0], period - vertices[a, 0]
+        share = long / (long + short)
+        if (a, b) not in cut:
+            cut[a, b] = len(points)
+            points.append(vertices[a, 1:] + share * (vertices[b, 1:] - vertices[a, 1:]))
+        return cut[a, b], share
+
+    pieces: list[list[int]] = []
+    piece_uv: list[list[Floats]] = []
+    piece_strand: list[int] = []
+    after: dict[int, int] = {}  # cut points in the order in which the faces' cut edges lead round each strand
+    owner: dict[int, int] = {}
+    for face in np.flatnonzero(crossing).tolist():
+        corner, far, flat = faces[face].tolist(), before[face].tolist(), uv[face]
+        sides: tuple[list[tuple[int, Floats]], list[tuple[int, Floats]]] = ([], [])  # at x = 0, and at the far end
+        begin = end = -1
+        for i in range(3):
+            j = (i + 1) % 3
+            sides[far[i]].append((corner[i], flat[i]))
+            if far[i] == far[j]:
+                continue
+            if far[i]:
+                k, share = cut_point(corner[i], corner[j])
+                between, end = flat[i] + share * (flat[j] - flat[i]), k
+            else:
+                k, share = cut_point(corner[j], corner[i])
+                between, begin = flat[j] + share * (flat[i] - flat[j]), k
+            for side in (0, 1):
+                sides[side].append((count + 2 * k + side, between))
+        after[begin], owner[begin] = end, int(strand[face])
+        for side in sides:
+            for n in range(1, len(side) - 1):
+                three = side[0], side[n], side[n + 1]
+                pieces.append([vertex for vertex, _ in three])
+                piece_uv.append([place for _, place in three])
+                piece_strand.append(int(strand[face]))
+
+    tables, uvs, strands = [faces[~crossing]], [uv[~crossing]], [strand[~crossing]]
+    everything = [vertices]
+    if points:
+        at = np.array(points)
+        both = np.zeros((len(at), 2, 3))
+        both[:, :, 1:] = at[:, None]
+        both[:, 1, 0] = period
+        everything.append(both.reshape(-1, 3))
+        for loop in _loops(after):
+            for ear in _triangulated(at[loop]):
+                a, b, c = (loop[v] for v in ear)
+                flat_uv = [at[v] for v in (a, b, c)]
+                # faces at x = 0 run along their cut edge one way, those at the far end the other
+                pieces += [[count + 2 * v for v in (a, b, c)], [count + 2 * v + 1 for v in (c, b, a)]]
+                piece_uv += [flat_uv, flat_uv[::-1]]
+                piece_strand += [owner[loop[0]]] * 2
+        tables.append(np.array(pieces))
+        uvs.append(np.array(piece_uv, np.float32))
+        strands.append(np.array(piece_strand))
+    used, numbered = np.unique(np.concatenate(tables), return_inverse=True)
+    return Mesh(
+        vertices=np.concatenate(everything)[used],
+        quads=np.zeros((0, 4), np.int32),
+        triangles=numbered.reshape(-1, 3).astype(np.int32),
+        quad_uv=np.zeros((0, 4, 2), np.float32),
+        triangle_uv=np.concatenate(uvs).astype(np.float32),
+        quad_strand=np.zeros(0, np.int32),
+        triangle_strand=np.concatenate(strands).astype(np.int32),
+    )
+
+
+def _loops(following: dict[int, int]) -> list[list[int]]:
+    """Closed walks through cut points."""
+    left = dict(following)
+    loops = []
+    while left:
+        first, at = left.popitem()
+        loop = [first]
+        while at != first:
+            loop.append(at)
+            if at not in left:
+                raise DesignError("the strands do not close where the strip comes round", "give a longer strip")
+            at = left.pop(at)
+        loops.append(loop)
+    return loops
+
+
+def _triangulated(outline: Floats) -> list[tuple[int, int, int]]:
+    """A simple polygon, (n, 2), as triangles that turn as it does, by cutting off ears (G. Meisters, 1975)."""
+    x, y = outline[:, 0], outline[:, 1]
+    turn = 1.0 if float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) > 0 else -1.0
+    left = list(range(len(outline)))
+    ears: list[tuple[int, int, int]] = []
+
+    def area(a: int, b: int, c: int) -> float:
+        p, q, r = outline[a], outline[b], outline[c]
+        return turn * float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
+
+    while len(left) > 3:
+        best, best_quality = -1, -np.inf
+        for i in range(len(left)):
+            a, b, c = left[i - 1], left[i], left[(i + 1) % len(left)]
+            size = area(a, b, c)
+            if size <= 0:
+                continue
+            if any(area(a, b, d) > 0 and area(b, c, d) > 0 and area(c, a, d) > 0 for d in left if d not in (a, b, c)):
+                continue
+            longest = max(np.linalg.norm(outline[p] - outline[q]) for p, q in ((a, b), (b, c), (c, a)))
+            quality = size / float(longest) ** 2
+            if quality > best_quality:
+                best, best_quality = i, quality
+        if best < 0:  # places in a line, or all but: any will do
+            best = int(np.argmax([area(left[i - 1], left[i], left[(i + 1) % len(left)]) for i in range(len(left))]))
+        ears.append((left[best - 1], left[best], left[(best + 1) % len(left)]))
+        del left[best]
+    ears.append((left[0], left[1], left[2]))
+    return ears
