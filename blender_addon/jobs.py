@@ -114,9 +114,11 @@ def cancel_all(wait=0.0):
 
 
 def _tick():
+    taken = False
     for job in list(running):
         if job in running and job._finish():
             running.remove(job)
+            taken = taken or not job.is_cancelled
     if any(job.is_long and not job.quiet for job in running):
         _watch()
     if running:
@@ -124,7 +126,7 @@ def _tick():
             return 0.01
         redraw(bpy.context, sidebar_only=True)
         return 0.1
-    redraw(bpy.context)
+    redraw(bpy.context, sidebar_only=not taken)
     return None
 
 

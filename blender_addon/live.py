@@ -15,8 +15,8 @@ REST = 0.3
 DRAFT_AT_MOST = 1.0
 """Seconds a draft may be expected to take; what takes longer is made exactly at once when changes rest."""
 
-WORTH = 0.6
-"""After a click a draft is made only where it takes less than this share of the exact mesh's time."""
+LONG = 0.6
+"""Seconds that the exact mesh must be expected to take for a draft to be made after a click."""
 
 
 class _Waiting:
@@ -104,7 +104,7 @@ def _act(obj, waiting, now):
     if obj.name in _drafts and not _drafts[obj.name].is_cancelled:
         return
     exact, draft = rebuild.expected(obj, design), rebuild.expected(obj, design, fine=False)
-    if waiting.draft and draft < DRAFT_AT_MOST and (waiting.rest or draft < WORTH * exact):
+    if waiting.draft and draft < DRAFT_AT_MOST and (waiting.rest or exact > LONG):
         waiting.draft = False
         _begin_draft(obj, design)
     elif now - waiting.changed > waiting.rest:

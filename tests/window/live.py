@@ -103,7 +103,7 @@ def wait(until, limit=60.0):
     """Yield until something holds."""
     end = time.monotonic() + limit
     while not until() and time.monotonic() < end:
-        yield
+        yield 0.01
 
 
 def at_rest():

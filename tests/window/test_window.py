@@ -84,8 +84,8 @@ def test_a_click_on_a_strand_divides_its_circuit(seen: dict[str, Any]) -> None:
     assert seen["after divide, forks"] == 0 and seen["after divide, woven crossings"] > seen["crossings"]
 
 
-def test_one_pick_tool_takes_over_from_another_and_ends_where_it_is_asked_again(seen: dict[str, Any]) -> None:
-    assert seen["tools"] == ["BREAK", "DIVIDE", "none"]
+def test_the_sidebars_buttons_take_the_drawing_tool_and_put_it_away(seen: dict[str, Any]) -> None:
+    assert seen["tools"] == ["BREAK", "CIRCUIT", "none"]
 
 
 def test_every_click_is_one_step_of_undo(seen: dict[str, Any]) -> None:
