@@ -139,9 +139,7 @@ def heights(panel: Panel, grid: Grid, progress: Progress | None = None) -> F32:
 
 def _turned(strips: Strips) -> Strips:
     """The strips upside down, so that the lowest of them wins."""
-    corner = strips.corner.copy()
-    corner[:, :, 2] *= -1
-    return Strips(corner, -strips.table)
+    return Strips(strips.corner, -strips.cubic, -strips.table)
 
 
 def finisher(panel: Panel, lines: F32 | None) -> Callable[[Grid, F32, slice], None]:

@@ -29,7 +29,7 @@ STANDING = 0.12
 """What the lowest edge of a strand stands over the ground at least, in depths of the relief."""
 LEAST_THICK = 0.06
 """Thinnest section that is tried, in depths of the relief."""
-CLIMB = math.tan(math.radians(40.0))
+CLIMB = math.tan(math.radians(70.0))
 """A strand that was let down comes up again no steeper, unless it was steeper before."""
 
 
@@ -177,7 +177,7 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
     room = (1 - STANDING) * depth - rounded
     if span > room:
         z = (z + crown) * max(room / span, 0.0) - crown
-    kept = least_step(edges, z) - rounded
+    kept = least_step(made.drawn.lanes, edges, z) - rounded
     kept_step = float(kept.min()) if len(kept) else step
     findings = list(made.findings)
     if kept_step < step - 0.02:

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..design import Making, Sizes, Strand
+from ..lanes import Lanes
 from ..made import Drawn
 from ..mesh import Floats, Ints
 from ..sections import outlines
@@ -65,13 +66,17 @@ class Strips:
 
     Attributes
     ----------
-    corner : (n, 3, 4) float64
-        x, y, height, and place in ``table`` (a fraction; one triangle keeps to one section).
+    corner : (n, 3, 5) float64
+        x, y, place in ``table`` (a fraction; one triangle keeps to one section), and two numbers whose quotient, 0 to
+        1, is the way from one ring to the next.
+    cubic : (n, 4) float64
+        The height of the mid-plane as a cubic of that way, lowest power first.
     table : (t * FINE,) float32
         Heights added, section after section; the first section adds nothing.
     """
 
     corner: Floats
+    cubic: Floats
     table: F32
 
 
@@ -140,7 +145,7 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
     lanes, courses = drawn.lanes, drawn.courses
     swept = sweep_rings(courses, lanes, z, strand, size, Making.FUSED)
     tables: list[F32] = [np.zeros(FINE, np.float32)]
-    made: list[Floats] = []
+    made: list[tuple[Floats, Floats]] = []
 
     # the lane sample of every ring, by the first vertex of its bands
     a = swept.band_sample
@@ -149,6 +154,7 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
     half = swept.band_half
     width = np.where(half, lanes.width[a], lanes.breadth[lane[a]])
     plain = ~half | ((lanes.opened[a] >= 1.0) & (lanes.opened[b] >= 1.0))
+    cubic = band_cubics(lanes, z)
     for breadth in np.unique(width[plain]).tolist():
         for is_half in (False, True):
             rows = np.flatnonzero(plain & (half == is_half) & (width == breadth))
@@ -158,18 +164,12 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
             base = len(tables)
             tables.append(_table(strand, own, breadth, walls))
             reach = breadth / 2 + walls.reach
-            quad = np.empty((len(rows), 4, 4))
-            for corner, (end, side) in enumerate(((a, 1.0), (a, -1.0), (b, -1.0), (b, 1.0))):
-                at = end[rows]
-                sample = lanes.sample[at]
-                shift = (lanes.offset[at] if is_half else 0.0) + side * reach
-                quad[:, corner, :2] = courses.point[sample] + np.multiply(
-                    np.broadcast_to(shift, len(rows))[:, None], courses.lateral[sample]
-                )
-                quad[:, corner, 2] = z[at]
-                quad[:, corner, 3] = base * FINE + (FINE - 1) * (side + 1) / 2
-            made.append(quad[:, [0, 1, 3]])
-            made.append(quad[:, [1, 2, 3]])
+            ends = []
+            for end in (a[rows], b[rows]):
+                sample = lanes.sample[end]
+                offset = lanes.offset[end] if is_half else np.zeros(len(end))
+                ends.append((courses.point[sample], courses.lateral[sample], offset))
+            made += _bands(ends, cubic[a[rows]], breadth / 2, reach, base)
 
     # beside forks the section changes from ring to ring: its faces as they are
     outline = outlines(strand, size, np.array([size.width]))[0][0]
@@ -196,7 +196,7 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
         faces = np.concatenate([faces, swept.fork_triangles.reshape(-1, 3)])
         upright = swept.vertices[faces]
         if walls.line is None:
-            made.append(np.concatenate([upright, np.zeros((len(upright), 3, 1))], 2))
+            made.append(_plain(upright))
         lateral_at = courses.lateral[lanes.sample[swept.fork_sample]]
         # quad j of a fork runs from point j of the whole strand's ring to point j of the halves'
         left, right = swept.fork_quads[:, first], swept.fork_quads[:, last - 1]
@@ -214,11 +214,95 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
         strips = [pair for pair in strips if pair[0].shape[1] == 2]
     for one, other in strips:
         quad = np.stack([one[:, :-1], one[:, 1:], other[:, 1:], other[:, :-1]], 2).reshape(-1, 4, 3)
-        quad = np.concatenate([quad, np.zeros((len(quad), 4, 1))], 2)
-        made.append(quad[:, [0, 1, 3]])
-        made.append(quad[:, [1, 2, 3]])
-    corner = np.concatenate(made) if made else np.zeros((0, 3, 4))
-    return Strips(corner, np.concatenate(tables))
+        made += [_plain(quad[:, [0, 1, 3]]), _plain(quad[:, [1, 2, 3]])]
+    corner = np.concatenate([part[0] for part in made]) if made else np.zeros((0, 3, 5))
+    cubics = np.concatenate([part[1] for part in made]) if made else np.zeros((0, 4))
+    return Strips(corner, cubics, np.concatenate(tables))
+
+
+def _plain(triangles: Floats) -> tuple[Floats, Floats]:
+    """Triangles (n, 3, 3) whose heights are their corners' own."""
+    corner = np.zeros((len(triangles), 3, 5))
+    corner[:, :, :2] = triangles[:, :, :2]
+    corner[:, :, 3], corner[:, :, 4] = triangles[:, :, 2], 1.0
+    return corner, np.tile([0.0, 1.0, 0.0, 0.0], (len(triangles), 1))
+
+
+def _bands(
+    ends: list[tuple[Floats, Floats, Floats]], cubic: Floats, half: float, reach: float, base: int
+) -> list[tuple[Floats, Floats]]:
+    """Two triangles a band, from the foot of one wall to that of the other.
+
+    On the inside of a sharp turn the foot of a wall may come to lie behind that of the ring before. Such a band is
+    laid in three strips: the strand by itself, and either wall by itself.
+    """
+    done: list[tuple[Floats, Floats]] = []
+    rest = np.arange(len(cubic))
+    for strips in ([(-reach, reach)], [(-half, half), (half, reach), (-reach, -half)]):
+        failing = np.zeros(len(rest), bool)
+        for low, high in strips:
+            if high - low < 1e-9:
+                continue
+            quad = np.empty((len(rest), 4, 5))
+            for corner, (end, side) in enumerate(((0, high), (0, low), (1, low), (1, high))):
+                point, lateral, offset = (values[rest] for values in ends[end])
+                quad[:, corner, :2] = point + (offset + side)[:, None] * lateral
+                quad[:, corner, 2] = base * FINE + (FINE - 1) * (side + reach) / (2 * reach)
+            one, other = quad[:, [0, 1], :2], quad[:, [3, 2], :2]
+            gone, left = (_from_line(line, quad[:, :, :2]) for line in (one, other))
+            left = -left  # square to the first ring onward, and to the second one back
+            whole = gone + left
+            quad[:, :, 3], quad[:, :, 4] = gone, whole
+            usable = whole.min(1) > 1e-3 * np.abs(whole).max(1)
+            usable &= (gone > -1e-6 * whole).all(1) & (left > -1e-6 * whole).all(1)
+            curve = cubic[rest].copy()
+            if len(strips) == 1:
+                failing = ~usable
+                quad, curve = quad[usable], curve[usable]
+            else:  # a wall folded over itself: flat triangles do
+                fold = ~usable
+                start, end_ = curve[fold, 0], curve[fold].sum(1)
+                quad[fold, :, 4] = 1.0
+                quad[fold, :2, 3], quad[fold, 2:, 3] = start[:, None], end_[:, None]
+                curve[fold] = (0.0, 1.0, 0.0, 0.0)
+            done += [(quad[:, [0, 1, 3]], curve), (quad[:, [1, 2, 3]], curve)]
+        if len(strips) == 1:
+            rest = rest[failing]
+        if not len(rest):
+            break
+    return done
+
+
+def _from_line(line: Floats, place: Floats) -> Floats:
+    """How far places (n, k, 2) lie to the left of lines (n, 2, 2), mm."""
+    run = line[:, 1] - line[:, 0]
+    run = run / np.maximum(np.linalg.norm(run, axis=1, keepdims=True), 1e-12)
+    to = place - line[:, :1]
+    return np.asarray(run[:, None, 0] * to[:, :, 1] - run[:, None, 1] * to[:, :, 0])
+
+
+def band_cubics(lanes: Lanes, z: Floats) -> Floats:
+    """Height from every lane sample to the next as a cubic of the way between them, (m, 4), lowest power first.
+
+    Slopes at the samples are those of F. N. Fritsch and J. Butland (1984): the curve rises and falls only where the
+    samples do, so nothing is over- or undershot.
+    """
+    after = np.arange(1, len(z) + 1)
+    after[lanes.start[1:] - 1] = lanes.start[:-1]
+    before = np.empty_like(after)
+    before[after] = np.arange(len(z))
+    lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
+    run = lanes.along[after] - lanes.along
+    run = np.maximum(np.where(run <= 0, run + lanes.length[lane], run), 1e-9)
+    rise = z[after] - z
+    slope, last = rise / run, (rise / run)[before]
+    run_before = run[before]
+    both = slope * last > 0
+    weigh = (2 * run + run_before, run + 2 * run_before)
+    tangent = np.zeros(len(z))
+    tangent[both] = ((weigh[0] + weigh[1])[both]) / (weigh[0][both] / last[both] + weigh[1][both] / slope[both])
+    here, there = tangent * run, tangent[after] * run
+    return np.stack([z, here, 3 * rise - 2 * here - there, here + there - 2 * rise], 1)
 
 
 def _beside(walls: Walls) -> Iterator[tuple[tuple[float, float], tuple[float, float]]]:
@@ -258,8 +342,10 @@ class _Laid:
 
     down: Floats  # (n, 3) rows
     across: Floats  # (n, 3) columns
-    height: Floats  # (n, 3): value at sample [0, 0], change a column, change a row
-    place: Floats  # (n, 3) likewise
+    place: Floats  # (n, 3): value at sample [0, 0], change a column, change a row
+    gone: Floats  # (n, 3) likewise
+    whole: Floats  # (n, 3) likewise
+    cubic: Floats  # (n, 4)
     low: Floats  # (n, 2): least and greatest place, so that rounding never leaves a section
 
 
@@ -269,7 +355,7 @@ def _lay(strips: Strips, grid: Grid) -> _Laid:
     down = (grid.y0 - corner[:, :, 1]) / grid.dy
     shown = (down.max(1) >= 0) & (down.min(1) <= grid.rows - 1)
     shown &= (across.max(1) >= 0) & (across.min(1) <= grid.columns - 1)
-    corner, across, down = corner[shown], across[shown], down[shown]
+    corner, across, down, cubic = corner[shown], across[shown], down[shown], strips.cubic[shown]
     order = np.argsort(down, axis=1, kind="stable")
     across, down = np.take_along_axis(across, order, 1), np.take_along_axis(down, order, 1)
     value = np.take_along_axis(corner[:, :, 2:], order[:, :, None], 1)
@@ -277,7 +363,7 @@ def _lay(strips: Strips, grid: Grid) -> _Laid:
     vx, vy = across[:, 2] - across[:, 0], down[:, 2] - down[:, 0]
     area = ux * vy - uy * vx
     solid = np.abs(area) > 1e-9
-    across, down, value = across[solid], down[solid], value[solid]
+    across, down, value, cubic = across[solid], down[solid], value[solid], cubic[solid]
     ux, uy, vx, vy, area = ux[solid], uy[solid], vx[solid], vy[solid], area[solid]
 
     def plane(k: int) -> Floats:
@@ -285,8 +371,12 @@ def _lay(strips: Strips, grid: Grid) -> _Laid:
         right, below = (one * vy - two * uy) / area, (two * ux - one * vx) / area
         return np.stack([value[:, 0, k] - right * across[:, 0] - below * down[:, 0], right, below], 1)
 
-    height, place = plane(0), plane(1)
-    return _Laid(down, across, height, place, np.stack([value[:, :, 1].min(1), value[:, :, 1].max(1)], 1))
+    gone, whole = plane(1), plane(2)
+    even = np.ptp(value[:, :, 2], axis=1) <= 1e-9 * np.abs(value[:, 0, 2])
+    gone[even] /= value[even, :1, 2]
+    whole[even] = (1.0, 0.0, 0.0)
+    bounds = np.stack([value[:, :, 0].min(1), value[:, :, 0].max(1)], 1)
+    return _Laid(down, across, plane(0), gone, whole, cubic, bounds)
 
 
 def fill(
@@ -365,27 +455,46 @@ def _fill_rows(laid: _Laid, ids: Ints, table: F32, out: F32, first: int) -> None
     begin = np.maximum(np.ceil(np.minimum(long, short)), 0.0)
     width = (np.minimum(np.ceil(np.maximum(long, short)), columns) - begin).astype(np.int64)
     kept = np.flatnonzero(width > 0)
-    order = kept[np.argsort(width[kept].astype(np.uint16), kind="stable")]
+    kind = 2 * width[kept] + (laid.whole[ids[tri[kept]], 1:] != 0).any(1)
+    order = kept[np.argsort(kind.astype(np.uint16 if columns < 2**15 else np.int64), kind="stable")]
     width, begin, line, tri, row = width[order], begin[order], line[order], tri[order], row[order]
     mine = ids[tri]
-    height, place, low = laid.height[mine], laid.place[mine], laid.low[mine]
-    value = (height[:, 0] + height[:, 1] * begin + height[:, 2] * line).astype(np.float32)
-    rise = height[:, 1].astype(np.float32)
+    place, low = laid.place[mine], laid.low[mine]
+    gone, whole, cubic = laid.gone[mine], laid.whole[mine], laid.cubic[mine].astype(np.float32)
+    ahead = (gone[:, 0] + gone[:, 1] * begin + gone[:, 2] * line).astype(np.float32)
+    pace = gone[:, 1].astype(np.float32)
+    wide_at = (whole[:, 0] + whole[:, 1] * begin + whole[:, 2] * line).astype(np.float32)
+    widens = whole[:, 1].astype(np.float32)
+    bent = (whole[:, 1:] != 0).any(1)
+    curved = (cubic[:, 2:] != 0).any(1)
     spot = place[:, 0] + place[:, 1] * begin + place[:, 2] * line
     end = np.clip(spot + place[:, 1] * (width - 1), low[:, 0], low[:, 1])
     spot = np.clip(spot, low[:, 0], low[:, 1])
     move = np.where(width > 1, (end - spot) / np.maximum(width - 1, 1), 0.0).astype(np.float32)
     spot = (spot + 0.5).astype(np.float32)
     at = (row * columns + begin.astype(np.int64)).astype(np.int32 if out.size < 2**31 else np.int64)
-    bound = np.flatnonzero(np.diff(width)) + 1
+    bound = np.flatnonzero((np.diff(width) != 0) | (bent[1:] != bent[:-1])) + 1
     for a, b in zip([0, *bound.tolist()], [*bound.tolist(), len(width)]):
-        wide = int(width[a])
-        step = np.arange(wide, dtype=np.float32)
-        filled = rise[a:b, None] * step
-        filled += value[a:b, None]
+        steps = np.arange(int(width[a]))
+        step = steps.astype(np.float32)
+        way = pace[a:b, None] * step
+        way += ahead[a:b, None]
+        if bent[a]:
+            divisor = widens[a:b, None] * step
+            divisor += wide_at[a:b, None]
+            way /= divisor
+        c = cubic[a:b].T[:, :, None]
+        if curved[a:b].any():
+            filled = way * c[3]
+            filled += c[2]
+            filled *= way
+            filled += c[1]
+            filled *= way
+        else:
+            filled = way * c[1]
+        filled += c[0]
         where = move[a:b, None] * step
         where += spot[a:b, None]
         filled += table.take(where.astype(np.int32), mode="clip")
-        goal = at[a:b, None] + np.arange(wide, dtype=at.dtype)
+        goal = at[a:b, None] + steps.astype(at.dtype)
         np.maximum.at(flat_out, goal.ravel(), filled.ravel())
-

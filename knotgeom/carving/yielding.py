@@ -14,6 +14,7 @@ import numpy as np
 from ..lanes import Lanes
 from ..made import Counted, Drawn
 from ..mesh import Floats, Ints
+from .surface import band_cubics
 
 BETWEEN = 4
 """Places looked at from one sample of the upper strand to the next."""
@@ -48,12 +49,14 @@ class Edges:
     point: Floats
     outward: Floats
 
-    def heights(self, z: Floats) -> tuple[Floats, Floats]:
+    def heights(self, lanes: Lanes, z: Floats) -> tuple[Floats, Floats]:
         """Mid-planes of the upper and of the lower strand, each (n,)."""
-        return (
-            z[self.over[:, 0]] * (1 - self.over_share) + z[self.over[:, 1]] * self.over_share,
-            z[self.under[:, 0]] * (1 - self.under_share) + z[self.under[:, 1]] * self.under_share,
-        )
+        cubic = band_cubics(lanes, z)
+        found = []
+        for sample, t in ((self.over[:, 0], self.over_share), (self.under[:, 0], self.under_share)):
+            c = cubic[sample].T
+            found.append(np.asarray(c[0] + t * (c[1] + t * (c[2] + t * c[3]))))
+        return found[0], found[1]
 
 
 def following(lanes: Lanes) -> Ints:
@@ -139,7 +142,7 @@ def give_way(lanes: Lanes, edges: Edges, z: Floats, separation: float, slope: fl
     if not len(edges.crossing):
         return z
     for _ in range(PASSES):
-        over, under = edges.heights(z)
+        over, under = edges.heights(lanes, z)
         cap = over - separation
         short = under - cap > NEAR
         if not short.any():
@@ -151,9 +154,9 @@ def give_way(lanes: Lanes, edges: Edges, z: Floats, separation: float, slope: fl
     return z
 
 
-def least_step(edges: Edges, z: Floats) -> Floats:
+def least_step(lanes: Lanes, edges: Edges, z: Floats) -> Floats:
     """How far the upper strand's mid-plane lies over the lower one's at every place looked at, (n,) mm."""
-    over, under = edges.heights(z)
+    over, under = edges.heights(lanes, z)
     return np.asarray(over - under)
 
 
