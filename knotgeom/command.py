@@ -115,6 +115,36 @@ def _picture(options: argparse.Namespace) -> None:
     _print(f"{printable(options.output, 400)}: {pixels.shape[1]} x {pixels.shape[0]} pixels")
 
 
+def _carve(options: argparse.Namespace) -> None:
+    design = _read(options.file)
+    from .carving import files, relief, woods
+
+    carving = design.make.carve
+    if options.resolution is not None:
+        import dataclasses
+
+        carving = dataclasses.replace(carving, resolution=options.resolution)
+    files.refuse_folder(options.output, options.replace)
+    try:
+        with _progress() as progress:
+            done = files.carve_to(design, options.output, carving, replace=options.replace, progress=progress)
+    except DesignError as error:
+        raise error if error.file else error.within(printable(options.file, 400)) from None
+    facts = relief.report(done)
+    length, width, thickness = facts["board_mm"]  # type: ignore[misc]
+    _print(
+        f"{printable(options.output, 400)}: board {length:g} x {width:g} x {thickness:g} mm, deepest cut "
+        f"{facts['deepest_cut_mm']:.2f} mm, thinnest board left {facts['thinnest_board_left_mm']:.2f} mm"
+    )
+    for name in files.NAMES:
+        _print(f"  {name}")
+    for finding in done.panel.findings:
+        _print(f"{finding.kind} at {finding.place}: {finding.remedy}")
+    _print("Cautions:")
+    for line in woods.CAUTIONS:
+        _print(f"  {line}")
+
+
 def _new(options: argparse.Namespace) -> None:
     if options.field is None and (options.margin is not None or options.strand is not None):
         given = "--margin" if options.margin is not None else "--strand"
@@ -200,6 +230,12 @@ def _parser() -> argparse.ArgumentParser:
     picture.add_argument("-o", "--output", metavar="X", required=True, help="name ending in .png")
     picture.add_argument("--pixels", metavar="N", type=_pixels, default=1200, help="length of the longer side")
 
+    carve = _verb(verbs, "carve", _carve, "carve the knot on a board: relief, height map, picture and report")
+    carve.add_argument("file", metavar="FILE", help="design file; its key make.carve describes the board")
+    carve.add_argument("-o", "--output", metavar="DIR", required=True, help="folder for the files")
+    carve.add_argument("--resolution", metavar="MM", type=_resolution, help="mm per sample, 0.05 to 1")
+    carve.add_argument("--replace", action="store_true", help="write over files that are there already")
+
     new = _verb(verbs, "new", _new, "write a design to start from")
     new.add_argument("--for", dest="purpose", choices=PURPOSES, default="board", help="purpose (default: board)")
     new.add_argument("--field", metavar="WxH", type=_field, help="propose a grid for a field of this size in mm")
@@ -247,6 +283,13 @@ def _length(text: str) -> float:
         value = float("nan")
     if not 0 <= value < float("inf"):
         raise argparse.ArgumentTypeError(f'found "{printable(text)}", give a length in mm')
+    return value
+
+
+def _resolution(text: str) -> float:
+    value = _length(text)
+    if not 0.05 <= value <= 1:
+        raise argparse.ArgumentTypeError(f'found "{printable(text)}", give 0.05 to 1 mm')
     return value
 
 

@@ -50,9 +50,7 @@ def square_side(rows: int, columns: int) -> int:
     return side
 
 
-def triangulate(
-    height: F32, side: int, tolerance: float, check: Callable[[float], None] | None = None
-) -> Facets:
+def triangulate(height: F32, side: int, tolerance: float, check: Callable[[float], None] | None = None) -> Facets:
     """Triangles that lie within ``tolerance`` of every sample.
 
     Parameters

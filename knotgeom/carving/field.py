@@ -25,8 +25,8 @@ from .texture import marks
 
 F32 = NDArray[np.float32]
 
-BYTES_A_CELL = 5
-"""Memory that a height field takes while it is worked out, for each of its cells."""
+BYTES_A_CELL = 9
+"""Memory that a height field takes while it is worked out, for each of its cells, at most."""
 FINE = 4096
 """Entries of the table across the border."""
 
@@ -86,7 +86,7 @@ def panel_field(panel: Panel, pitch: float, progress: Progress | None = None) ->
     """
     grid = pixel_grid(panel, pitch)
     refuse_too_large(grid.rows * grid.columns, BYTES_A_CELL)
-    return HeightField(heights(panel, grid, progress), pitch, panel.left, panel.top)
+    return HeightField(heights(surface_of(panel), grid, progress), pitch, panel.left, panel.top)
 
 
 def pixel_grid(panel: Panel, pitch: float) -> Grid:
@@ -113,33 +113,45 @@ def refuse_too_large(cells: int, bytes_a_cell: float, place: str = "make.carve.r
         )
 
 
-def heights(panel: Panel, grid: Grid, progress: Progress | None = None) -> F32:
-    """The surface at the samples of a grid, (rows, columns) float32; past the board's edge it goes on level."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Surface:
+    """The exact surface of a panel, ready to be measured over any grid.
+
+    ``beside`` describes the ground along the strands where it is left standing, upside down.
+    """
+
+    panel: Panel
+    strands: Strips
+    beside: Strips | None
+
+
+def surface_of(panel: Panel) -> Surface:
+    """Prepare the surface of a panel."""
     assert panel.made.drawn is not None
     drawn, strand, size = panel.made.drawn, panel.made.design.strand, panel.made.counted.size
-    left_standing = panel.carving.ground is Ground.LEFT
+    strands = strand_strips(drawn, panel.z, strand, size, panel.walls)
+    if panel.carving.ground is not Ground.LEFT:
+        return Surface(panel, strands, None)
+    dip = -float(panel.z.min()) - panel.edge + panel.line
+    beside = strand_strips(drawn, panel.z, strand, size, Walls(panel.lean, dip, panel.line))
+    return Surface(panel, strands, Strips(beside.corner, -beside.cubic, -beside.table))
+
+
+def heights(surface: Surface, grid: Grid, progress: Progress | None = None) -> F32:
+    """The surface at the samples of a grid, (rows, columns) float32; past the board's edge it goes on level."""
     out = np.full((grid.rows, grid.columns), -np.inf, np.float32)
     lines: F32 | None = None
-    share = 0.5 if left_standing else 1.0
+    share = 1.0 if surface.beside is None else 0.5
 
     def show(done: float) -> None:
         if progress is not None:
             progress(done, "measuring heights")
 
-    strips = strand_strips(drawn, panel.z, strand, size, panel.walls)
-    if left_standing:
-        dip = -float(panel.z.min()) + panel.depth
-        beside = strand_strips(drawn, panel.z, strand, size, Walls(panel.lean, dip, panel.line))
+    if surface.beside is not None:
         lines = np.full((grid.rows, grid.columns), -np.inf, np.float32)
-        fill(_turned(beside), grid, lines, None, lambda done: show(share * done))
-    start = 0.5 if left_standing else 0.0
-    fill(strips, grid, out, finisher(panel, lines), lambda done: show(start + share * done))
+        fill(surface.beside, grid, lines, None, lambda done: show(share * done))
+    fill(surface.strands, grid, out, finisher(surface.panel, lines), lambda done: show(1 - share + share * done))
     return out
-
-
-def _turned(strips: Strips) -> Strips:
-    """The strips upside down, so that the lowest of them wins."""
-    return Strips(strips.corner, -strips.cubic, -strips.table)
 
 
 def finisher(panel: Panel, lines: F32 | None) -> Callable[[Grid, F32, slice], None]:

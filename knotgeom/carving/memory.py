@@ -11,11 +11,10 @@ def free_memory() -> float | None:
     """Bytes that can be had without paging, None where the system does not tell."""
     if sys.platform == "win32":
         return _windows()
-    with contextlib.suppress(OSError, ValueError, IndexError):
-        with open("/proc/meminfo", encoding="ascii") as stream:
-            for line in stream:
-                if line.startswith("MemAvailable:"):
-                    return float(line.split()[1]) * 1024
+    with contextlib.suppress(OSError, ValueError, IndexError), open("/proc/meminfo", encoding="ascii") as stream:
+        for line in stream:
+            if line.startswith("MemAvailable:"):
+                return float(line.split()[1]) * 1024
     with contextlib.suppress(OSError, ValueError, AttributeError):
         # what the machine has, where what is free is not told; other programs take about half
         return float(os.sysconf("SC_PAGE_SIZE")) * float(os.sysconf("SC_PHYS_PAGES")) / 2

@@ -30,7 +30,7 @@ def section(moulding: Moulding, across: Floats, width: float, depth: float) -> F
         return np.asarray(np.where(x <= 0.86 * half, arc * scale, -sag * scale * (1 - np.clip(flank, 0, 1))))
     if moulding is Moulding.COVE:
         u = np.clip((t - 0.14) / 0.74, 0.0, 1.0)
-        hollow = -(1 - (1 - u) ** 2.0) ** 0.5
+        hollow = -((1 - (1 - u) ** 2.0) ** 0.5)
         return np.asarray(np.where(t < 0.14, 0.0, fall * hollow))
     if moulding is Moulding.OGEE:
         u = np.clip((t - 0.12) / 0.76, 0.0, 1.0)

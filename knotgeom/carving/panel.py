@@ -14,7 +14,7 @@ import numpy as np
 
 from ..design import Design, Heights, Make, Making, Sizes, Strand, sizes
 from ..errors import DesignError
-from ..findings import Finding
+from ..findings import Change, Finding
 from ..made import Made, Progress, make, no_mesh
 from ..mesh import Floats
 from .options import Carving, Ground, Moulding
@@ -93,7 +93,7 @@ class Panel:
 
     @property
     def top(self) -> float:
-        """y of the board's upper edge."""
+        """Where the board ends upward, y in mm."""
         return self.bottom + self.width
 
     @property
@@ -187,10 +187,10 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
                 "step",
                 "make.carve.depth",
                 round(kept_step, 4),
-                f"the strands need {span + rounded:.2f} mm for steps of {step:.2f} mm, and the relief is {depth:.2f} mm "
-                f"deep: give a depth of {_up(depth * share)} mm, or a step (heights.step) of {max(kept_step, 0):.2f} mm",
+                f"a relief {depth:.2f} mm deep has no room for steps of {step:.2f} mm: with a depth of "
+                f"{_up(depth * share)} mm it would",
                 None,
-                (),
+                (Change("heights.step", max(round(kept_step, 2), 0.01)),),
             )
         )
     return _on_board(design, carving, made, z, depth, step, kept_step, edge, crown, edges, tuple(findings), plain)
@@ -328,7 +328,8 @@ def _on_board(
         mark = carving.texture_depth or min(0.22 * size, 0.15 * depth)
         if mark > 0.5 * depth:
             raise DesignError(
-                f"marks {mark:g} mm deep in a ground of {depth:.2f} mm", f"give at most {0.5 * depth:.2f} mm",
+                f"marks {mark:g} mm deep in a ground of {depth:.2f} mm",
+                f"give at most {0.5 * depth:.2f} mm",
                 "make.carve.texture_depth",
             )
     lowest = float(z.min()) + edge

@@ -10,7 +10,6 @@ Triangles are cut into spans, one a row of samples, and spans of one length are 
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -51,12 +50,12 @@ class Grid:
 
     @property
     def x(self) -> Floats:
-        """(columns,)"""
+        """Along the rows, (columns,) mm."""
         return self.x0 + self.dx * np.arange(self.columns)
 
     @property
     def y(self) -> Floats:
-        """(rows,)"""
+        """Down the columns, (rows,) mm."""
         return self.y0 - self.dy * np.arange(self.rows)
 
 
