@@ -31,6 +31,9 @@ REFUSED, FAULT, STOPPED, CLOSED = 2, 1, 128 + signal.SIGINT, 141
 
 MESH_ENDINGS = (".stl", ".ply", ".obj")
 PURPOSES = ("board", "pendant", "trim", "drawing")
+SHEET_PAGES = ("pattern", "mirrored", "stages", "follow")
+SHEET_PAPERS = ("A4", "A3", "Letter")
+SHEET_MARKS = ("depths", "waste", "arrows", "grid", "outlines")
 LEAST_PIXELS, MOST_PIXELS = 16, 20_000
 _FIELD = re.compile(r"([0-9.]+)[xX×]([0-9.]+)")
 
@@ -145,6 +148,33 @@ def _carve(options: argparse.Namespace) -> None:
         _print(f"  {line}")
 
 
+def _sheet(options: argparse.Namespace) -> None:
+    from . import sheets
+
+    wanted = sheets.Wanted(**{name: getattr(options, name) for name in SHEET_MARKS})
+    sheet = sheets.Sheet(tuple(options.pages.split(",")), options.paper, options.overlap, wanted)
+    sheets.refuse_options(sheet, options.output)
+    design = _read(options.file)
+    from .files import whole
+
+    if os.path.lexists(options.output):
+        if os.path.exists(options.output) and os.path.samefile(options.file, options.output):
+            raise DesignError("is the design itself", "give another name", file=options.output)
+        if not options.replace:
+            raise DesignError("is there already", "give another name, or --replace", file=options.output)
+    whole.refuse_unwritable(options.output)
+    from . import made
+
+    title = options.title if options.title is not None else sheets.title_of(options.file)
+    try:
+        with _progress() as progress:
+            result = made.make(design, prove=0, progress=progress)
+            done = sheets.write_sheet(options.output, result, sheet, title)
+    except DesignError as error:
+        raise error if error.file else error.within(printable(options.file, 400)) from None
+    _print(f"{printable(options.output, 400)}: {done}")
+
+
 def _new(options: argparse.Namespace) -> None:
     if options.field is None and (options.margin is not None or options.strand is not None):
         given = "--margin" if options.margin is not None else "--strand"
@@ -235,6 +265,29 @@ def _parser() -> argparse.ArgumentParser:
     carve.add_argument("-o", "--output", metavar="DIR", required=True, help="folder for the files")
     carve.add_argument("--resolution", metavar="MM", type=_resolution, help="mm per sample, 0.05 to 1")
     carve.add_argument("--replace", action="store_true", help="write over files that are there already")
+
+    sheet = _verb(verbs, "sheet", _sheet, "draw a pattern sheet: line work at true scale on paper or for a cutter")
+    sheet.add_argument("file", metavar="FILE", help="design file")
+    sheet.add_argument("-o", "--output", metavar="X", required=True, help="name ending in .pdf or .svg")
+    sheet.add_argument(
+        "--pages",
+        metavar="LIST",
+        default="pattern",
+        help=f"kinds of pages with commas between, of {', '.join(SHEET_PAGES)}; an SVG holds one (default: pattern)",
+    )
+    sheet.add_argument("--paper", choices=SHEET_PAPERS, default="A4", help="paper of a PDF (default: A4)")
+    sheet.add_argument(
+        "--overlap", metavar="MM", type=_length, default=10.0, help="how far pages overlap (default: 10)"
+    )
+    sheet.add_argument("--depths", action="store_true", help="write how deep both strands lie at every crossing")
+    sheet.add_argument("--waste", action="store_true", help="hatch the ground between strands")
+    sheet.add_argument("--arrows", action="store_true", help="mark where a strand dips under")
+    sheet.add_argument("--grid", action="store_true", help="show the layout's grid and breaks")
+    sheet.add_argument(
+        "--outlines", action="store_true", help="add closed outlines of visible pieces (always in an SVG)"
+    )
+    sheet.add_argument("--title", metavar="TEXT", help="title (default: from the file's name)")
+    sheet.add_argument("--replace", action="store_true", help="write over a file that is there already")
 
     new = _verb(verbs, "new", _new, "write a design to start from")
     new.add_argument("--for", dest="purpose", choices=PURPOSES, default="board", help="purpose (default: board)")
