@@ -13,6 +13,7 @@ from bpy_extras import view3d_utils
 from mathutils import Vector
 
 from . import circuit_colours, core, gestures, ops_edit, overlay, rebuild, store, units
+from .translations import said
 
 Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
 
@@ -236,7 +237,7 @@ class MESH_OT_relief_knot_draw(bpy.types.Operator):
         return {"FINISHED"} if changed else {"CANCELLED"}
 
     def _say(self, context):
-        context.workspace.status_text_set(DURING.format(words=self.stroke.words()))
+        context.workspace.status_text_set(tip_(DURING).format(words=said(self.stroke.words())))
         _redraw(context)
 
     def _leave(self, context):

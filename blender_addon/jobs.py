@@ -9,6 +9,7 @@ import time
 import traceback
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 
 from . import core
 
@@ -177,7 +178,8 @@ class WM_OT_relief_knot_watch(bpy.types.Operator):
             self._leave(context)
             return {"FINISHED"}
         if event.type == "TIMER":
-            context.workspace.status_text_set(f"{job.label}: {100 * job.share:.0f} %, {job.stage}   Esc: stop")
+            words = rpt_("{}: {} %, {}   Esc: stop").format(job.label, f"{100 * job.share:.0f}", rpt_(job.stage))
+            context.workspace.status_text_set(words)
         return {"PASS_THROUGH"}
 
     def cancel(self, context):

@@ -7,6 +7,7 @@ so that a picture follows a slider that never rests; the next draft is of the de
 import time
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 
 from . import jobs, rebuild, store
 
@@ -169,7 +170,7 @@ def begin(obj, design):
         _jobs.pop(text, None)
         stopped.add(rebuild.wanted(obj_of(text)) if obj_of(text) else "")
 
-    job = jobs.Job(f"Making {obj.name}", work, done, by_hand)
+    job = jobs.Job(rpt_("Making {}").format(obj.name), work, done, by_hand)
     _jobs[text] = job
     jobs.start(job)
 

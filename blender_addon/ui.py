@@ -83,7 +83,8 @@ class VIEW3D_PT_relief_knot(bpy.types.Panel):
         elif live.job_of(obj) is not None:
             job = live.job_of(obj)
             row = layout.row(align=True)
-            row.progress(factor=job.share, text=f"{job.stage.capitalize()}..." if job.stage else job.label)
+            stage = rpt_(job.stage)
+            row.progress(factor=job.share, text=f"{stage[:1].upper()}{stage[1:]}..." if stage else job.label)
             row.operator("wm.relief_knot_stop", text="", icon="X")
         elif rebuild.is_stale(obj) and not live.is_pending(obj):
             draft = rebuild.is_draft(obj)

@@ -11,7 +11,7 @@ import pytest
 from mathutils import Matrix, Vector
 
 import blender_addon
-from blender_addon import draw_tool, gestures, overlay, store
+from blender_addon import draw_tool, gestures, overlay, store, translations
 from blender_addon.gestures import Job, Manner, Stroke
 from knotgeom import editing
 from knotgeom.design import Breaks, Design, Grid, Pass, Site, Strand, Way
@@ -152,12 +152,18 @@ def test_a_press_beside_the_knot_begins_nothing(job):
         assert not stroke.begun and stroke.result() is None
 
 
+def german(text):
+    """A text in German."""
+    return translations.said(text, lambda said: translations.GERMAN.get(said, said))
+
+
 @pytest.mark.parametrize("job", list(Job))
 def test_every_stroke_says_what_it_would_do(job):
     stroke = Stroke(PLAIN, job, (16.0, 11.0))
     assert stroke.words() and stroke.name()[0].isupper()
+    assert german(stroke.words()) != stroke.words()
     stroke.move((26.0, 21.0))
-    assert stroke.words()
+    assert german(stroke.words()) != stroke.words()
     assert overlay.stroke_pieces(stroke)
 
 
