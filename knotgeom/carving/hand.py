@@ -33,6 +33,8 @@ ACROSS_DEG = 30.0
 LEAST_WALL = 0.4
 """mm; lower walls do not count."""
 PLACES = 12
+MIDDLE = 2
+"""Cells by which the middle of the floor may lie off that of the strands' edges, whose walls are not equally high."""
 LEAST_TURN = math.radians(20)
 FLATTEST = 100.0
 """mm; edges of greater radius are cut with a flat chisel; common practice, no source."""
@@ -91,7 +93,8 @@ class Pocket:
     depth : float
         Of the floor there below the board's face, mm.
     widest : float
-        Width of the widest tool that stands on the floor anywhere, mm (diameter of the largest circle within).
+        Width of the widest tool that stands on the floor anywhere, mm: diameter of the largest circle within, never
+        too much, and less than a pixel too little.
     enters : Gouge or None
         The widest tool of the list that enters.
     gouge : Gouge or None
@@ -232,11 +235,11 @@ def _runs(sign: Floats) -> list[NDArray[np.int64]]:
 
 
 def ground_level(field: HeightField) -> float:
-    """Height up to which a place counts as lowered ground, mm: a seventh of the depth above the lowest fiftieth.
+    """Height up to which a place counts as lowered ground, mm: a seventh of the depth above the lowest place.
 
     So the texture of a ground belongs to it and so does the foot of a wall, but no strand that dips.
     """
-    low, high = float(np.percentile(field.z[:: max(1, len(field.z) // 500)], 2)), float(field.z.max())
+    low, high = float(field.z.min()), float(field.z.max())
     return low + (high - low) / 7
 
 
@@ -317,8 +320,8 @@ def narrow_places(
 ) -> tuple[NarrowPlace, ...]:
     """The narrowest ground between strands, narrowest first, at most ``most`` places.
 
-    The width in plan comes from the design's own approaches of strands, the floor from the map: twice the farthest
-    that any ground within half that width lies from its walls.
+    The width in plan comes from the design's own approaches of strands, the floor from the map: twice how far ground
+    in the middle between them lies from its walls.
     """
     check_gouges(gouges)
     if made.drawn is None:
@@ -330,17 +333,12 @@ def narrow_places(
     for k in np.argsort(gaps.apart, kind="stable").tolist():
         x, y = gaps.point[k].tolist()
         column, row = (x - thin.left) / thin.pitch - 0.5, (thin.top - y) / thin.pitch - 0.5
-        reach = max(1, round(max(float(gaps.apart[k]), 0.0) / 2 / thin.pitch))
-        rows = slice(max(0, round(row) - reach), max(0, round(row) + reach + 1))
-        columns = slice(max(0, round(column) - reach), max(0, round(column) + reach + 1))
+        rows = slice(max(0, round(row) - MIDDLE), max(0, round(row) + MIDDLE + 1))
+        columns = slice(max(0, round(column) - MIDDLE), max(0, round(column) + MIDDLE + 1))
         near = room[rows, columns]
         if not near.size:
             continue
-        here = float(room[min(max(round(row), 0), len(room) - 1), min(max(round(column), 0), room.shape[1] - 1)])
-        floor = max(
-            0.0, (2 * max(here, float(np.median(near[near > 0])) if (near > 0).any() else 0.0) - 1) * thin.pitch
-        )
-        floor = min(floor, max(float(gaps.apart[k]), 0.0))
+        floor = min(max(0.0, (2 * float(near.max()) - 1) * thin.pitch), max(float(gaps.apart[k]), 0.0))
         enters = max((g for g in gouges if g.width <= floor), key=lambda g: (g.width, -g.sweep), default=None)
         found.append(NarrowPlace(x, y, float(gaps.apart[k]), floor, enters))
         if len(found) == most:

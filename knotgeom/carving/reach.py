@@ -197,11 +197,11 @@ def largest_cutter(
         low, high = (middle, high) if uncut <= share * lowered else (low, middle)
         part = min(part + 0.1, 0.5)
     for k in range(min(low + 1, len(cutters) - 1), -1, -1):  # the coarse map may have refused one that will do
-        found = reach(field, cutters[k], tolerance, _between(report, part, 0.99))
+        begun, part = part, part + 0.7 * (0.99 - part)
+        found = reach(field, cutters[k], tolerance, _between(report, begun, part))
         if found.share <= share:
             report(1.0, "done")
             return found
-        part = (part + 0.99) / 2
     report(1.0, "done")
     return None
 
