@@ -195,10 +195,10 @@ def finisher(panel: Panel, lines: F32 | None) -> Callable[[Grid, F32, slice], No
 def _border(panel: Panel, across: Floats) -> tuple[F32, F32]:
     """What the surface stands at least and at most, by the distance from the board's edge."""
     carving = panel.carving
-    floor = np.full(len(across), -np.inf)
-    roof = np.zeros(len(across))
+    floor: Floats = np.full(len(across), -np.inf)
+    roof: Floats = np.zeros(len(across))
     if panel.border > 0:
-        shape = np.zeros(len(across))
+        shape: Floats = np.zeros(len(across))
         if carving.frame is not Moulding.NONE:
             shape = section(carving.frame, across - carving.margin, panel.frame_width, panel.depth)
         foot = float(shape[across <= panel.border][-1])

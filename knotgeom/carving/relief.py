@@ -173,7 +173,7 @@ def _cells(field: F32, across: Floats, down: Floats) -> tuple[Floats, ...]:
     row = np.minimum(down.astype(int), field.shape[0] - 2)
     u, v = (across - column)[None, :], (down - row)[:, None]
     block = [field[np.ix_(row + i, column + j)].astype(float) for i in (0, 1) for j in (0, 1)]
-    return (row, column, u, v, *block)  # type: ignore[return-value]
+    return (row, column, u, v, *block)
 
 
 def _bilinear(field: F32, across: Floats, down: Floats) -> Floats:

@@ -1,11 +1,11 @@
-"""The upper surface of strands as triangles that carry a profile, and their heights over a grid.
+"""The upper surface of strands as faces that carry a profile, and their heights over a grid.
 
 A band between two neighbouring rings of a strand is wide and short. It is not cut into the many narrow faces of its
-section: two triangles carry, besides the height of the strand's mid-plane, the place across the strand, and a table
-gives the height of the section over the mid-plane there. So a sample costs the same however fine the section is. Walls
+section: one face carries the way from ring to ring, which gives the height of the strand's mid-plane, and the place
+across the strand, and a table gives the height of the section over the mid-plane there. So a sample costs the same however fine the section is. Walls
 belong to the table: beyond the strand's edge the section falls with the draft down to the ground.
 
-Triangles are cut into spans, one a row of samples, and spans of one length are filled together.
+Faces are cut into spans, one a row of samples, and spans of one length are filled together.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ F32 = NDArray[np.float32]
 
 FINE = 8192
 """Entries of a table across a strand: on a wall of 8 degrees they are about 0.01 mm apart in height."""
-BAND = 1 << 18
+BAND = 1 << 19
 """Samples of the rows filled together, few enough for the processor's cache."""
 
 
@@ -61,13 +61,14 @@ class Grid:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Strips:
-    """Triangles that carry a profile.
+    """Convex quadrangles and triangles that carry a profile.
 
     Attributes
     ----------
-    corner : (n, 3, 5) float64
-        x, y, place in ``table`` (a fraction; one triangle keeps to one section), and two numbers whose quotient, 0 to
-        1, is the way from one ring to the next.
+    corner : (n, 4, 5) float64
+        Round the outline; a triangle has its last corner twice.
+        x, y, place in ``table`` (a fraction; one face keeps to one section), and two numbers whose quotient, 0 to 1, is
+        the way from one ring to the next. All three are linear over the face.
     cubic : (n, 4) float64
         The height of the mid-plane as a cubic of that way, lowest power first.
     table : (t * FINE,) float32
@@ -177,19 +178,16 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
     rest = np.flatnonzero(~plain)
     strips: list[tuple[Floats, Floats]] = []
     if len(rest):
-        one, other = (swept.ring_vertices(swept.band_ring[rest, end])[:, chain] for end in (0, 1))
-        strips.append((swept.vertices[one], swept.vertices[other]))
+        ring, next_ring = (swept.vertices[swept.ring_vertices(swept.band_ring[rest, end])[:, chain]] for end in (0, 1))
+        strips.append((ring, next_ring))
         lateral = [courses.lateral[lanes.sample[end[rest]]] for end in (a, b)]
         for edge, side in ((0, 1.0), (-1, -1.0)):
             for inner, outer in _beside(walls):
-                strips.append(
-                    tuple(
-                        np.stack(
-                            [_moved(swept.vertices[ring[:, edge]], lat, side, shift) for shift in (inner, outer)], 1
-                        )
-                        for ring, lat in ((one, lateral[0]), (other, lateral[1]))
-                    )  # type: ignore[arg-type]
+                near, far = (
+                    np.stack([_moved(rings[:, edge], lat, side, shift) for shift in (inner, outer)], 1)
+                    for rings, lat in ((ring, lateral[0]), (next_ring, lateral[1]))
                 )
+                strips.append((near, far))
     if len(swept.fork_sample):
         faces = swept.fork_quads.reshape(-1, 4)[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)
         faces = np.concatenate([faces, swept.fork_triangles.reshape(-1, 3)])
@@ -214,7 +212,7 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
     for one, other in strips:
         quad = np.stack([one[:, :-1], one[:, 1:], other[:, 1:], other[:, :-1]], 2).reshape(-1, 4, 3)
         made += [_plain(quad[:, [0, 1, 3]]), _plain(quad[:, [1, 2, 3]])]
-    corner = np.concatenate([part[0] for part in made]) if made else np.zeros((0, 3, 5))
+    corner = np.concatenate([part[0] for part in made]) if made else np.zeros((0, 4, 5))
     cubics = np.concatenate([part[1] for part in made]) if made else np.zeros((0, 4))
     return Strips(corner, cubics, np.concatenate(tables))
 
@@ -224,13 +222,13 @@ def _plain(triangles: Floats) -> tuple[Floats, Floats]:
     corner = np.zeros((len(triangles), 3, 5))
     corner[:, :, :2] = triangles[:, :, :2]
     corner[:, :, 3], corner[:, :, 4] = triangles[:, :, 2], 1.0
-    return corner, np.tile([0.0, 1.0, 0.0, 0.0], (len(triangles), 1))
+    return corner[:, [0, 1, 2, 2]], np.tile([0.0, 1.0, 0.0, 0.0], (len(triangles), 1))
 
 
 def _bands(
     ends: list[tuple[Floats, Floats, Floats]], cubic: Floats, half: float, reach: float, base: int
 ) -> list[tuple[Floats, Floats]]:
-    """Two triangles a band, from the foot of one wall to that of the other.
+    """One face a band, from the foot of one wall to that of the other.
 
     On the inside of a sharp turn the foot of a wall may come to lie behind that of the ring before. Such a band is
     laid in three strips: the strand by itself, and either wall by itself.
@@ -264,12 +262,34 @@ def _bands(
                 quad[fold, :, 4] = 1.0
                 quad[fold, :2, 3], quad[fold, 2:, 3] = start[:, None], end_[:, None]
                 curve[fold] = (0.0, 1.0, 0.0, 0.0)
-            done += [(quad[:, [0, 1, 3]], curve), (quad[:, [1, 2, 3]], curve)]
+            done += _faces(quad, curve)
         if len(strips) == 1:
             rest = rest[failing]
         if not len(rest):
             break
     return done
+
+
+def _faces(quad: Floats, curve: Floats) -> list[tuple[Floats, Floats]]:
+    """Quadrangles as one face where they are convex and what they carry is linear over them, else as two triangles."""
+    side = np.roll(quad[:, :, :2], -1, axis=1) - quad[:, :, :2]
+    following = np.roll(side, -1, axis=1)
+    turn = side[:, :, 0] * following[:, :, 1] - side[:, :, 1] * following[:, :, 0]
+    whole = (turn > 0).all(1) | (turn < 0).all(1)
+    # the fourth corner as the plane through the other three has it
+    one, other, to = (quad[:, k, :2] - quad[:, 0, :2] for k in (1, 3, 2))
+    area = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    area = np.where(np.abs(area) > 1e-12, area, np.inf)
+    a = (to[:, 0] * other[:, 1] - to[:, 1] * other[:, 0]) / area
+    b = (one[:, 0] * to[:, 1] - one[:, 1] * to[:, 0]) / area
+    carried = quad[:, :, 2:]
+    expected = (
+        carried[:, 0] + a[:, None] * (carried[:, 1] - carried[:, 0]) + b[:, None] * (carried[:, 3] - carried[:, 0])
+    )
+    off = np.abs(expected - carried[:, 2])
+    whole &= (off[:, 0] <= 1.0) & (off[:, 1:] <= 1e-6).all(1)
+    split, rest = quad[~whole], curve[~whole]
+    return [(quad[whole], curve[whole]), (split[:, [0, 1, 3, 3]], rest), (split[:, [1, 2, 3, 3]], rest)]
 
 
 def _from_line(line: Floats, place: Floats) -> Floats:
@@ -335,17 +355,23 @@ def _table(strand: Strand, size: Sizes, width: float, walls: Walls) -> F32:
 # ------------------------------------------------------------------------------------------------------ filling
 
 
+EDGES = 3
+"""At most so many sides of a convex quadrangle bound its rows on the left, and as many on the right."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Laid:
-    """Triangles in samples: corners (n, 3) from the top row down, and how height and place change."""
+    """Faces in samples: the rows they meet, the lines that bound them, and how what they carry changes."""
 
-    down: Floats  # (n, 3) rows
-    across: Floats  # (n, 3) columns
-    place: Floats  # (n, 3): value at sample [0, 0], change a column, change a row
-    gone: Floats  # (n, 3) likewise
-    whole: Floats  # (n, 3) likewise
-    cubic: Floats  # (n, 4)
-    low: Floats  # (n, 2): least and greatest place, so that rounding never leaves a section
+    top: Floats  # (n,) rows
+    bottom: Floats
+    left: Floats  # (EDGES, 2, n): column at row 0, and its change a row
+    right: Floats
+    place: Floats  # (3, n): value at sample [0, 0], change a column, change a row
+    gone: Floats  # (3, n) likewise
+    whole: Floats  # (3, n) likewise
+    cubic: F32  # (4, n)
+    low: Floats  # (2, n): least and greatest place, so that rounding never leaves a section
 
 
 def _lay(strips: Strips, grid: Grid) -> _Laid:
@@ -354,28 +380,44 @@ def _lay(strips: Strips, grid: Grid) -> _Laid:
     down = (grid.y0 - corner[:, :, 1]) / grid.dy
     shown = (down.max(1) >= 0) & (down.min(1) <= grid.rows - 1)
     shown &= (across.max(1) >= 0) & (across.min(1) <= grid.columns - 1)
-    corner, across, down, cubic = corner[shown], across[shown], down[shown], strips.cubic[shown]
-    order = np.argsort(down, axis=1, kind="stable")
-    across, down = np.take_along_axis(across, order, 1), np.take_along_axis(down, order, 1)
-    value = np.take_along_axis(corner[:, :, 2:], order[:, :, None], 1)
     ux, uy = across[:, 1] - across[:, 0], down[:, 1] - down[:, 0]
-    vx, vy = across[:, 2] - across[:, 0], down[:, 2] - down[:, 0]
+    vx, vy = across[:, 3] - across[:, 0], down[:, 3] - down[:, 0]
     area = ux * vy - uy * vx
-    solid = np.abs(area) > 1e-9
-    across, down, value, cubic = across[solid], down[solid], value[solid], cubic[solid]
-    ux, uy, vx, vy, area = ux[solid], uy[solid], vx[solid], vy[solid], area[solid]
+    shown &= np.abs(area) > 1e-9
+    corner, across, down, area = corner[shown], across[shown], down[shown], area[shown]
+    ux, uy, vx, vy = ux[shown], uy[shown], vx[shown], vy[shown]
+    value = corner[:, :, 2:]
 
     def plane(k: int) -> Floats:
-        one, two = value[:, 1, k] - value[:, 0, k], value[:, 2, k] - value[:, 0, k]
+        one, two = value[:, 1, k] - value[:, 0, k], value[:, 3, k] - value[:, 0, k]
         right, below = (one * vy - two * uy) / area, (two * ux - one * vx) / area
-        return np.stack([value[:, 0, k] - right * across[:, 0] - below * down[:, 0], right, below], 1)
+        return np.stack([value[:, 0, k] - right * across[:, 0] - below * down[:, 0], right, below])
+
+    left = np.zeros((EDGES, 2, len(corner)))
+    right = np.zeros((EDGES, 2, len(corner)))
+    left[:, 0], right[:, 0] = -np.inf, np.inf
+    taken = np.zeros((2, len(corner)), np.int64)
+    turned = area > 0
+    for k in range(4):
+        a, b = (across[:, k], down[:, k]), (across[:, (k + 1) % 4], down[:, (k + 1) % 4])
+        # worked out from the upper corner, so that both faces of a side agree on it to the last bit
+        falls = b[1] > a[1]
+        x, y = np.where(falls, a[0], b[0]), np.where(falls, a[1], b[1])
+        fall = np.abs(b[1] - a[1])
+        lean = (np.where(falls, b[0], a[0]) - x) / np.where(fall > 0, fall, 1.0)
+        for number, (bound, side) in enumerate(((left, falls != turned), (right, falls == turned))):
+            at = np.flatnonzero(side & (fall > 0))
+            bound[taken[number, at], 0, at] = x[at] - y[at] * lean[at]
+            bound[taken[number, at], 1, at] = lean[at]
+            taken[number, at] += 1
 
     gone, whole = plane(1), plane(2)
     even = np.ptp(value[:, :, 2], axis=1) <= 1e-9 * np.abs(value[:, 0, 2])
-    gone[even] /= value[even, :1, 2]
-    whole[even] = (1.0, 0.0, 0.0)
-    bounds = np.stack([value[:, :, 0].min(1), value[:, :, 0].max(1)], 1)
-    return _Laid(down, across, plane(0), gone, whole, cubic, bounds)
+    gone[:, even] /= value[even, 0, 2]
+    whole[:, even] = np.array([[1.0], [0.0], [0.0]])
+    bounds = np.stack([value[:, :, 0].min(1), value[:, :, 0].max(1)])
+    cubic = np.ascontiguousarray(strips.cubic[shown].T, np.float32)
+    return _Laid(down.min(1), down.max(1), left, right, plane(0), gone, whole, cubic, bounds)
 
 
 def fill(
@@ -395,14 +437,13 @@ def fill(
     """
     laid = _lay(strips, grid)
     band = max(8, BAND // grid.columns)
-    top, bottom = laid.down[:, 0], laid.down[:, 2]
-    first = np.clip(np.ceil(top), 0, grid.rows)
-    last = np.clip(np.floor(bottom) + 1, 0, grid.rows)
+    first = np.clip(np.ceil(laid.top), 0, grid.rows).astype(np.int64)
+    last = np.clip(np.ceil(laid.bottom), 0, grid.rows).astype(np.int64)  # the last row belongs to the face below
 
     def work(start: int) -> None:
         stop = min(start + band, grid.rows)
         ids = np.flatnonzero((first < stop) & (last > start))
-        _fill_rows(laid, ids, strips.table, out[start:stop], start)
+        _fill_rows(laid, ids, first[ids], last[ids], strips.table, out[start:stop], start)
         if finish is not None:
             finish(grid.part(start, stop - start), out[start:stop], slice(start, stop))
 
@@ -426,55 +467,54 @@ def fill(
             raise
 
 
-def _fill_rows(laid: _Laid, ids: Ints, table: F32, out: F32, first: int) -> None:
-    """Raise some rows to the triangles ``ids``."""
+def _fill_rows(laid: _Laid, ids: Ints, top: Ints, bottom: Ints, table: F32, out: F32, first: int) -> None:
+    """Raise some rows to the faces ``ids``, which meet the rows from ``top`` to ``bottom``."""
     rows, columns = out.shape
-    down, across = laid.down[ids], laid.across[ids]
     flat_out = out.reshape(-1)
-    # each triangle as two parts, above and below its middle corner
-    fall = down[:, [2, 1, 2]] - down[:, [0, 0, 1]]
-    lean = (across[:, [2, 1, 2]] - across[:, [0, 0, 1]]) / np.where(fall > 0, fall, 1.0)
-    limit = np.clip(np.ceil(down) - first, 0, rows).astype(np.int64)
-    count = np.concatenate([limit[:, 1] - limit[:, 0], limit[:, 2] - limit[:, 1]])
-    start = np.concatenate([limit[:, 0], limit[:, 1]])
-    which = np.tile(np.arange(len(ids)), 2)
+    start = np.maximum(top - first, 0)
+    count = np.maximum(np.minimum(bottom - first, rows) - start, 0)
     item = np.repeat(np.arange(len(count)), count)
     if not len(item):
         return
-    row = np.arange(len(item)) - np.repeat(np.cumsum(count) - count, count) + start[item]
-    # the long side, and the short one of this part
-    long_x = across[:, 0] - down[:, 0] * lean[:, 0]
-    short_x = np.concatenate([across[:, 0] - down[:, 0] * lean[:, 1], across[:, 1] - down[:, 1] * lean[:, 2]])
-    short_lean = np.concatenate([lean[:, 1], lean[:, 2]])
+    row = np.arange(len(item)) + np.repeat(start - np.cumsum(count) + count, count)
+    face = ids[item]
     line = (row + first).astype(float)
-    tri = which[item]
-    # a side's place in a row is worked out from its own upper corner, so that both faces of it agree to the last bit
-    long = long_x[tri] + line * lean[tri, 0]
-    short = short_x[item] + line * short_lean[item]
-    begin = np.maximum(np.ceil(np.minimum(long, short)), 0.0)
-    width = (np.minimum(np.ceil(np.maximum(long, short)), columns) - begin).astype(np.int64)
-    kept = np.flatnonzero(width > 0)
-    kind = 2 * width[kept] + (laid.whole[ids[tri[kept]], 1:] != 0).any(1)
-    order = kept[np.argsort(kind.astype(np.uint16 if columns < 2**15 else np.int64), kind="stable")]
-    width, begin, line, tri, row = width[order], begin[order], line[order], tri[order], row[order]
-    mine = ids[tri]
-    place, low = laid.place[mine], laid.low[mine]
-    gone, whole, cubic = laid.gone[mine], laid.whole[mine], laid.cubic[mine].astype(np.float32)
-    ahead = (gone[:, 0] + gone[:, 1] * begin + gone[:, 2] * line).astype(np.float32)
-    pace = gone[:, 1].astype(np.float32)
-    wide_at = (whole[:, 0] + whole[:, 1] * begin + whole[:, 2] * line).astype(np.float32)
-    widens = whole[:, 1].astype(np.float32)
-    bent = (whole[:, 1:] != 0).any(1)
-    curved = (cubic[:, 2:] != 0).any(1)
-    spot = place[:, 0] + place[:, 1] * begin + place[:, 2] * line
-    end = np.clip(spot + place[:, 1] * (width - 1), low[:, 0], low[:, 1])
-    spot = np.clip(spot, low[:, 0], low[:, 1])
-    move = np.where(width > 1, (end - spot) / np.maximum(width - 1, 1), 0.0).astype(np.float32)
+    begin, end = np.zeros(len(face)), np.full(len(face), float(columns))
+    for k in range(EDGES):
+        bound = laid.left[k]
+        np.maximum(begin, bound[0].take(face) + bound[1].take(face) * line, out=begin)
+        bound = laid.right[k]
+        np.minimum(end, bound[0].take(face) + bound[1].take(face) * line, out=end)
+    np.ceil(begin, out=begin)
+    np.ceil(end, out=end)
+    end -= begin
+    kept = np.flatnonzero(end > 0)
+    width = end[kept].astype(np.int32)
+    face = face[kept]
+    bent = (laid.whole[1].take(face) != 0) | (laid.whole[2].take(face) != 0)
+    kind = 2 * width + bent
+    order = np.argsort(kind.astype(np.uint16) if columns < 2**15 else kind, kind="stable")
+    width, face, bent, kept = width[order], face[order], bent[order], kept[order]
+    begin, line, row = begin[kept], line[kept], row[kept]
+
+    def at_begin(plane: Floats) -> Floats:
+        return np.asarray(plane[0].take(face) + plane[1].take(face) * begin + plane[2].take(face) * line)
+
+    ahead, pace = at_begin(laid.gone).astype(np.float32), laid.gone[1].take(face).astype(np.float32)
+    wide_at, widens = at_begin(laid.whole).astype(np.float32), laid.whole[1].take(face).astype(np.float32)
+    # where rounding would leave the section by a hair, its edge is meant
+    low, high = laid.low[0].take(face), laid.low[1].take(face)
+    spot = at_begin(laid.place)
+    past = np.minimum(np.maximum(spot + laid.place[1].take(face) * (width - 1), low), high)
+    spot = np.minimum(np.maximum(spot, low), high)
+    move = ((past - spot) / np.maximum(width - 1, 1)).astype(np.float32)
     spot = (spot + 0.5).astype(np.float32)
+    cubic = laid.cubic.take(face, axis=1)
+    curved = (cubic[2] != 0) | (cubic[3] != 0)
     at = (row * columns + begin.astype(np.int64)).astype(np.int32 if out.size < 2**31 else np.int64)
-    bound = np.flatnonzero((np.diff(width) != 0) | (bent[1:] != bent[:-1])) + 1
-    for a, b in zip([0, *bound.tolist()], [*bound.tolist(), len(width)]):
-        steps = np.arange(int(width[a]))
+    ends = np.flatnonzero((width[1:] != width[:-1]) | (bent[1:] != bent[:-1])) + 1
+    for a, b in zip([0, *ends.tolist()], [*ends.tolist(), len(width)]):
+        steps = np.arange(int(width[a]), dtype=at.dtype)
         step = steps.astype(np.float32)
         way = pace[a:b, None] * step
         way += ahead[a:b, None]
@@ -482,7 +522,7 @@ def _fill_rows(laid: _Laid, ids: Ints, table: F32, out: F32, first: int) -> None
             divisor = widens[a:b, None] * step
             divisor += wide_at[a:b, None]
             way /= divisor
-        c = cubic[a:b].T[:, :, None]
+        c = cubic[:, a:b, None]
         if curved[a:b].any():
             filled = way * c[3]
             filled += c[2]
@@ -492,8 +532,8 @@ def _fill_rows(laid: _Laid, ids: Ints, table: F32, out: F32, first: int) -> None
         else:
             filled = way * c[1]
         filled += c[0]
-        where = move[a:b, None] * step
-        where += spot[a:b, None]
-        filled += table.take(where.astype(np.int32), mode="clip")
-        goal = at[a:b, None] + steps.astype(at.dtype)
+        np.multiply(move[a:b, None], step, out=way)
+        way += spot[a:b, None]
+        filled += table.take(way.astype(np.int32), mode="clip")
+        goal = at[a:b, None] + steps
         np.maximum.at(flat_out, goal.ravel(), filled.ravel())

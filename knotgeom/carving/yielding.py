@@ -8,6 +8,7 @@ strand is let down under them, rising again no steeper than a set slope.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -71,7 +72,7 @@ def overlap_edges(counted: Counted, drawn: Drawn) -> Edges:
     courses, lanes, footprints = drawn.courses, drawn.lanes, drawn.footprints
     after = following(lanes)
     over_pass = counted.weaving.pass_one_over.astype(int)
-    columns: list[list[Floats | Ints]] = [[], [], [], [], [], [], []]
+    columns: list[list[Any]] = [[], [], [], [], [], [], []]
     share = (np.arange(BETWEEN) / BETWEEN)[:, None]
     for crossing in range(len(footprints.lane)):
         picked = []
@@ -116,8 +117,8 @@ def overlap_edges(counted: Counted, drawn: Drawn) -> Edges:
             columns[5].append(place[kept])
             columns[6].append(out[kept] / np.maximum(np.linalg.norm(out[kept], axis=1, keepdims=True), 1e-12))
     empty = [(0,), (0, 2), (0, 2), (0,), (0,), (0, 2), (0, 2)]
-    kinds = [np.int64, np.int64, np.int64, float, float, float, float]
-    joined = [
+    kinds: list[Any] = [np.int64, np.int64, np.int64, float, float, float, float]
+    joined: list[Any] = [
         np.concatenate(parts) if parts else np.zeros(shape, kind)
         for parts, shape, kind in zip(columns, empty, kinds, strict=True)
     ]
