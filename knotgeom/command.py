@@ -134,14 +134,15 @@ def _carve(options: argparse.Namespace) -> None:
     except DesignError as error:
         raise error if error.file else error.within(printable(options.file, 400)) from None
     facts = relief.report(done)
-    length, width, thickness = facts["board_mm"]  # type: ignore[misc]
+    panel = done.panel
     _print(
-        f"{printable(options.output, 400)}: board {length:g} x {width:g} x {thickness:g} mm, deepest cut "
+        f"{printable(options.output, 400)}: board {panel.length:g} x {panel.width:g} x {panel.thickness:g} mm, "
+        f"deepest cut "
         f"{facts['deepest_cut_mm']:.2f} mm, thinnest board left {facts['thinnest_board_left_mm']:.2f} mm"
     )
     for name in files.NAMES:
         _print(f"  {name}")
-    for finding in done.panel.findings:
+    for finding in panel.findings:
         _print(f"{finding.kind} at {finding.place}: {finding.remedy}")
     _print("Cautions:")
     for line in woods.CAUTIONS:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import os
 from collections.abc import Iterable
 from pathlib import Path
@@ -15,13 +16,17 @@ from ..files.threemf import Body, write_threemf
 from ..made import Progress
 from .options import Carving
 from .relief import Relief, carve, greys, png_texts, preview, report, scale_facts
+from .tool_report import ToolReport, reach_report, sections_drawing, uncut_pixels, uncut_texts
+from .tools import chosen_cutters
 
-STL, THREEMF, MAP, SCALE, PICTURE, REPORT = NAMES = (
+STL, THREEMF, MAP, SCALE, PICTURE, UNCUT, SECTIONS, REPORT = NAMES = (
     "relief.stl",
     "relief.3mf",
     "heights.png",
     "heights.json",
     "preview.png",
+    "uncut.png",
+    "sections.svg",
     "report.json",
 )
 """What is written."""
@@ -50,7 +55,9 @@ def refuse_folder(folder: str | os.PathLike[str], replace: bool) -> None:
     whole.refuse_unwritable(path / REPORT)
 
 
-def write(folder: str | os.PathLike[str], relief: Relief, *, replace: bool = False) -> list[Path]:
+def write(
+    folder: str | os.PathLike[str], relief: Relief, *, replace: bool = False, tools: ToolReport | None = None
+) -> list[Path]:
     """Write a relief's files.
 
     Parameters
@@ -59,6 +66,8 @@ def write(folder: str | os.PathLike[str], relief: Relief, *, replace: bool = Fal
         Made if it is not there.
     replace : bool
         Whether files of the same names may be replaced.
+    tools : ToolReport, optional
+        What tools reach of it; worked out where left out.
 
     Returns
     -------
@@ -76,6 +85,7 @@ def write(folder: str | os.PathLike[str], relief: Relief, *, replace: bool = Fal
     made = not path.is_dir()
     path.mkdir(exist_ok=True)
     field = relief.field
+    tools = reach_report(relief.panel, field) if tools is None else tools
     try:
         with contextlib.ExitStack() as stack:
             spare = {name: stack.enter_context(whole.replacing(path / name)) for name in NAMES}
@@ -84,7 +94,9 @@ def write(folder: str | os.PathLike[str], relief: Relief, *, replace: bool = Fal
             _put(spare[MAP], png16.encode(greys(relief), png_texts(relief), field.pitch))
             _put(spare[SCALE], [_json(scale_facts(relief))])
             _put(spare[PICTURE], png16.encode(preview(relief), {"Title": "preview of a carved relief"}))
-            _put(spare[REPORT], [_json(report(relief))])
+            _put(spare[UNCUT], png16.encode(uncut_pixels(tools.reaches), uncut_texts(tools.reaches)))
+            _put(spare[SECTIONS], [sections_drawing(relief.panel, field, tools).encode("utf-8")])
+            _put(spare[REPORT], [_json({**report(relief), "tools": tools.facts})])
     except BaseException:
         if made:
             with contextlib.suppress(OSError):
@@ -103,15 +115,14 @@ def carve_to(
 ) -> Relief:
     """Carve a design and write its files; see :func:`carve` and :func:`write`."""
     refuse_folder(folder, replace)
-
-    def most(share: float, stage: str) -> None:
-        if progress is not None:
-            progress(0.85 * share, stage)
-
-    relief = carve(design, carving, most)
-    if progress is not None:
-        progress(0.87, "writing files")
-    write(folder, relief, replace=replace)
+    wanted = design.make.carve if carving is None else carving
+    long, wide, _ = wanted.board or (math.inf, math.inf, math.inf)
+    chosen_cutters(wanted.tools, long, wide, wanted.resolution)  # refused before the long work
+    show: Progress = progress or (lambda _share, _stage: None)
+    relief = carve(design, carving, lambda share, stage: show(0.5 * share, stage))
+    tools = reach_report(relief.panel, relief.field, lambda share, stage: show(0.5 + 0.4 * share, stage))
+    show(0.9, "writing files")
+    write(folder, relief, replace=replace, tools=tools)
     return relief
 
 

@@ -2,8 +2,9 @@
 
 A band between two neighbouring rings of a strand is wide and short. It is not cut into the many narrow faces of its
 section: one face carries the way from ring to ring, which gives the height of the strand's mid-plane, and the place
-across the strand, and a table gives the height of the section over the mid-plane there. So a sample costs the same however fine the section is. Walls
-belong to the table: beyond the strand's edge the section falls with the draft down to the ground.
+across the strand, and a table gives the height of the section over the mid-plane there. So a sample costs the same
+however fine the section is. Walls belong to the table: beyond the strand's edge the section falls with the draft down
+to the ground.
 
 Faces are cut into spans, one a row of samples, and spans of one length are filled together.
 """
