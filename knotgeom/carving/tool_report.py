@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..files import whole
 from .cutters import Cutter, CutterKind, scallop_height, stepover_for, tip_radius
 from .depths import CrossingDepth, Line, SectionAlong, crossing_depths, middle_lines, section_along
 from .field import HeightField
@@ -18,9 +16,10 @@ from .gouges import Gouge, gouge_radius
 from .hand import bends, compare_with_practice, narrow_places, pockets, walls_across_grain
 from .panel import Panel
 from .reach import DIAMETERS, Reach, largest_cutter, picture, reach, scale_colours
-from .section_drawing import write_sections
+from .section_drawing import sections_svg
 from .tools import chosen_cutters
 
+U8 = NDArray[np.uint8]
 Progress = Callable[[float, str], None]
 
 ASSUMES = (
@@ -167,55 +166,62 @@ def reach_report(panel: Panel, field: HeightField, progress: Progress | None = N
     return ToolReport(facts, tuple(reaches), crossings, sections)
 
 
-def write_pictures(
-    folder: str | os.PathLike[str], panel: Panel, field: HeightField, found: ToolReport
-) -> tuple[Path, ...]:
-    """Write ``uncut.png`` (``uncut-2.png`` for a second cutter, and so on) and ``sections.svg``; their names."""
-    names = []
-    for k, one in enumerate(found.reaches):
-        names.append(Path(folder) / ("uncut.png" if k == 0 else f"uncut-{k + 1}.png"))
-        write_uncut(names[-1], one)
-    names.append(Path(folder) / "sections.svg")
-    write_sections(names[-1], panel.made, field, found.sections, panel.thickness)
-    return tuple(names)
+def uncut_pixels(reaches: Sequence[Reach]) -> U8:
+    """What each cutter leaves, one picture below the other with its legend in mm, (h, w, 3) uint8.
+
+    Words need Pillow, which Blender does not bring; without it the legends are colour alone.
+    """
+    sheets = [_with_legend(found) for found in reaches]
+    width = max((sheet.shape[1] for sheet in sheets), default=1)
+    padded = [np.pad(one, ((0, 0), (0, width - one.shape[1]), (0, 0)), constant_values=255) for one in sheets]
+    return np.concatenate(padded) if padded else np.full((1, 1, 3), 255, np.uint8)
 
 
-def write_uncut(path: str | os.PathLike[str], found: Reach) -> None:
-    """Write the picture of what a cutter leaves, with a legend in mm, as PNG. Needs Pillow."""
-    from PIL import Image, ImageDraw, ImageFont  # only here: Blender brings none
+def uncut_texts(reaches: Sequence[Reach]) -> dict[str, str]:
+    """What stands in the text of the picture's file: the cutters and what the darkest red is, in mm."""
+    said = "; ".join(f"{one.cutter.name}: at most {float(one.left.max(initial=0.0)):.3f} mm left" for one in reaches)
+    return {"Title": "what cutters leave of a carved relief", "Description": said or "no cutter"}
 
+
+def sections_drawing(panel: Panel, field: HeightField, found: ToolReport) -> str:
+    """The section drawings as SVG at true scale."""
+    return sections_svg(panel.made, field, found.sections, panel.thickness)
+
+
+def _with_legend(found: Reach) -> U8:
     pixels = picture(found)
     width = max(pixels.shape[1], 760)
     letter = max(14, width // 64)
-    foot = 5 * letter
-    sheet = Image.new("RGB", (width, pixels.shape[0] + foot), (255, 255, 255))
-    sheet.paste(Image.fromarray(pixels), ((width - pixels.shape[1]) // 2, 0))
-    draw = ImageDraw.Draw(sheet)
-    font, small = ImageFont.load_default(letter * 1.15), ImageFont.load_default(letter)
-    ink, top = (43, 38, 34), pixels.shape[0] + letter
-    draw.text((letter, top), f"{found.cutter.name}: what it leaves", fill=ink, font=font)
-    draw.text(
-        (letter, top + 1.8 * letter),
-        f"{100 * found.share:.1f} % of the lowered area keeps more than {found.tolerance:g} mm, "
-        f"{found.volume / 1000:.2f} cm³ in all",
-        fill=ink,
-        font=small,
-    )
+    top, left = pixels.shape[0] + letter, width - 18 * letter
+    sheet = np.full((pixels.shape[0] + 5 * letter, width, 3), 255, np.uint8)
+    margin = (width - pixels.shape[1]) // 2
+    sheet[: pixels.shape[0], margin : margin + pixels.shape[1]] = pixels
     most = float(found.left.max(initial=0.0))
-    if most <= found.tolerance:
-        whole_name = "nothing is left"
-        draw.text((width - letter, top), whole_name, fill=ink, font=small, anchor="ra")
+    something = most > found.tolerance
+    if something:
+        sheet[top : top + letter, left : left + 14 * letter] = scale_colours(14 * letter)
+    try:
+        from PIL import Image, ImageDraw, ImageFont  # only here: Blender brings none
+    except ImportError:
+        return sheet
+    page = Image.fromarray(sheet)
+    draw, ink = ImageDraw.Draw(page), (43, 38, 34)
+    font, small = ImageFont.load_default(letter * 1.15), ImageFont.load_default(letter)
+    draw.text((letter, top), f"{found.cutter.name}: what it leaves", fill=ink, font=font)
+    said = (
+        f"{100 * found.share:.1f} % of the lowered area keeps more than {found.tolerance:g} mm, "
+        f"{found.volume / 1000:.2f} cm³ in all"
+    )
+    draw.text((letter, top + 1.8 * letter), said, fill=ink, font=small)
+    if not something:
+        draw.text((width - letter, top), "nothing is left", fill=ink, font=small, anchor="ra")
     else:
-        bar = np.repeat(scale_colours(14 * letter)[None], letter, 0)
-        left = width - bar.shape[1] - 4 * letter
-        sheet.paste(Image.fromarray(bar), (left, top))
         for share in (0.0, 0.5, 1.0):
-            x = left + round(share * (bar.shape[1] - 1))
+            x = left + round(share * (14 * letter - 1))
             draw.line([(x, top + letter), (x, top + 1.4 * letter)], fill=ink, width=max(1, letter // 12))
             words = f"{share * most:.1f}" + (" mm left" if share == 1.0 else "")
             draw.text((x, top + 1.5 * letter), words, fill=ink, font=small, anchor="ma")
-    with whole.replacing(path) as spare:
-        sheet.save(spare, format="PNG")
+    return np.array(page, np.uint8)
 
 
 def _alike(cutter: Cutter) -> tuple[CutterKind, float, float]:

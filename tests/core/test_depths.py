@@ -17,11 +17,12 @@ from shapely.geometry import LineString
 from knotgeom.carving.cutters import Cutter, CutterKind
 from knotgeom.carving.depths import Line, crossing_depths, heights_at, middle_lines, section_along
 from knotgeom.carving.field import HeightField, panel_field
+from knotgeom.carving.files import carve_to
 from knotgeom.carving.gouges import Gouge
 from knotgeom.carving.options import Carving
 from knotgeom.carving.panel import Panel, plan_panel
 from knotgeom.carving.section_drawing import profile, sections_svg, write_sections
-from knotgeom.carving.tool_report import reach_report, write_pictures
+from knotgeom.carving.tool_report import reach_report
 from knotgeom.carving.tools import Tools
 from knotgeom.design import Breaks, Design, Divide, Grid, Make, Section, Strand
 from knotgeom.errors import DesignError
@@ -181,17 +182,29 @@ def test_tools_are_read_from_a_design_and_reported_as_json(tmp_path: Path) -> No
     assert {bend["gouge"] for bend in facts["hand"]["bends"]} <= {"3/4", "5/6", None}
     assert len(facts["depths"]) == panel.made.facts["woven_crossings"]
     assert [section["name"] for section in facts["sections"]] == ["A"]
-    names = write_pictures(tmp_path, panel, field, found)
-    assert [name.name for name in names] == ["uncut.png", "uncut-2.png", "sections.svg"]
-    with Image.open(names[0]) as picture:
-        assert picture.size[0] >= field.z.shape[1]
-        assert picture.size[1] > field.z.shape[0]
+    done = carve_to(design, tmp_path / "board", replace=False)
+    with Image.open(tmp_path / "board" / "uncut.png") as picture:  # one picture a cutter, each with its legend
+        assert picture.size[0] >= done.field.z.shape[1]
+        assert picture.size[1] > 2 * done.field.z.shape[0]
+        assert "3 mm ball-nose" in picture.info["Description"]
+    drawing = (tmp_path / "board" / "sections.svg").read_text(encoding="utf-8")
+    assert 'id="section-A"' in drawing
+    written = json.loads((tmp_path / "board" / "report.json").read_text(encoding="utf-8"))
+    assert [row["name"] for row in written["tools"]["cutters"]] == [ball["name"], tapered["name"]]
 
 
-def test_a_cutter_wider_than_the_board_is_refused_by_its_place() -> None:
+def test_a_cutter_wider_than_the_board_is_refused_by_its_place(tmp_path: Path) -> None:
     tools = Tools(cutters=(Cutter(), Cutter(CutterKind.FLAT, 190.0)))
     panel = plan_panel(knot(), Carving(tools=tools))
     with pytest.raises(DesignError) as refused:
         reach_report(panel, panel_field(panel, 0.5))
+    board = (100.0, 80.0, 18.0)
+    stages: list[str] = []
+    with pytest.raises(DesignError, match="100 x 80 mm"):  # before anything is worked out
+        carve_to(
+            knot(), tmp_path, Carving(board=board, tools=tools), progress=lambda _share, stage: stages.append(stage)
+        )
+    assert stages == []
+    assert list(tmp_path.iterdir()) == []
     assert refused.value.place == "make.carve.tools.cutters[1].diameter"
     assert "give one of at most" in str(refused.value)
