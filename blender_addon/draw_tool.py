@@ -7,9 +7,13 @@ lie on the knot goes on to whatever Blender would do with it, so other objects a
 from pathlib import Path
 
 import bpy
+from bpy.app.translations import pgettext_tip as tip_
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProperty, PointerProperty
+from bpy_extras import view3d_utils
+from mathutils import Vector
 
-from . import circuit_colours, core, gestures, ops_edit, ops_pick, overlay, rebuild, store, units
+from . import circuit_colours, core, gestures, ops_edit, overlay, rebuild, store, units
+from .translations import said
 
 Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
 
@@ -20,6 +24,7 @@ JOBS = [
     ("OVER", "Over", "Click a strand to wish it over at its crossing, or to drop the wish"),
     ("COLOUR", "Colour", "Click a strand to give its circuit the colour; Shift takes the colour off"),
     ("WIDTH", "Width", "Click a strand to give its circuit the width; Shift gives it the width of all strands again"),
+    ("CELL", "Cells", "Click a cell to leave it out of the layout or put it back; drag over cells for a run"),
 ]
 
 OVER_KEY, HAND_KEY = "L", "J"
@@ -133,7 +138,21 @@ def point_under(context, obj, mouse):
     region, view = context.region, context.region_data
     if region is None or view is None or region.type != "WINDOW":
         return None
-    return ops_pick.point_under(obj, region, view, mouse)
+    origin = view3d_utils.region_2d_to_origin_3d(region, view, mouse)
+    direction = view3d_utils.region_2d_to_vector_3d(region, view, mouse)
+    return meet_plane(obj, origin, direction)
+
+
+def meet_plane(obj, origin, direction):
+    """Where a ray of the world meets the plane of the knot, mm in plan; None where it never does."""
+    inverse = obj.matrix_world.inverted_safe()
+    start = inverse @ Vector(origin)
+    along = inverse.to_3x3() @ Vector(direction)
+    if abs(along.z) < 1e-6 * along.length or not along.length:
+        return None
+    hit = start - along * (start.z / along.z)
+    scale = units.units_per_mm(obj.relief_knot)
+    return hit.x / scale, hit.y / scale
 
 
 def _may_draw(context):
@@ -218,13 +237,51 @@ class MESH_OT_relief_knot_draw(bpy.types.Operator):
         return {"FINISHED"} if changed else {"CANCELLED"}
 
     def _say(self, context):
-        context.workspace.status_text_set(DURING.format(words=self.stroke.words()))
+        context.workspace.status_text_set(tip_(DURING).format(words=said(self.stroke.words())))
         _redraw(context)
 
     def _leave(self, context):
         overlay.pointer.clear()
         context.workspace.status_text_set(None)
         _redraw(context)
+
+
+class MESH_OT_relief_knot_work(bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_work"
+    bl_label = "Work on Knot"
+    bl_description = "Take the tool Draw on Knot for this kind of work; once more puts it away"
+    bl_options = {"INTERNAL"}
+
+    job: EnumProperty(name="Work", description="What strokes on the knot work on", items=JOBS)
+
+    @classmethod
+    def description(cls, _context, properties):
+        """What strokes will do, in place of what the button does."""
+        return tip_(next(about for key, _, about in JOBS if key == properties.job))
+
+    @classmethod
+    def poll(cls, context):
+        if not ops_edit.KnotOperator.poll.__func__(cls, context):
+            return False
+        if context.area is None or context.area.type != "VIEW_3D":
+            cls.poll_message_set("Run this in a 3D view")
+            return False
+        return True
+
+    def execute(self, context):
+        settings = context.scene.relief_knot_tool
+        if is_at_work(context, self.job):
+            bpy.ops.wm.tool_set_by_id(name="builtin.select_box")
+        else:
+            settings.job = self.job
+            bpy.ops.wm.tool_set_by_id(name=overlay.TOOL)
+        _redraw(context)
+        return {"FINISHED"}
+
+
+def is_at_work(context, job):
+    """Whether the tool is active and set to one of JOBS."""
+    return overlay.is_tool_active(context) and context.scene.relief_knot_tool.job == job
 
 
 class MESH_OT_relief_knot_hand(ops_edit.KnotOperator, bpy.types.Operator):
@@ -272,7 +329,7 @@ class VIEW3D_GT_relief_knot_hover(bpy.types.Gizmo):
 
 
 def _looks(stroke):
-    return None if stroke is None else (stroke.design, stroke.job, stroke.lines, stroke.passes)
+    return None if stroke is None else (stroke.design, stroke.job, stroke.lines, stroke.passes, stroke.cells)
 
 
 class VIEW3D_GGT_relief_knot_hover(bpy.types.GizmoGroup):
@@ -431,6 +488,7 @@ def gestures_shown(job):
         "OVER": [("MOUSE_LMB", "", "Prefer Over, or Drop the Wish")],
         "COLOUR": [("MOUSE_LMB", "", "Colour Circuit"), ("MOUSE_LMB", "EVENT_SHIFT", "Take Colour Off")],
         "WIDTH": [("MOUSE_LMB", "", "Width for the Circuit"), ("MOUSE_LMB", "EVENT_SHIFT", "Width of All Again")],
+        "CELL": [("MOUSE_LMB", "", "Leave Cell Out or Put It Back"), ("MOUSE_LMB_DRAG", "", "Run of Cells")],
     }[job]
     return words + GESTURES[3:]
 
@@ -438,6 +496,7 @@ def gestures_shown(job):
 CLASSES = (
     ReliefKnotTool,
     MESH_OT_relief_knot_draw,
+    MESH_OT_relief_knot_work,
     MESH_OT_relief_knot_hand,
     VIEW3D_GT_relief_knot_hover,
     VIEW3D_GGT_relief_knot_hover,

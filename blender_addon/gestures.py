@@ -26,6 +26,7 @@ class Job(enum.Enum):
     OVER = "over"
     COLOUR = "colour"
     WIDTH = "width"
+    CELL = "cell"
 
 
 WHOLE = {Job.CIRCUIT, Job.COLOUR, Job.WIDTH}
@@ -63,16 +64,27 @@ class Stroke:
         Breaks that the stroke would set or clear, images included.
     passes : tuple of Pass
         Passes that it would change, images included.
+    cells : tuple of (column, row)
+        Cells that it would leave out or put back, images included.
     """
 
     def __init__(self, design, job, point, other=False, manner=Manner()):  # noqa: B008 - it is frozen
         self.design, self.job, self.other, self.manner = design, job, other, manner
         self.motions = symmetry.motions(design.layout, manner.symmetries)
         self.start = self.last = point
-        self.lines, self.passes = {}, ()
+        self.lines, self.passes, self.cells = {}, (), ()
         self._path = []  # points of the wall drawn, in half cells
-        self._own = []  # passes under the pointer so far
-        self.site = self.at = None
+        self._own = []  # passes or cells under the pointer so far
+        self.site = self.at = self.cell = None
+        if not all(map(math.isfinite, point)):
+            return
+        if job is Job.CELL:
+            self.cell = editing.nearest_cell(design, point)  # where a cell is left out too: it can be put back
+            if self.cell is not None:
+                self.clears = self.cell in design.layout.without
+                self._own = [self.cell]
+                self._show_cells()
+            return
         if not editing.is_over_layout(design, point):
             return
         if job is Job.BREAK:
@@ -90,7 +102,7 @@ class Stroke:
     @property
     def begun(self):
         """Whether anything lay under the press."""
-        return self.site is not None or self.at is not None
+        return any(under is not None for under in (self.site, self.at, self.cell))
 
     @property
     def dragged(self):
@@ -101,7 +113,7 @@ class Stroke:
         """Follow the pointer. Gives whether the stroke would now do something else than before."""
         if not self.begun or not all(map(math.isfinite, point)):
             return False
-        before = dict(self.lines), self.passes
+        before = dict(self.lines), self.passes, self.cells
         grid = self.design.layout
         unit = min(grid.cell_width, grid.cell_height) / 4
         far = max(2.0 * grid.columns * grid.cell_width, 2.0 * grid.rows * grid.cell_height)
@@ -115,12 +127,16 @@ class Stroke:
                 self._draw_wall(here)
             elif self.job is Job.DIVIDE:
                 self._run_along(here)
+            elif self.job is Job.CELL:
+                self._run_over(here)
             self.last = here
         if self.job is Job.BREAK:
             self._show_lines()
+        elif self.job is Job.CELL:
+            self._show_cells()
         else:
             self._show_passes()
-        return before != (self.lines, self.passes)
+        return before != (self.lines, self.passes, self.cells)
 
     # --- breaks ------------------------------------------------------------------------------------------------------
 
@@ -191,6 +207,17 @@ class Stroke:
         else:
             self.passes = symmetry.pass_images(self.design, self.motions, self._own)
 
+    # --- cells -------------------------------------------------------------------------------------------------------
+
+    def _run_over(self, point):
+        """Cells of the kind first touched: those that are there, or those that are left out."""
+        cell = editing.nearest_cell(self.design, point)
+        if cell is not None and cell not in self._own and (cell in self.design.layout.without) == self.clears:
+            self._own.append(cell)
+
+    def _show_cells(self):
+        self.cells = symmetry.cell_images(self.design.layout, self.motions, self._own)
+
     # --- what comes of it --------------------------------------------------------------------------------------------
 
     def result(self):
@@ -211,6 +238,8 @@ class Stroke:
         design = self.design
         if self.job is Job.BREAK:
             changed = editing.set_breaks(design, self.lines)
+        elif self.job is Job.CELL:
+            changed = editing.set_cells(design, self.cells, there=self.clears)
         elif self.job is Job.OVER:
             changed = editing.Changed(editing.set_preferences(design, self.passes, self.at not in design.weave.prefer))
         elif self.job is Job.DIVIDE:
@@ -235,6 +264,9 @@ class Stroke:
         if self.job is Job.BREAK:
             several = len(self.lines) > 1
             return ("Clear Break" if not any(self.lines.values()) else "Set Break") + ("s" if several else "")
+        if self.job is Job.CELL:
+            cells = "Cell" if len(self.cells) == 1 else "Cells"
+            return f"Put {cells} Back" if self.clears else f"Leave {cells} Out"
         if self.job is Job.OVER:
             return "Prefer Over" if self.at not in self.design.weave.prefer else "Drop Wish for Over"
         if self.job is Job.COLOUR:
@@ -252,6 +284,9 @@ class Stroke:
                 number = len(self.lines)
                 return f"{'clear' if self.clears else 'set'} {number} break{'s' if number != 1 else ''}"
             return f"{line.value} break at [{self.site.x}, {self.site.y}]" if line else "clear the break"
+        if self.job is Job.CELL:
+            which = f"cell {list(self.cell)}" if len(self.cells) == 1 else f"{len(self.cells)} cells"
+            return f"put {which} back" if self.clears else f"leave {which} out"
         what = f"the {self.at.way.value} strand at [{self.at.x}, {self.at.y}]"
         if self.job is Job.OVER:
             return ("wish over " if self.at not in self.design.weave.prefer else "no longer wish over ") + what

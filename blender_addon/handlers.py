@@ -3,7 +3,7 @@
 import bpy
 from bpy.app.handlers import persistent
 
-from . import jobs, live, ops_pick, rebuild, store
+from . import jobs, live, rebuild, store
 
 
 def knots():
@@ -26,7 +26,6 @@ def before_save(*_):
 @persistent
 def after_load(*_):
     """Say of every design that cannot be read why, and finish drafts; other meshes stay as they were saved."""
-    ops_pick.running.clear()
     for obj in knots():
         _migrate(obj)
         wrong = store.parse(obj.relief_knot.text)[1]

@@ -9,6 +9,7 @@ import time
 import traceback
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 
 from . import core
 
@@ -114,9 +115,11 @@ def cancel_all(wait=0.0):
 
 
 def _tick():
+    taken = False
     for job in list(running):
         if job in running and job._finish():
             running.remove(job)
+            taken = taken or not job.is_cancelled
     if any(job.is_long and not job.quiet for job in running):
         _watch()
     if running:
@@ -124,7 +127,7 @@ def _tick():
             return 0.01
         redraw(bpy.context, sidebar_only=True)
         return 0.1
-    redraw(bpy.context)
+    redraw(bpy.context, sidebar_only=not taken)
     return None
 
 
@@ -175,7 +178,8 @@ class WM_OT_relief_knot_watch(bpy.types.Operator):
             self._leave(context)
             return {"FINISHED"}
         if event.type == "TIMER":
-            context.workspace.status_text_set(f"{job.label}: {100 * job.share:.0f} %, {job.stage}   Esc: stop")
+            words = rpt_("{}: {} %, {}   Esc: stop").format(job.label, f"{100 * job.share:.0f}", rpt_(job.stage))
+            context.workspace.status_text_set(words)
         return {"PASS_THROUGH"}
 
     def cancel(self, context):

@@ -7,6 +7,7 @@ so that a picture follows a slider that never rests; the next draft is of the de
 import time
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 
 from . import jobs, rebuild, store
 
@@ -15,8 +16,8 @@ REST = 0.3
 DRAFT_AT_MOST = 1.0
 """Seconds a draft may be expected to take; what takes longer is made exactly at once when changes rest."""
 
-WORTH = 0.6
-"""After a click a draft is made only where it takes less than this share of the exact mesh's time."""
+LONG = 0.6
+"""Seconds that the exact mesh must be expected to take for a draft to be made after a click."""
 
 
 class _Waiting:
@@ -104,7 +105,7 @@ def _act(obj, waiting, now):
     if obj.name in _drafts and not _drafts[obj.name].is_cancelled:
         return
     exact, draft = rebuild.expected(obj, design), rebuild.expected(obj, design, fine=False)
-    if waiting.draft and draft < DRAFT_AT_MOST and (waiting.rest or draft < WORTH * exact):
+    if waiting.draft and draft < DRAFT_AT_MOST and (waiting.rest or exact > LONG):
         waiting.draft = False
         _begin_draft(obj, design)
     elif now - waiting.changed > waiting.rest:
@@ -169,7 +170,7 @@ def begin(obj, design):
         _jobs.pop(text, None)
         stopped.add(rebuild.wanted(obj_of(text)) if obj_of(text) else "")
 
-    job = jobs.Job(f"Making {obj.name}", work, done, by_hand)
+    job = jobs.Job(rpt_("Making {}").format(obj.name), work, done, by_hand)
     _jobs[text] = job
     jobs.start(job)
 

@@ -1,7 +1,9 @@
 """Add > Mesh > Relief Knot."""
 
+from pathlib import Path
+
 import bpy
-from bpy.props import BoolProperty, EnumProperty
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty
 from bpy_extras import object_utils
 
 from . import core, props, store, units
@@ -12,6 +14,39 @@ PURPOSES = [
     ("PENDANT", "Pendant", "A small piece to print or cast"),
     ("TRIM", "Trim", "A border strip for a model, to be repeated"),
 ]
+
+
+PRESETS = str(Path(__file__).resolve().parent / "operator_presets")
+"""Settings of the operator that come with the add-on, beside those that the user saves with Blender's own menu."""
+
+LENGTHS = (
+    "layout.cell_width",
+    "layout.cell_height",
+    "divide.gap",
+    "strand.width",
+    "strand.thickness",
+    "strand.groove.depth",
+    "heights.clearance",
+    "heights.step",
+    "heights.depth_limit",
+)
+"""Where a starter's design keeps lengths; those that are left open follow by themselves."""
+
+
+def fitted(design, columns, rows, cell):
+    """A design of so many columns and rows, with cells so many mm wide and all else in proportion; 0 leaves as it is.
+
+    On another grid it begins without breaks, for its own were set where they suit the one that it had.
+    """
+    grid = design.layout
+    if (columns or grid.columns, rows or grid.rows) != (grid.columns, grid.rows):
+        plain = core.editing.clear_breaks(design)
+        design = core.editing.resize_grid(plain, columns or grid.columns, rows or grid.rows).design
+    for path in LENGTHS if cell else ():
+        length = props.look(design, path)
+        if length is not None:
+            design = props.put(design, path, float(f"{length * cell / grid.cell_width:.4g}"))
+    return design
 
 
 def starter(purpose):
@@ -79,7 +114,22 @@ class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
         name="Purpose",
         description="What the knot is for, which gives it its first sizes",
         items=PURPOSES,
-        options={"SKIP_SAVE"},
+    )
+    columns: IntProperty(
+        name="Columns", description="Number of cells across; 0 leaves it to the purpose", min=0, max=400, soft_max=24
+    )
+    rows: IntProperty(
+        name="Rows", description="Number of cells up; 0 leaves it to the purpose", min=0, max=400, soft_max=24
+    )
+    cell: FloatProperty(
+        name="Cell",
+        description="Width of a cell, all else in proportion; 0 leaves it to the purpose (a length, kept in mm)",
+        subtype="DISTANCE",
+        unit="LENGTH",
+        min=0.0,
+        soft_max=0.05,
+        step=0.1,
+        precision=5,
     )
     measure: EnumProperty(
         name="Measure",
@@ -103,7 +153,7 @@ class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
-        for name in ("purpose", "measure", "align", "location", "rotation"):
+        for name in ("purpose", "columns", "rows", "cell", "measure", "align", "location", "rotation"):
             layout.prop(self, name)
 
     def invoke(self, context, _event):
@@ -113,7 +163,13 @@ class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
         return self.execute(context)
 
     def execute(self, context):
-        obj = new_knot(context, starter(self.purpose), "Relief Knot", self)
+        per_mm = (
+            1.0
+            if units.measure_for(context.scene) == "UNIT"
+            else units.MILLIMETRE / context.scene.unit_settings.scale_length
+        )
+        design = fitted(starter(self.purpose), self.columns, self.rows, self.cell / per_mm)
+        obj = new_knot(context, design, "Relief Knot", self)
         if self.measure not in {"AUTO", obj.relief_knot.measure}:
             obj.relief_knot.measure = self.measure
         if self.frame:
@@ -138,11 +194,13 @@ def register():
     """Make this part known to Blender."""
     for cls in CLASSES:
         bpy.utils.register_class(cls)
+    bpy.utils.register_preset_path(PRESETS)
     bpy.types.VIEW3D_MT_mesh_add.append(draw_menu)
 
 
 def unregister():
     """Take back what register did."""
     bpy.types.VIEW3D_MT_mesh_add.remove(draw_menu)
+    bpy.utils.unregister_preset_path(PRESETS)
     for cls in reversed(CLASSES):
         bpy.utils.unregister_class(cls)

@@ -8,6 +8,7 @@ from bpy.props import FloatVectorProperty, IntProperty
 from mathutils import Vector
 
 from . import core, ops_edit, props, rebuild, store, units
+from .translations import said
 
 LABELS = {
     "strand.width": "Width {:g} mm",
@@ -32,7 +33,7 @@ class CannotMend(Exception):  # noqa: N818 - it is no fault
 
 def label(key, value):
     """The words on the button of a remedy."""
-    return LABELS.get(key, key).format(value)
+    return said(LABELS.get(key, key).format(value))
 
 
 def mend(design, finding, key, value):

@@ -10,6 +10,7 @@ import blf
 import bpy
 import gpu
 import numpy as np
+from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, PointerProperty
 from bpy_extras import view3d_utils
 from gpu_extras.batch import batch_for_shader
@@ -19,6 +20,9 @@ from . import core, gestures, overlay_lines, store, units
 
 TOOL = "relief_knot.draw"
 """Identifier of the drawing tool."""
+
+GUIDES = {"layout", "sites", "breaks", "wishes"}
+"""Overlays that show what is drawn: while drawing, or always."""
 
 KEPT = 4
 """Designs whose lines are kept."""
@@ -32,7 +36,7 @@ class ReliefKnotOverlay(bpy.types.PropertyGroup):
 
     guides: EnumProperty(
         name="Guides",
-        description="When the layout, its sites and its breaks are drawn over the selected knot",
+        description="When the layout, its sites, breaks and wishes are drawn over the selected knot",
         items=[
             ("TOOL", "While Drawing", "Only while the Draw on Knot tool is active"),
             ("ALWAYS", "Always", "Whenever a knot is selected"),
@@ -44,6 +48,11 @@ class ReliefKnotOverlay(bpy.types.PropertyGroup):
     )
     sites: BoolProperty(name="Sites", description="A small cross at every place where a break can be set", default=True)
     breaks: BoolProperty(name="Breaks", description="The short wall of every break", default=True)
+    wishes: BoolProperty(
+        name="Wishes",
+        description="A pair of rails beside every strand that is wished over, dashed where the weave cannot keep it",
+        default=True,
+    )
     circuits: BoolProperty(
         name="Circuits",
         description="The centre line of every closed strand, told apart by shade, by dashes and by number",
@@ -70,9 +79,9 @@ def is_tool_active(context):
 
 def kinds_wanted(settings, drawing):
     """The overlays that are to be drawn, as names of the switches, from below to above."""
-    names = ["heights", "layout", "circuits", "sites", "breaks", "forks", "exceptions", "findings"]
+    names = ["heights", "layout", "circuits", "sites", "breaks", "wishes", "forks", "exceptions", "findings"]
     guides = drawing or settings.guides == "ALWAYS"
-    return [name for name in names if getattr(settings, name) and (guides or name not in {"layout", "sites", "breaks"})]
+    return [name for name in names if getattr(settings, name) and (guides or name not in GUIDES)]
 
 
 # --- colours ---------------------------------------------------------------------------------------------------------
@@ -111,7 +120,7 @@ class Kept:
     def get(self, key, make):
         """The batch kept under ``key``, made where there is none."""
         if key not in self.of:
-            while len(self.of) >= KEPT * 9:
+            while len(self.of) >= KEPT * 10:
                 self.of.pop(next(iter(self.of)))
             self.of[key] = make()
         return self.of[key]
@@ -139,6 +148,9 @@ def _pieces(kind, design, report):
         return [(lines.site_marks(design), "line", 1.2)]
     if kind == "breaks":
         return [(lines.walls(design, lines.breaks_of(design)), "line", 3.0)]
+    if kind == "wishes":
+        kept, dropped = lines.wish_marks(design, unmet_of(report["facts"]))
+        return [(kept, "line", 2.4), (dropped, "exception", 2.4)]
     if kind == "circuits":
         return [(pieces, shade, 2.4) for _, pieces, shade, _ in lines.circuit_lines(design)]
     if kind == "forks":
@@ -150,9 +162,18 @@ def _pieces(kind, design, report):
     return []
 
 
+SAID = {"wishes", "exceptions", "findings"}
+"""Overlays of what was said of the mesh, not of the design alone."""
+
+
+def unmet_of(facts):
+    """The wishes that the weave last made does not keep."""
+    return [core.design.Pass(x, y, core.design.Way(way)) for x, y, way in facts.get("unmet") or ()]
+
+
 def _batches(kind, obj, design, report):
     knot = obj.relief_knot
-    key = (kind, store.digest(knot.text, 1.0), hash(knot.report) if kind in {"exceptions", "findings"} else 0)
+    key = (kind, store.digest(knot.text, 1.0), hash(knot.report) if kind in SAID else 0)
     return _kept.get(
         key, lambda: [(_line_batch(pieces), colour, width) for pieces, colour, width in _pieces(kind, design, report)]
     )
@@ -267,6 +288,8 @@ def stroke_pieces(stroke):
             at = [core.editing.position(design, site) for site in stroke.lines]
             found.append((overlay_lines.polygon_marks(at, 0.13 * cell, 24), "active", 1.5))
         return found
+    if stroke.job is gestures.Job.CELL:
+        return [(overlay_lines.cell_marks(design, stroke.cells), "active", 4.0)]
     drawn = overlay_lines.plan(design)
     if stroke.job in gestures.WHOLE:
         numbers = {drawn.circuit_of[at] for at in stroke.passes}
@@ -292,7 +315,9 @@ def draw_words():
             _word_at(context, obj, at, str(number), _ink_on(shade), (*shade, 1.0))
     if "findings" in kinds:
         for kind, at in zip(*overlay_lines.finding_places(report["findings"]), strict=True):
-            _word_at(context, obj, at, kind, _ink_on(colours["warning"]), colours["warning"], above=True)
+            _word_at(
+                context, obj, at, rpt_(kind.capitalize()), _ink_on(colours["warning"]), colours["warning"], above=True
+            )
     if "heights" in kinds and obj.data.relief_knot_built:
         _draw_scale(context, obj, colours)
 
@@ -394,7 +419,7 @@ def draw_switches(layout, settings):
     layout.use_property_decorate = False
     layout.row().prop(settings, "guides", expand=True)
     grid = layout.grid_flow(row_major=True, columns=2, even_columns=True, align=True)
-    for name in ("layout", "sites", "breaks", "circuits", "forks", "exceptions", "findings", "heights"):
+    for name in ("layout", "sites", "breaks", "wishes", "circuits", "forks", "exceptions", "findings", "heights"):
         grid.prop(settings, name)
 
 

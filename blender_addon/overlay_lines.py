@@ -153,6 +153,49 @@ def dashed(points, dash, unit, closed=True):
     return chain(place)[on]
 
 
+def cell_marks(design, cells, part=0.84):
+    """The outline of each cell, ``part`` of its size."""
+    grid = design.layout
+    unit = np.array([grid.cell_width, grid.cell_height])
+    middle = (np.reshape(np.asarray(cells, float), (-1, 1, 1, 2)) + 0.5) * unit
+    square = chain(part / 2 * unit * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]), closed=True)
+    return (middle + square).reshape(-1, 2, 2)
+
+
+def wish_marks(design, unmet=()):
+    """A pair of short rails beside each strand that is wished over, like those of a bridge.
+
+    Parameters
+    ----------
+    unmet : sequence of Pass
+        Wishes that the weave could not keep.
+
+    Returns
+    -------
+    tuple of (n, 2, 2) arrays
+        Rails of the wishes kept, and dashed ones of the others.
+    """
+    drawn, grid = plan(design), design.layout
+    cell = min(grid.cell_width, grid.cell_height)
+    apart, reach = 0.62 * D.sizes(design).width, 0.3 * cell
+    kept, dropped = [], []
+    for wish in design.weave.prefer:
+        if wish not in drawn.pieces:
+            continue
+        line = drawn.pieces[wish]
+        nearest = np.hypot(*(line - editing.position(design, wish.site)).T).argmin()
+        way = line[min(nearest + 1, len(line) - 1)] - line[max(nearest - 1, 0)]
+        way = way / max(float(np.hypot(*way)), 1e-12)
+        for side in (-apart, apart):
+            middle = line[nearest] + side * np.array([-way[1], way[0]])
+            rail = np.array([middle - reach * way, middle + reach * way])
+            if wish in unmet:
+                dropped.append(dashed(rail, (0.8, 0.8), cell, closed=False))
+            else:
+                kept.append(chain(rail))
+    return tuple(np.concatenate(each) if each else NO_LINES for each in (kept, dropped))
+
+
 def layout_lines(design):
     """The lines of the layout: the border of its cells, and the lines within."""
     grid = design.layout

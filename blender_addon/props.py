@@ -8,6 +8,7 @@ import math
 from dataclasses import replace
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, PointerProperty, StringProperty
 
 from . import core, jobs, live, rebuild, store, units
@@ -198,8 +199,10 @@ METALS = [
 
 
 def metal_name(knot):
-    """The name of the metal whose mass is shown, as within a sentence."""
-    return next(name for key, name, *_ in METALS if key == knot.metal).lower()
+    """The name of the metal whose mass is shown, as within a sentence of the interface's language."""
+    name = next(name for key, name, *_ in METALS if key == knot.metal)
+    known = rpt_(name)
+    return name.lower() if known == name else known
 
 
 def mass(knot, report):
@@ -253,7 +256,7 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     columns: _count("columns", "Columns", "Number of cells across; what no longer fits a smaller layout is named below")
     rows: _count("rows", "Rows", "Number of cells up; what no longer fits a smaller layout is named below")
     cell_width: length("layout.cell_width", "Cell Width", "Width of one cell of the layout", most=0.05)
-    cell_height: length("layout.cell_height", "Height", "Height of one cell of the layout", most=0.05)
+    cell_height: length("layout.cell_height", "Cell Height", "Height of one cell of the layout", most=0.05)
 
     # --- dividing ---------------------------------------------------------------------------------------------------
     divide_all: flag("divide.all", "Divide All", "Run every strand as two halves, loops without a crossing too")

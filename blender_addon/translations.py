@@ -5,7 +5,10 @@ Keys are the English texts as the sources have them. Where a word can be read in
 carver's: a *break* is an Unterbrechung, the background Grund, a circuit Umlauf.
 """
 
+import re
+
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 
 GERMAN = {
     # a knot, its parts and its sections
@@ -48,7 +51,7 @@ GERMAN = {
     "Number of cells up; what no longer fits a smaller layout is named below": "Zahl der Zellen übereinander; was in eine kleinere Anlage nicht mehr passt, wird unten genannt",
     "Cell Width": "Zellenbreite",
     "Width of one cell of the layout (a length, kept in mm)": "Breite einer Zelle der Anlage (Länge, in mm gespeichert)",
-    "Height": "Höhe",
+    "Cell Height": "Zellenhöhe",
     "Height of one cell of the layout (a length, kept in mm)": "Höhe einer Zelle der Anlage (Länge, in mm gespeichert)",
     "Divide All": "Alles teilen",
     "Run every strand as two halves, loops without a crossing too": "Jeden Strang als zwei Hälften führen, auch Ringe ohne Kreuzung",
@@ -242,16 +245,21 @@ GERMAN = {
     "Lay a picture under the knot's layout, fitted to it, to trace over": "Ein Bild unter die Anlage des Knotens legen, darauf eingepasst, zum Nachzeichnen",
     "Opacity": "Deckkraft",
     "How strongly the picture shows": "Wie stark das Bild zu sehen ist",
-    "Pick on Knot": "Auf Knoten wählen",
-    "Work on the knot by clicking on it in the view; each click is one undo step": "Den Knoten durch Klicken in der Ansicht bearbeiten; jeder Klick lässt sich einzeln zurücknehmen",
-    "Job": "Aufgabe",
-    "What a click on the knot does": "Was ein Klick auf den Knoten tut",
-    "Set and clear breaks": "Unterbrechungen setzen und löschen",
-    "Divide strands and make them one": "Stränge teilen und vereinen",
-    "Wish strands over": "Stränge oben wünschen",
-    "Leave cells out and put them back": "Zellen auslassen und zurückholen",
+    "Number of cells across; 0 leaves it to the purpose": "Zahl der Zellen nebeneinander; 0 überlässt sie dem Zweck",
+    "Number of cells up; 0 leaves it to the purpose": "Zahl der Zellen übereinander; 0 überlässt sie dem Zweck",
+    "Width of a cell, all else in proportion; 0 leaves it to the purpose (a length, kept in mm)": "Breite einer Zelle, alles andere im Verhältnis; 0 überlässt sie dem Zweck (Länge, in mm gespeichert)",
+    "Work": "Arbeit",
+    "Work on Knot": "Am Knoten arbeiten",
+    "Take the tool Draw on Knot for this kind of work; once more puts it away": "Das Werkzeug Auf Knoten zeichnen für diese Arbeit nehmen; noch einmal legt es weg",
+    "What strokes on the knot work on": "Woran Striche auf dem Knoten arbeiten",
+    "Click a cell to leave it out of the layout or put it back; drag over cells for a run": "Eine Zelle anklicken, um sie aus der Anlage auszulassen oder zurückzuholen; über Zellen ziehen für mehrere",
+    "Leave Cell Out or Put It Back": "Zelle auslassen oder zurückholen",
+    "Run of Cells": "Mehrere Zellen",
+    "Divide Circuits": "Umläufe teilen",
+    "Divide Passes": "Gänge teilen",
+    "A pair of rails beside every strand that is wished over, dashed where the weave cannot keep it": "Ein Paar Striche neben jedem Strang, der oben gewünscht ist; gestrichelt, wo die Flechtung das nicht halten kann",
+    "When the layout, its sites, breaks and wishes are drawn over the selected knot": "Wann Anlage, Kreuzungsstellen, Unterbrechungen und Wünsche über dem gewählten Knoten gezeichnet werden",
     "Set Breaks": "Unterbrechungen setzen",
-    "Divide Strands": "Stränge teilen",
     "Leave Out Cells": "Zellen auslassen",
     "At Cursor": "Am Cursor",
     "Line": "Linie",
@@ -321,7 +329,6 @@ GERMAN = {
     "What the stroke works on, whatever the tool is set to": "Worauf der Strich wirkt, gleich wie das Werkzeug eingestellt ist",
     # overlays
     "Guides": "Hilfslinien",
-    "When the layout, its sites and its breaks are drawn over the selected knot": "Wann Anlage, Kreuzungsstellen und Unterbrechungen über den gewählten Knoten gezeichnet werden",
     "While Drawing": "Beim Zeichnen",
     "Only while the Draw on Knot tool is active": "Nur solange das Werkzeug Auf Knoten zeichnen aktiv ist",
     "Always": "Immer",
@@ -389,7 +396,6 @@ GERMAN = {
     "Only your own starting points can be deleted": "Nur eigene Vorlagen können gelöscht werden",
     "there is no such folder": "diesen Ordner gibt es nicht",
     "{} assets written to {}": "{} Assets nach {} geschrieben",
-    "{} crossings": "{} Kreuzungen",
     "{} is among your starting points": "{} ist unter Ihren Vorlagen",
     "{}: cannot be saved ({})": "{}: kann nicht gesichert werden ({})",
     "{}: cannot be written ({}); choose another folder": "{}: kann nicht geschrieben werden ({}); einen anderen Ordner wählen",
@@ -479,12 +485,113 @@ GERMAN = {
     "Free strands never touch. Fused strands overlap and become one piece. Carved strands stand on a solid ground.": "Freie Stränge berühren sich nie. Verschmolzene durchdringen sich und werden ein Stück. Geschnitzte stehen auf massivem Grund.",
     "If strands climb too steeply, take a smaller step or a narrower strand.": "Steigen Stränge zu steil, hilft eine kleinere Stufe oder ein schmalerer Strang.",
     "Checks lists what cannot be made or would look wrong, each with its place and a remedy in numbers. A click on a remedy applies it.": "Die Prüfung nennt, was sich nicht fertigen lässt oder falsch aussähe, mit Stelle und Abhilfe in Zahlen. Ein Klick auf die Abhilfe wendet sie an.",
-    "Bend: a turn is too tight. Ground: strands come too near each other. Slope and depth: a limit is not kept. Step: two crossings lie so close that the step is not full to the edges.": "Bend: eine Wendung ist zu eng. Ground: Stränge kommen sich zu nah. Slope und depth: eine Grenze ist nicht eingehalten. Step: zwei Kreuzungen liegen so nah, dass die Stufe nicht bis zu den Kanten reicht.",
+    "Bend: a turn is too tight. Ground: strands come too near each other. Slope and depth: a limit is not kept. Step: two crossings lie so close that the step is not full to the edges.": "Wendung: eine Wendung ist zu eng. Grund: Stränge kommen sich zu nah. Steigung und Tiefe: eine Grenze ist nicht eingehalten. Stufe: zwei Kreuzungen liegen so nah, dass die Stufe nicht bis zu den Kanten reicht.",
     "Export Design saves the design, Export Mesh the mesh as STL, PLY or OBJ in millimetres, whatever the units of the scene.": "Entwurf exportieren sichert den Entwurf, Netz exportieren das Netz als STL, PLY oder OBJ in Millimetern, gleich welche Einheiten die Szene hat.",
     "Save as Starting Point keeps a design in your own collection. Write Asset Library puts all of it into a folder for the Asset Browser.": "Als Vorlage sichern behält einen Entwurf in der eigenen Sammlung. Asset-Bibliothek schreiben legt alles in einen Ordner für den Asset-Browser.",
     "Relief Knots computes shapes. It does not judge strength, and it certifies nothing.": "Relief Knots berechnet Formen. Es beurteilt keine Festigkeit und bescheinigt nichts.",
     "Wood dust harms the lungs: extract it and wear a mask. Cutters, gouges and blades cut: clamp the work and check every toolpath before cutting.": "Holzstaub schadet der Lunge: absaugen und Maske tragen. Fräser, Hohleisen und Klingen schneiden: das Werkstück spannen und jeden Werkzeugweg vorher prüfen.",
     "Small parts and cords are dangerous for small children. Metal on the skin can release nickel. Resin, powder and molten metal need training and protection.": "Kleinteile und Schnüre sind für kleine Kinder gefährlich. Metall auf der Haut kann Nickel abgeben. Harz, Pulver und flüssiges Metall verlangen Unterweisung und Schutz.",
+    # counts and measures, with places for their numbers
+    "{} crossing": "{} Kreuzung",
+    "{} crossings": "{} Kreuzungen",
+    "{} circuit": "{} Umlauf",
+    "{} circuits": "{} Umläufe",
+    "{} exception": "{} Ausnahme",
+    "{} exceptions": "{} Ausnahmen",
+    "{} finding, see Checks": "{} Befund, siehe Prüfung",
+    "{} findings, see Checks": "{} Befunde, siehe Prüfung",
+    "{} mm deep": "{} mm tief",
+    "climbs {}\u00b0": "steigt {}\u00b0",
+    "at most {} mm\u00b3": "höchstens {} mm\u00b3",
+    "{} cell left out": "{} Zelle ausgelassen",
+    "{} cells left out": "{} Zellen ausgelassen",
+    "{} break": "{} Unterbrechung",
+    "{} breaks": "{} Unterbrechungen",
+    "{} circuit or pass divided": "{} Umlauf oder Gang geteilt",
+    "{} circuits or passes divided": "{} Umläufe oder Gänge geteilt",
+    "{} wish": "{} Wunsch",
+    "{} wishes": "{} Wünsche",
+    "Not alternating, {}": "Nicht abwechselnd, {}",
+    "Not alternating at a fork, {}": "Nicht abwechselnd an einer Gabelung, {}",
+    "{} of the wishes for over cannot be kept with so few exceptions": "{} der Wünsche lassen sich mit so wenigen Ausnahmen nicht halten",
+    "1 mm = {} units ({} m at scene scale {})": "1 mm = {} Einheiten ({} m bei Szenenmaßstab {})",
+    "1 mm = 1 unit": "1 mm = 1 Einheit",
+    "The object is scaled {} x {} x {}: this export keeps the design's millimetres, others do not": "Das Objekt ist skaliert mit {} x {} x {}: dieser Export behält die Millimeter des Entwurfs, andere nicht",
+    "One unit is 1 mm here but {} m in the scene: exports other than this one are wrong": "Eine Einheit ist hier 1 mm, in der Szene aber {} m: andere Exporte als dieser sind falsch",
+    "Release: {words}     Esc or Right Click: leave as it was": "Loslassen: {words}     Esc oder Rechtsklick: lassen, wie es war",
+    # what a stroke would do, and how far work is
+    "wish over the rising strand at {}": "den steigenden Strang bei {} oben wünschen",
+    "no longer wish over the rising strand at {}": "den steigenden Strang bei {} nicht mehr oben wünschen",
+    "divide the whole circuit of the rising strand at {}": "den ganzen Umlauf des steigenden Strangs bei {} teilen",
+    "make one the whole circuit of the rising strand at {}": "den ganzen Umlauf des steigenden Strangs bei {} vereinen",
+    "divide the rising strand at {}": "den steigenden Strang bei {} teilen",
+    "make one the rising strand at {}": "den steigenden Strang bei {} vereinen",
+    "wish over the falling strand at {}": "den fallenden Strang bei {} oben wünschen",
+    "no longer wish over the falling strand at {}": "den fallenden Strang bei {} nicht mehr oben wünschen",
+    "divide the whole circuit of the falling strand at {}": "den ganzen Umlauf des fallenden Strangs bei {} teilen",
+    "make one the whole circuit of the falling strand at {}": "den ganzen Umlauf des fallenden Strangs bei {} vereinen",
+    "divide the falling strand at {}": "den fallenden Strang bei {} teilen",
+    "make one the falling strand at {}": "den fallenden Strang bei {} vereinen",
+    "divide strands at {} crossings": "Stränge an {} Kreuzungen teilen",
+    "make one strands at {} crossings": "Stränge an {} Kreuzungen vereinen",
+    "take the colour off the circuit": "dem Umlauf die Farbe nehmen",
+    "colour the circuit": "den Umlauf färben",
+    "the strand's width for the circuit": "die Breite aller Stränge für den Umlauf",
+    "{} mm for the circuit": "{} mm für den Umlauf",
+    "horizontal break at {}": "waagrechte Unterbrechung bei {}",
+    "vertical break at {}": "senkrechte Unterbrechung bei {}",
+    "clear the break": "die Unterbrechung löschen",
+    "set {} break": "{} Unterbrechung setzen",
+    "set {} breaks": "{} Unterbrechungen setzen",
+    "clear {} break": "{} Unterbrechung löschen",
+    "clear {} breaks": "{} Unterbrechungen löschen",
+    "put cell {} back": "Zelle {} zurückholen",
+    "leave cell {} out": "Zelle {} auslassen",
+    "put {} cells back": "{} Zellen zurückholen",
+    "leave {} cells out": "{} Zellen auslassen",
+    "weaving": "Flechten",
+    "drawing the strands": "Zeichnen der Stränge",
+    "finding the heights": "Suchen der Höhen",
+    "sweeping": "Bilden der Flächen",
+    "Making {}": "{} entsteht",
+    "{}: {} %, {}   Esc: stop": "{}: {} %, {}   Esc: anhalten",
+    # what is found, where, how far off, and what would mend it
+    "Bend": "Wendung",
+    "Ground": "Grund",
+    "Slope": "Steigung",
+    "Depth": "Tiefe",
+    "between crossings {} and {}": "zwischen den Kreuzungen {} und {}",
+    "between crossings {} and {} and between crossings {} and {}": "zwischen den Kreuzungen {} und {} und zwischen {} und {}",
+    "between crossings {} and {} and on a loop without a crossing": "zwischen den Kreuzungen {} und {} und auf einem Ring ohne Kreuzung",
+    "one break less there": "eine Unterbrechung weniger dort",
+    "a larger cell": "eine größere Zelle",
+    "on a loop without a crossing": "auf einem Ring ohne Kreuzung",
+    "the whole design": "der ganze Entwurf",
+    "crossing {}": "Kreuzung {}",
+    "crossings {}, {}": "Kreuzungen {}, {}",
+    "crossings {}, {}, {}": "Kreuzungen {}, {}, {}",
+    "crossings {}, {}, {} and others": "Kreuzungen {}, {}, {} und weitere",
+    "{} crossings, the first {}": "{} Kreuzungen, die erste {}",
+    "the bend's inside edge has a radius of {} mm, a quarter of the width is {} mm": "die Innenkante der Wendung hat einen Radius von {} mm, ein Viertel der Breite sind {} mm",
+    "the background is {} mm here and {} mm in the plain plait": "der Grund ist hier {} mm breit, im schlichten Geflecht {} mm",
+    "the strands lie {} mm upon one another, so that the opening between them is closed": "die Stränge liegen {} mm übereinander, so dass die Öffnung zwischen ihnen geschlossen ist",
+    "the strands take {} mm, the limit is {} mm": "die Stränge brauchen {} mm, die Grenze sind {} mm",
+    "the strands climb {} degrees there and at most {} can be kept": "die Stränge steigen dort {} Grad, halten lassen sich höchstens {}",
+    "with {} mm between the halves there is no room to climb from edge to edge, and the full step is kept along the middle of the overlap only": "bei {} mm zwischen den Hälften ist kein Platz, von Kante zu Kante zu steigen; die volle Stufe hält nur längs der Mitte der Überdeckung",
+    "two crossings lie so close that the full step is kept along the middle of the overlap only": "zwei Kreuzungen liegen so nah, dass die volle Stufe nur längs der Mitte der Überdeckung hält",
+    "{} would do": "{} würde genügen",
+    "{} or {}": "{} oder {}",
+    "a width of {} mm": "eine Breite von {} mm",
+    "a thickness of {} mm": "eine Dicke von {} mm",
+    "a gap of {} mm": "eine Fuge von {} mm",
+    "a step of {} mm": "eine Stufe von {} mm",
+    "a depth limit of {} mm": "eine Tiefengrenze von {} mm",
+    "Width {} mm": "Breite {} mm",
+    "Thickness {} mm": "Dicke {} mm",
+    "Gap {} mm": "Fuge {} mm",
+    "Step {} mm": "Stufe {} mm",
+    "Depth Limit {} mm": "Tiefengrenze {} mm",
+    "Slope Limit {}\u00b0": "Steigungsgrenze {}\u00b0",
     "Where local rules or licensed practice apply, they decide.": "Wo örtliche Vorschriften oder zulassungspflichtige Berufe betroffen sind, gelten diese.",
 }
 """German."""
@@ -494,6 +601,30 @@ LANGUAGES = {"de_DE": GERMAN, "de": GERMAN}
 
 CONTEXTS = ("*", "Operator", "Relief Knots")
 """Blender looks for the texts of operators in a context of their own; ours is for words that it means otherwise."""
+
+
+NUMBER = re.compile(r"\[-?\d+, -?\d+\]|-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+"""What stands in a ``{}`` of a text: a site, or a number."""
+
+
+def said(text, look=rpt_):
+    """A text with numbers in the language of the interface, as the core words its findings.
+
+    What is looked up is the text with ``{}`` for each number. Where it is not known as a whole, its parts between
+    "; " and " or " are; a part that is not known stays English.
+    """
+    numbers = NUMBER.findall(text)
+    template = NUMBER.sub("{}", text)
+    known = look(template)
+    if known != template:
+        return known.format(*numbers)
+    if text.endswith(" would do"):
+        return look("{} would do").format(said(text.removesuffix(" would do"), look))
+    for mark, joined in (("; ", "{}; {}"), (" or ", look("{} or {}"))):
+        before, found, after = text.rpartition(mark)
+        if found:
+            return joined.format(said(before, look), said(after, look))
+    return text
 
 
 def dictionary():

@@ -3,7 +3,8 @@
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import core, live, ops_files, ops_mend, ops_pick, props, rebuild, store, units
+from . import core, draw_tool, live, ops_files, ops_mend, props, rebuild, store, units
+from .translations import said
 
 TAB = "Relief Knot"
 MAKING = "VIEW3D_PT_relief_knot_making"
@@ -11,9 +12,9 @@ MAKING = "VIEW3D_PT_relief_knot_making"
 
 
 def wrap(text, width):
-    """Lines of at most ``width`` characters, broken between words."""
+    """Lines of at most ``width`` characters, broken between words but not at non-breaking spaces."""
     lines = [""]
-    for word in text.split():
+    for word in text.split(" "):
         if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
             lines.append("")
         lines[-1] = f"{lines[-1]} {word}".lstrip()
@@ -26,7 +27,7 @@ def words(layout, context, text, icon="NONE", alert=False):
     width = max(20, int((context.region.width / scale - 60) / 6.2)) if context.region else 50
     column = layout.column(align=True)
     column.alert = alert
-    for number, line in enumerate(wrap(rpt_(text), width)):
+    for number, line in enumerate(wrap(said(text), width)):
         column.label(text=line, translate=False, icon=icon if number == 0 else "BLANK1" if icon != "NONE" else "NONE")
 
 
@@ -82,7 +83,8 @@ class VIEW3D_PT_relief_knot(bpy.types.Panel):
         elif live.job_of(obj) is not None:
             job = live.job_of(obj)
             row = layout.row(align=True)
-            row.progress(factor=job.share, text=f"{job.stage.capitalize()}..." if job.stage else job.label)
+            stage = rpt_(job.stage)
+            row.progress(factor=job.share, text=f"{stage[:1].upper()}{stage[1:]}..." if stage else job.label)
             row.operator("wm.relief_knot_stop", text="", icon="X")
         elif rebuild.is_stale(obj) and not live.is_pending(obj):
             draft = rebuild.is_draft(obj)
@@ -96,7 +98,7 @@ class VIEW3D_PT_relief_knot(bpy.types.Panel):
             words(column, context, line)
         number = len(store.report_of(obj)["findings"])
         if number and not knot.error:
-            column.label(text=f"{number} finding{'' if number == 1 else 's'}, see Checks", icon="ERROR")
+            column.label(text=many(number, "{} finding, see Checks", "{} findings, see Checks"), icon="ERROR")
         unit = context.scene.unit_settings
         if knot.measure == "SCENE" and unit.system == "METRIC" and unit.length_unit not in {"MILLIMETERS", "ADAPTIVE"}:
             layout.operator("scene.relief_knot_millimetres", icon="DRIVER_DISTANCE")
@@ -108,28 +110,33 @@ def summary(obj):
     facts = report["facts"]
     if not facts:
         return []
-    lines = [
-        ", ".join(
-            count(facts, key, word)
-            for key, word in (("crossings", "crossing"), ("circuits", "circuit"), ("exceptions", "exception"))
-        )
-    ]
+    counts = (
+        many(facts.get("crossings"), "{} crossing", "{} crossings"),
+        many(facts.get("circuits"), "{} circuit", "{} circuits"),
+        many(facts.get("exceptions"), "{} exception", "{} exceptions"),
+    )
+    lines = [together(counts)]
     if facts.get("depth_mm") is not None:
         slope = facts.get("steepest_deg")
-        lines.append(f"{facts['depth_mm']:.3g} mm deep" + ("" if slope is None else f", climbs {slope:.3g}\u00b0"))
+        climbs = () if slope is None else (rpt_("climbs {}\u00b0").format(f"{slope:.3g}"),)
+        lines.append(together((rpt_("{} mm deep").format(f"{facts['depth_mm']:.3g}"), *climbs)))
     mass = props.mass(knot, report)
     if mass is not None:
-        most = "at most " if knot.way != "FREE" else ""
-        lines.append(f"{most}{report['volume_mm3']:.4g} mm\u00b3, {mass:.3g} g in {props.metal_name(knot)}")
+        contents = f"{report['volume_mm3']:.4g}"
+        # strands that are united share what lies in both
+        contents = f"{contents} mm\u00b3" if knot.way == "FREE" else rpt_("at most {} mm\u00b3").format(contents)
+        lines.append(together((contents, f"{mass:.3g} g in {props.metal_name(knot)}")))
     return lines
 
 
-def count(facts, key, word):
-    """Words such as "1 crossing" or "7 crossings"."""
-    number = facts.get(key)
-    if number is None:
-        return f"no {word} count"
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+def many(number, one, several):
+    """Words such as "1 crossing" or "7 crossings"; an en dash for a number that is not known."""
+    return rpt_(one if number == 1 else several).format("\u2013" if number is None else number)
+
+
+def together(parts):
+    """Parts in one line, which breaks between them only."""
+    return ", ".join(part.replace(" ", "\u00a0") for part in parts)
 
 
 class VIEW3D_PT_relief_knot_layout(Section, bpy.types.Panel):
@@ -145,9 +152,9 @@ class VIEW3D_PT_relief_knot_layout(Section, bpy.types.Panel):
         column.prop(knot, "cell_width")
         column.prop(knot, "cell_height")
         design = store.design_of(context.object)
-        pick(layout, "CELL", "Leave Out Cells")
+        work(layout.row(), context, "CELL", "Leave Out Cells")
         at_cursor(layout, [("mesh.relief_knot_cell", "Cell", {})])
-        clear(layout, "CELLS", design and len(design.layout.without), "cell left out", "cells left out")
+        clear(layout, "CELLS", design and len(design.layout.without), "{} cell left out", "{} cells left out")
 
 
 class VIEW3D_PT_relief_knot_breaks(Section, bpy.types.Panel):
@@ -156,7 +163,7 @@ class VIEW3D_PT_relief_knot_breaks(Section, bpy.types.Panel):
 
     def draw(self, context):
         layout, _knot = self.begin(context)
-        pick(layout, "BREAK", "Set Breaks")
+        work(layout.row(), context, "BREAK", "Set Breaks")
         at_cursor(
             layout,
             [
@@ -166,7 +173,7 @@ class VIEW3D_PT_relief_knot_breaks(Section, bpy.types.Panel):
         )
         design = store.design_of(context.object)
         number = design and len(design.breaks.horizontal) + len(design.breaks.vertical)
-        clear(layout, "BREAKS", number, "break", "breaks")
+        clear(layout, "BREAKS", number, "{} break", "{} breaks")
 
 
 class VIEW3D_PT_relief_knot_dividing(Section, bpy.types.Panel):
@@ -176,7 +183,9 @@ class VIEW3D_PT_relief_knot_dividing(Section, bpy.types.Panel):
 
     def draw(self, context):
         layout, knot = self.begin(context)
-        pick(layout, "DIVIDE", "Divide Strands")
+        row = layout.row(align=True)
+        work(row, context, "CIRCUIT", "Divide Circuits")
+        work(row, context, "DIVIDE", "Divide Passes")
         at_cursor(
             layout,
             [
@@ -189,7 +198,7 @@ class VIEW3D_PT_relief_knot_dividing(Section, bpy.types.Panel):
         open_length(layout, context, "gap")
         design = store.design_of(context.object)
         number = design and len(design.divide.circuits) + len(design.divide.passes)
-        clear(layout, "DIVISIONS", number, "circuit or pass divided", "circuits or passes divided")
+        clear(layout, "DIVISIONS", number, "{} circuit or pass divided", "{} circuits or passes divided")
 
 
 class VIEW3D_PT_relief_knot_weave(Section, bpy.types.Panel):
@@ -200,10 +209,10 @@ class VIEW3D_PT_relief_knot_weave(Section, bpy.types.Panel):
     def draw(self, context):
         layout, knot = self.begin(context)
         layout.row().prop(knot, "hand", expand=True)
-        pick(layout, "PREFER", "Prefer Over")
+        work(layout.row(), context, "OVER", "Prefer Over")
         at_cursor(layout, [("mesh.relief_knot_prefer", "Over", {})])
         design = store.design_of(context.object)
-        clear(layout, "WISHES", design and len(design.weave.prefer), "wish", "wishes")
+        clear(layout, "WISHES", design and len(design.weave.prefer), "{} wish", "{} wishes")
 
 
 class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
@@ -317,7 +326,7 @@ FACTS = [
     ("greatest_gap_mm", "Greatest Background", "{:.3g} mm"),
 ]
 
-EXCEPTIONS = [("exception_places", "Not alternating"), ("fork_exception_places", "Not alternating at a fork")]
+EXCEPTIONS = [("exception_places", "Not alternating, {}"), ("fork_exception_places", "Not alternating at a fork, {}")]
 MOST_PLACES = 8
 """Exceptions that are listed one by one."""
 
@@ -341,14 +350,11 @@ class VIEW3D_PT_relief_knot_checks(Section, bpy.types.Panel):
             self.draw_finding(context, layout, number, finding)
         facts = report["facts"]
         design = store.design_of(obj)
-        for key, text in (
-            ("exception_places", "Not alternating"),
-            ("fork_exception_places", "Not alternating at a fork"),
-        ):
+        for key, text in EXCEPTIONS:
             for place in (facts.get(key) or [])[:MOST_PLACES]:
                 sites = place["sites"]
                 row = layout.row(align=True)
-                row.label(text=f"{text}, {' to '.join(str(site) for site in sites)}", icon="DOT")
+                row.label(text=rpt_(text).format(" \u2013 ".join(str(site) for site in sites)), icon="DOT")
                 look(row, middle(design, sites))
         unmet = facts.get("unmet") or []
         if unmet:
@@ -360,8 +366,8 @@ class VIEW3D_PT_relief_knot_checks(Section, bpy.types.Panel):
     def draw_finding(context, layout, number, finding):
         box = layout.box().column(align=True)
         row = box.row(align=True)
-        place = f", {finding['place']}" if finding["place"] else ""
-        row.label(text=f"{finding['kind'].capitalize()}{place}", icon="ERROR")
+        place = f", {said(finding['place'])}" if finding["place"] else ""
+        row.label(text=f"{rpt_(finding['kind'].capitalize())}{place}", icon="ERROR")
         if finding["at"]:
             look(row, finding["at"])
         words(box, context, finding["remedy"])
@@ -418,10 +424,13 @@ class SCENE_OT_relief_knot_millimetres(bpy.types.Operator):
 
 
 def fact(layout, label, value):
-    """One row of a table of what is known."""
-    row = layout.split(factor=0.55)
-    row.label(text=label)
-    row.label(text=value)
+    """One row of a table of what is known, with room for either side after the length of its words."""
+    said_so = rpt_(label)
+    row = layout.split(factor=min(max(len(said_so) / (len(said_so) + len(value)), 0.2), 0.7))
+    row.label(text=said_so, translate=False)
+    right = row.row()
+    right.alignment = "RIGHT"
+    right.label(text=value, translate=False)
 
 
 def look(layout, at):
@@ -438,13 +447,11 @@ def middle(design, sites):
     )
 
 
-def pick(layout, job, label):
-    """The button that starts the pick tool, down while it runs."""
-    row = layout.row()
+def work(row, context, job, label):
+    """A button that takes the drawing tool for one job, down while it is at it."""
     row.operator_context = "INVOKE_REGION_WIN"
-    row.operator(
-        "mesh.relief_knot_pick", text=label, icon="RESTRICT_SELECT_OFF", depress=ops_pick.running.get("job") == job
-    ).job = job
+    down = draw_tool.is_at_work(context, job)
+    row.operator("mesh.relief_knot_work", text=label, icon="GREASEPENCIL", depress=down).job = job
 
 
 def at_cursor(layout, operators):
@@ -460,12 +467,12 @@ def at_cursor(layout, operators):
             setattr(button, key, value)
 
 
-def clear(layout, what, number, one, many):
+def clear(layout, what, number, one, several):
     """How many there are of something, and a button that clears them."""
     if not number:
         return
     row = layout.row()
-    row.label(text=f"{number} {one if number == 1 else many}")
+    row.label(text=many(number, one, several))
     row.operator("mesh.relief_knot_clear", text="", icon="X").what = what
 
 

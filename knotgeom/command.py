@@ -31,6 +31,9 @@ REFUSED, FAULT, STOPPED, CLOSED = 2, 1, 128 + signal.SIGINT, 141
 
 MESH_ENDINGS = (".stl", ".ply", ".obj")
 PURPOSES = ("board", "pendant", "trim", "drawing")
+SHEET_PAGES = ("pattern", "mirrored", "stages", "follow")
+SHEET_PAPERS = ("A4", "A3", "Letter")
+SHEET_MARKS = ("depths", "waste", "arrows", "grid", "outlines")
 LEAST_PIXELS, MOST_PIXELS = 16, 20_000
 _FIELD = re.compile(r"([0-9.]+)[xX×]([0-9.]+)")
 
@@ -113,6 +116,64 @@ def _picture(options: argparse.Namespace) -> None:
     with whole.replacing(options.output) as spare:
         picture.write_png(spare, pixels)
     _print(f"{printable(options.output, 400)}: {pixels.shape[1]} x {pixels.shape[0]} pixels")
+
+
+def _carve(options: argparse.Namespace) -> None:
+    design = _read(options.file)
+    from .carving import files, relief, woods
+
+    carving = design.make.carve
+    if options.resolution is not None:
+        import dataclasses
+
+        carving = dataclasses.replace(carving, resolution=options.resolution)
+    files.refuse_folder(options.output, options.replace)
+    try:
+        with _progress() as progress:
+            done = files.carve_to(design, options.output, carving, replace=options.replace, progress=progress)
+    except DesignError as error:
+        raise error if error.file else error.within(printable(options.file, 400)) from None
+    facts = relief.report(done)
+    panel = done.panel
+    _print(
+        f"{printable(options.output, 400)}: board {panel.length:g} x {panel.width:g} x {panel.thickness:g} mm, "
+        f"deepest cut "
+        f"{facts['deepest_cut_mm']:.2f} mm, thinnest board left {facts['thinnest_board_left_mm']:.2f} mm"
+    )
+    for name in files.NAMES:
+        _print(f"  {name}")
+    for finding in panel.findings:
+        _print(f"{finding.kind} at {finding.place}: {finding.remedy}")
+    _print("Cautions:")
+    for line in woods.CAUTIONS:
+        _print(f"  {line}")
+
+
+def _sheet(options: argparse.Namespace) -> None:
+    from . import sheets
+
+    wanted = sheets.Wanted(**{name: getattr(options, name) for name in SHEET_MARKS})
+    sheet = sheets.Sheet(tuple(options.pages.split(",")), options.paper, options.overlap, wanted)
+    sheets.refuse_options(sheet, options.output)
+    design = _read(options.file)
+    from .files import whole
+
+    if os.path.lexists(options.output):
+        if os.path.exists(options.output) and os.path.samefile(options.file, options.output):
+            raise DesignError("is the design itself", "give another name", file=options.output)
+        if not options.replace:
+            raise DesignError("is there already", "give another name, or --replace", file=options.output)
+    whole.refuse_unwritable(options.output)
+    from . import made
+
+    title = options.title if options.title is not None else sheets.title_of(options.file)
+    try:
+        with _progress() as progress:
+            result = made.make(design, prove=0, progress=progress)
+            done = sheets.write_sheet(options.output, result, sheet, title)
+    except DesignError as error:
+        raise error if error.file else error.within(printable(options.file, 400)) from None
+    _print(f"{printable(options.output, 400)}: {done}")
 
 
 def _new(options: argparse.Namespace) -> None:
@@ -200,6 +261,35 @@ def _parser() -> argparse.ArgumentParser:
     picture.add_argument("-o", "--output", metavar="X", required=True, help="name ending in .png")
     picture.add_argument("--pixels", metavar="N", type=_pixels, default=1200, help="length of the longer side")
 
+    carve = _verb(verbs, "carve", _carve, "carve the knot on a board: relief, height map, picture and report")
+    carve.add_argument("file", metavar="FILE", help="design file; its key make.carve describes the board")
+    carve.add_argument("-o", "--output", metavar="DIR", required=True, help="folder for the files")
+    carve.add_argument("--resolution", metavar="MM", type=_resolution, help="mm per sample, 0.05 to 1")
+    carve.add_argument("--replace", action="store_true", help="write over files that are there already")
+
+    sheet = _verb(verbs, "sheet", _sheet, "draw a pattern sheet: line work at true scale on paper or for a cutter")
+    sheet.add_argument("file", metavar="FILE", help="design file")
+    sheet.add_argument("-o", "--output", metavar="X", required=True, help="name ending in .pdf or .svg")
+    sheet.add_argument(
+        "--pages",
+        metavar="LIST",
+        default="pattern",
+        help=f"kinds of pages with commas between, of {', '.join(SHEET_PAGES)}; an SVG holds one (default: pattern)",
+    )
+    sheet.add_argument("--paper", choices=SHEET_PAPERS, default="A4", help="paper of a PDF (default: A4)")
+    sheet.add_argument(
+        "--overlap", metavar="MM", type=_length, default=10.0, help="how far pages overlap (default: 10)"
+    )
+    sheet.add_argument("--depths", action="store_true", help="write how deep both strands lie at every crossing")
+    sheet.add_argument("--waste", action="store_true", help="hatch the ground between strands")
+    sheet.add_argument("--arrows", action="store_true", help="mark where a strand dips under")
+    sheet.add_argument("--grid", action="store_true", help="show the layout's grid and breaks")
+    sheet.add_argument(
+        "--outlines", action="store_true", help="add closed outlines of visible pieces (always in an SVG)"
+    )
+    sheet.add_argument("--title", metavar="TEXT", help="title (default: from the file's name)")
+    sheet.add_argument("--replace", action="store_true", help="write over a file that is there already")
+
     new = _verb(verbs, "new", _new, "write a design to start from")
     new.add_argument("--for", dest="purpose", choices=PURPOSES, default="board", help="purpose (default: board)")
     new.add_argument("--field", metavar="WxH", type=_field, help="propose a grid for a field of this size in mm")
@@ -247,6 +337,13 @@ def _length(text: str) -> float:
         value = float("nan")
     if not 0 <= value < float("inf"):
         raise argparse.ArgumentTypeError(f'found "{printable(text)}", give a length in mm')
+    return value
+
+
+def _resolution(text: str) -> float:
+    value = _length(text)
+    if not 0.05 <= value <= 1:
+        raise argparse.ArgumentTypeError(f'found "{printable(text)}", give 0.05 to 1 mm')
     return value
 
 

@@ -448,6 +448,22 @@ def toggle_cell(design: Design, cell: tuple[int, int]) -> Changed:
     return _restyle(design, Changed(*fitted), same_circuit)
 
 
+def set_cells(design: Design, cells: Iterable[tuple[int, int]], there: bool) -> Changed:
+    """Put cells back (``there``) or leave them out.
+
+    Raises
+    ------
+    DesignError
+        As :func:`toggle_cell`.
+    """
+    dropped: tuple[str, ...] = ()
+    for cell in cells:
+        if there == (cell in design.layout.without):
+            design, lost = toggle_cell(design, cell)
+            dropped += lost
+    return Changed(design, dropped)
+
+
 def _restyle(before: Design, changed: Changed, circuit_of: CircuitOf) -> Changed:
     """Circuits' own widths and colours after a change of the layout.
 

@@ -120,6 +120,15 @@ def break_images(grid: Grid, through: tuple[Motion, ...], lines: Mapping[Site, L
     return images
 
 
+def cell_images(
+    grid: Grid, through: tuple[Motion, ...], cells: Iterable[tuple[int, int]]
+) -> tuple[tuple[int, int], ...]:
+    """Cells, as column and row, with all their images, each once."""
+    middles = [Site(2 * column + 1, 2 * row + 1) for column, row in cells]
+    moved = (move_site(grid, motion, middle) for motion in through for middle in middles)
+    return tuple(dict.fromkeys((x // 2, y // 2) for x, y in moved))
+
+
 def pass_images(design: Design, through: tuple[Motion, ...], passes: Iterable[Pass]) -> tuple[Pass, ...]:
     """Passes with all their images at crossings, each once."""
     moved = (move_pass(design.layout, motion, at) for motion in through for at in passes)

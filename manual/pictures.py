@@ -31,8 +31,23 @@ class PictureError(Exception):
     """The pictures could not be taken; the message says why."""
 
 
-def take(target: Path) -> list[Path]:
+def build(dist: Path) -> Path:
+    """The extension as a zip in the folder ``dist``."""
+    command = [sys.executable, str(ROOT / "blender_addon" / "build_extension.py"), "-o", str(dist)]
+    built = subprocess.run(command, capture_output=True, text=True, check=False)
+    if built.returncode:
+        raise PictureError(built.stderr)
+    (archive,) = dist.glob("*.zip")
+    return archive
+
+
+def take(target: Path, archive: Path | None = None) -> list[Path]:
     """Take all pictures into the folder ``target``, which is made where it is missing.
+
+    Parameters
+    ----------
+    archive : Path, optional
+        The extension's zip, where it is built already.
 
     Raises
     ------
@@ -44,12 +59,7 @@ def take(target: Path) -> list[Path]:
     with tempfile.TemporaryDirectory() as folder:
         dist, job = Path(folder) / "dist", Path(folder) / "job"
         job.mkdir()
-        build = [sys.executable, str(ROOT / "blender_addon" / "build_extension.py"), "-o", str(dist)]
-        built = subprocess.run(build, capture_output=True, text=True, check=False)
-        if built.returncode:
-            raise PictureError(built.stderr)
-        (archive,) = dist.glob("*.zip")
-        status = desk.drive("manual_pictures.py", archive, job, seconds=500)
+        status = desk.drive("manual_pictures.py", archive or build(dist), job, seconds=500)
         seen = json.loads((job / "seen.json").read_text()) if (job / "seen.json").exists() else {"failed": "no notes"}
         if status or "failed" in seen:
             logs = "".join((job / name).read_text() for name in ("install.log", "blender.log") if (job / name).exists())

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from .tools import Tools
 
 
 class Ground(str, enum.Enum):
@@ -65,6 +67,8 @@ class Carving:
         mm from one sample of the height map to the next.
     tolerance : float or None
         How far the mesh may lie from the map; None for a tenth of the resolution.
+    tools : Tools
+        Cutters, gouges and grain to report on, and where to section the relief.
     """
 
     board: tuple[float, float, float] | None = None
@@ -80,3 +84,4 @@ class Carving:
     wood: Wood = Wood.LIME
     resolution: float = 0.2
     tolerance: float | None = None
+    tools: Tools = field(default_factory=Tools)

@@ -33,7 +33,7 @@ def main() -> int:
         build = [sys.executable, str(ROOT / "blender_addon" / "build_extension.py"), "-o", str(dist)]
         subprocess.run(build, check=True, capture_output=True)
         (archive,) = dist.glob("*.zip")
-        status = desk.drive("live.py", archive, job, seconds=300)
+        status = desk.drive("live.py", archive, job, seconds=500)
         if not (job / "seen.json").exists():
             print((job / "blender.log").read_text(), file=sys.stderr)
             return 1

@@ -11,7 +11,7 @@ import pytest
 from mathutils import Matrix, Vector
 
 import blender_addon
-from blender_addon import draw_tool, gestures, ops_pick, overlay, store
+from blender_addon import draw_tool, gestures, overlay, store, translations
 from blender_addon.gestures import Job, Manner, Stroke
 from knotgeom import editing
 from knotgeom.design import Breaks, Design, Grid, Pass, Site, Strand, Way
@@ -131,6 +131,20 @@ def test_the_strand_pressed_is_wished_over_and_again_not():
     assert drawn(over, Job.OVER, (3.3, 1.7)) == PLAIN
 
 
+def test_cells_are_left_out_along_a_drag_and_put_back_where_it_begins_on_a_gap():
+    run = drawn(PLAIN, Job.CELL, (1, 1), (5, 1.2))
+    assert set(run.layout.without) == {(0, 0), (1, 0), (2, 0)}
+    assert drawn(run, Job.CELL, (5, 1), (1, 1), (1, 5)) == PLAIN, "over cells that are there it does nothing"
+    corners = drawn(PLAIN, Job.CELL, (1, 1), symmetries=frozenset({Symmetry.LEFT_RIGHT, Symmetry.UP_DOWN}))
+    assert set(corners.layout.without) == {(0, 0), (4, 0), (0, 3), (4, 3)}
+
+
+def test_a_break_goes_with_the_cell_that_it_stood_on():
+    stroke = Stroke(drawn(PLAIN, Job.BREAK, (1, 2)), Job.CELL, (5.0, 5.0))
+    changed, name = stroke.result()
+    assert name == "Leave Cell Out" and len(changed.dropped) == 1 and not breaks(changed.design)
+
+
 @pytest.mark.parametrize("job", list(Job))
 def test_a_press_beside_the_knot_begins_nothing(job):
     for point in ((-9.0, 10.0), (15.0, 47.0), (float("nan"), 3.0)):
@@ -138,12 +152,18 @@ def test_a_press_beside_the_knot_begins_nothing(job):
         assert not stroke.begun and stroke.result() is None
 
 
+def german(text):
+    """A text in German."""
+    return translations.said(text, lambda said: translations.GERMAN.get(said, said))
+
+
 @pytest.mark.parametrize("job", list(Job))
 def test_every_stroke_says_what_it_would_do(job):
     stroke = Stroke(PLAIN, job, (16.0, 11.0))
     assert stroke.words() and stroke.name()[0].isupper()
+    assert german(stroke.words()) != stroke.words()
     stroke.move((26.0, 21.0))
-    assert stroke.words()
+    assert german(stroke.words()) != stroke.words()
     assert overlay.stroke_pieces(stroke)
 
 
@@ -332,12 +352,21 @@ def test_the_icon_is_the_one_its_script_draws():
 
 def test_guides_show_while_drawing_and_the_rest_where_it_is_switched_on():
     settings = bpy.context.scene.relief_knot_overlay
-    assert overlay.kinds_wanted(settings, drawing=True) == ["layout", "sites", "breaks"]
+    assert overlay.kinds_wanted(settings, drawing=True) == ["layout", "sites", "breaks", "wishes"]
     assert overlay.kinds_wanted(settings, drawing=False) == []
     settings.heights = settings.findings = True
     assert overlay.kinds_wanted(settings, drawing=False) == ["heights", "findings"]
     settings.guides, settings.sites = "ALWAYS", False
-    assert overlay.kinds_wanted(settings, drawing=False) == ["heights", "layout", "breaks", "findings"]
+    assert overlay.kinds_wanted(settings, drawing=False) == ["heights", "layout", "breaks", "wishes", "findings"]
+
+
+def test_a_line_of_sight_along_the_knot_meets_nothing(knot):
+    along = knot.matrix_world.to_3x3() @ Vector((1, 1, 0))
+    assert draw_tool.meet_plane(knot, (0, 0, 0), along) is None
+
+
+def test_the_buttons_that_take_the_tool_need_a_3d_view_and_a_knot(knot):
+    assert not bpy.ops.mesh.relief_knot_work.poll()
 
 
 @pytest.mark.parametrize("turn", [0.0, 1.2, 2.6])
@@ -346,7 +375,7 @@ def test_the_place_pressed_is_found_from_any_side(knot, turn):
     bpy.context.view_layer.update()
     aim = knot.matrix_world @ Vector((0.015, 0.010, 0.0))
     eye = knot.matrix_world @ Vector((0.05, -0.2, 0.3))
-    point = ops_pick.meet_plane(knot, eye, aim - eye)
+    point = draw_tool.meet_plane(knot, eye, aim - eye)
     assert gestures.Stroke(PLAIN, Job.BREAK, point).site == (3, 2)
 
 

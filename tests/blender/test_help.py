@@ -20,7 +20,7 @@ from blender_addon import translations  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]
 
-EXEMPT = {"STL", "PLY", "OBJ", "X", "Y", "Rising", "facts", "remedy"}
+EXEMPT = {"STL", "PLY", "OBJ", "X", "Y", "Rising", "facts", "remedy", "place"}
 """Names of formats and axes, and keys of reports that are no words on the screen."""
 
 

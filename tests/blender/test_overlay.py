@@ -9,7 +9,7 @@ import pytest
 
 from blender_addon import overlay_lines
 from knotgeom import editing
-from knotgeom.design import Breaks, Design, Divide, Grid, Pass, Site, Way
+from knotgeom.design import Breaks, Design, Divide, Grid, Pass, Site, Way, Weave
 from knotgeom.made import make
 
 PLAIN = Design(Grid(4, 3, 10.0, 8.0))
@@ -101,6 +101,21 @@ def test_forks_and_exceptions_are_shown_where_the_strands_run():
     line = np.concatenate(plan.circuits)
     for place in [*plan.forks, *places]:
         assert np.hypot(*(line - place).T).min() < 2.5
+
+
+def test_wishes_show_rails_along_the_strand_and_dashed_ones_where_they_are_not_kept():
+    wishes = (Pass(3, 2, Way.RISING), Pass(5, 2, Way.FALLING))
+    design = replace(PLAIN, weave=Weave(prefer=wishes))
+    kept, dropped = overlay_lines.wish_marks(design, unmet=wishes[1:])
+    assert len(kept) == 2 and len(dropped) > 2
+    along = kept[:, 1] - kept[:, 0]
+    assert (along[:, 0] * along[:, 1] > 0).all(), "a rising strand has rising rails"
+    assert kept.mean(1).mean(0) == pytest.approx((15.0, 8.0), abs=0.3), "one on either side of its crossing"
+
+
+def test_cells_are_marked_within_their_own_lines():
+    marks = overlay_lines.cell_marks(PLAIN, [(1, 2)])
+    assert len(marks) == 4 and (marks > (10.0, 16.0)).all() and (marks < (20.0, 24.0)).all()
 
 
 def test_marks_of_each_kind_have_a_shape_of_their_own():

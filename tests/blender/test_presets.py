@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 import os
 from pathlib import Path
+from types import SimpleNamespace
 
 import bpy
 import pytest
 
-from blender_addon import core, ops_presets, recent, store
+from blender_addon import core, ops_add, ops_presets, recent, store
 
 
 @pytest.fixture(autouse=True)
@@ -232,3 +233,43 @@ def test_the_collection_on_disk_is_read_as_it_is():
     listed = json.loads((ops_presets.SHIPPED / "collection.json").read_text(encoding="utf-8"))
     assert [start.key for start in ops_presets.shipped()] == [entry["id"] for entry in listed]
     assert all(os.path.exists(start.picture) for start in ops_presets.shipped())
+
+
+# --- presets of the operator -----------------------------------------------------------------------------------------
+
+
+def operator_presets():
+    """Files of settings for Add > Mesh > Relief Knot, by Blender's own search."""
+    (folder,) = [
+        path for path in bpy.utils.preset_paths("operator/mesh.relief_knot_add") if path.startswith(ops_add.PRESETS)
+    ]
+    return sorted(Path(folder).glob("*.py"))
+
+
+def given(path):
+    """What a file of settings sets."""
+    op = SimpleNamespace()
+    source = path.read_text(encoding="utf-8").replace("bpy.context.active_operator", "op").replace("import bpy", "")
+    exec(source.replace("op = op", ""), {"op": op})
+    return vars(op)
+
+
+def test_blender_finds_settings_for_adding_a_knot_and_each_makes_a_sound_one():
+    found = operator_presets()
+    assert len(found) == 9
+    for path in found:
+        settings = given(path)
+        assert bpy.ops.mesh.relief_knot_add(**settings) == {"FINISHED"}
+        obj = bpy.context.object
+        grid = store.design_of(obj).layout
+        assert not obj.relief_knot.error and store.report_of(obj)["findings"] == [], path.name
+        assert (grid.columns, grid.rows) == (settings["columns"], settings["rows"])
+        if settings["cell"]:
+            assert grid.cell_width == pytest.approx(1000 * settings["cell"])
+
+
+def test_a_preset_of_ones_own_keeps_what_the_knot_is_for():
+    kind = bpy.ops.mesh.relief_knot_add.get_rna_type()
+    assert "PRESET" in bpy.types.MESH_OT_relief_knot_add.bl_options
+    kept = {name for name, prop in kind.properties.items() if not prop.is_skip_preset}
+    assert {"purpose", "columns", "rows", "cell", "measure"} <= kept

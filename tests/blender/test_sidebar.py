@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from types import SimpleNamespace
 
 import bpy
 import pytest
 
-from blender_addon import MODULES, ops_mend, props, store, ui
+from blender_addon import MODULES, ops_mend, props, store, translations, ui
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Site, Strand, Way
 from knotgeom.made import make
 
@@ -139,13 +140,34 @@ def test_the_summary_says_counts_measures_and_mass(knot):
     report = store.report_of(knot)
     knot.relief_knot.metal = "GOLD"
     mass = report["volume_mm3"] * 19.32 / 1000
-    lines = ui.summary(knot)
-    assert lines[0].startswith("24 crossings") or "crossing" in lines[0]
+    lines = [line.replace("\u00a0", " ") for line in ui.summary(knot)]
+    assert lines[0].startswith(f"{report['facts']['crossings']} crossings, ")
     assert f"{report['facts']['exceptions']} exception" in lines[0]
     assert "mm deep" in lines[1] and "climbs" in lines[1]
     assert lines[2].startswith("at most ") and lines[2].endswith(f"{mass:.3g} g in fine gold")
     knot.relief_knot.way = "CARVED"
     assert len(ui.summary(knot)) == 2, "the board of a carved knot is not drawn, so nothing is said of its mass"
+
+
+def test_the_summary_breaks_between_its_parts_only(knot):
+    for width in range(20, 60):
+        for line in ui.wrap(ui.summary(knot)[0], width):
+            assert not line.rstrip(",")[-1].isdigit(), "a number stays with its word"
+
+
+def test_every_finding_is_said_in_german_with_its_numbers_kept():
+    def look(text):
+        return translations.GERMAN.get(text, text)
+
+    for findings in FOUND.values():
+        for finding in findings:
+            for text in (finding.place, finding.remedy):
+                german = translations.said(text, look)
+                assert not re.search(r"\b(the|and|or|of|with|would|crossing|crossings|width|step)\b", german), german
+                assert translations.NUMBER.findall(german) == translations.NUMBER.findall(text)
+            for change in finding.changes:
+                if change.value is not None:
+                    assert translations.said(ops_mend.label(*change), look) != ops_mend.label(*change)
 
 
 def test_the_volume_is_that_of_the_mesh_blender_shows():

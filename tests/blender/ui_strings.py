@@ -17,7 +17,11 @@ SHOWN = {
     "poll_message_set": 0,
     "rpt_": 0,
     "_": 0,
-    "pick": 2,
+    "many": 1,
+    "clear": 3,
+    "said": 0,
+    "work": 3,
+    "tip_": 0,
     "status_text_set": 0,
 }
 """Functions that show a text, and which argument it is."""

@@ -1,52 +1,20 @@
 """Drawing at a real window: hover, click, drag, divide, keys, Esc, undo, and what is seen of it.
 
-Run by name, as ``test_window``. The pictures are in ``out/drawing``.
+The pictures are in ``out/drawing``.
 """
 
 from __future__ import annotations
 
 import json
-import shutil
-import subprocess
-import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-
-import desk  # noqa: E402
-
-ROOT = Path(__file__).resolve().parents[2]
-PICTURES = ROOT / "out" / "drawing"
-
 
 @pytest.fixture(scope="module")
-def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+def seen(session: Any) -> dict[str, Any]:
     """What the session saw."""
-    missing = desk.why_not() or desk.prepare()
-    if missing:
-        pytest.skip(missing)
-    folder = tmp_path_factory.mktemp("drawing")
-    build = [sys.executable, str(ROOT / "blender_addon" / "build_extension.py"), "-o", str(folder / "dist")]
-    built = subprocess.run(build, capture_output=True, text=True, check=False)
-    if "could not be fetched" in built.stderr:
-        pytest.skip(built.stderr.splitlines()[0])
-    assert built.returncode == 0, built.stderr
-    archive = sorted((folder / "dist").glob("*.zip"))[0]
-    job = folder / "job"
-    job.mkdir()
-    status = desk.drive("drawing.py", archive, job, seconds=400)
-    logs = "".join((job / name).read_text() for name in ("install.log", "blender.log") if (job / name).exists())
-    shutil.rmtree(PICTURES, ignore_errors=True)
-    PICTURES.mkdir(parents=True)
-    for picture in job.glob("*.png"):
-        shutil.copy(picture, PICTURES)
-    assert status == 0 and (job / "seen.json").exists(), logs
-    found: dict[str, Any] = json.loads((job / "seen.json").read_text())
-    assert "failed" not in found, found.get("failed")
-    assert "Traceback" not in logs, logs
+    found: dict[str, Any] = session("drawing.py", "drawing", 400)
     return found
 
 
@@ -120,7 +88,7 @@ def test_nothing_drawn_has_failed(seen: dict[str, Any]) -> None:
 
 
 def test_the_pictures_differ_where_something_else_is_shown(seen: dict[str, Any]) -> None:
-    pictures = sorted(PICTURES.glob("d*.png"))
+    pictures = seen["pictures"]
     assert len(pictures) == 8
     assert len({picture.read_bytes() for picture in pictures}) == 8
     assert all(picture.stat().st_size > 50_000 for picture in pictures), "a black screen would be far smaller"

@@ -1,53 +1,20 @@
 """A session at a real window: menu, sidebar, clicks on the knot, undo, and words where a value cannot be.
 
-Slow (a minute, and more where the window has first to be made), so it is run by name: ``pytest tests/window``.
 The pictures it takes are in ``out/window``.
 """
 
 from __future__ import annotations
 
 import json
-import shutil
-import subprocess
-import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-
-import desk  # noqa: E402
-
-ROOT = Path(__file__).resolve().parents[2]
-PICTURES = ROOT / "out" / "window"
-
 
 @pytest.fixture(scope="module")
-def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+def seen(session: Any) -> dict[str, Any]:
     """What the session saw."""
-    missing = desk.why_not() or desk.prepare()
-    if missing:
-        pytest.skip(missing)
-    folder = tmp_path_factory.mktemp("window")
-    build = [sys.executable, str(ROOT / "blender_addon" / "build_extension.py"), "-o", str(folder / "dist")]
-    built = subprocess.run(build, capture_output=True, text=True, check=False)
-    if "could not be fetched" in built.stderr:
-        pytest.skip(built.stderr.splitlines()[0])
-    assert built.returncode == 0, built.stderr
-    (archive,) = (folder / "dist").glob("*.zip")
-    job = folder / "job"
-    job.mkdir()
-    status = desk.drive("work.py", archive, job)
-    logs = "".join((job / name).read_text() for name in ("install.log", "blender.log") if (job / name).exists())
-    shutil.rmtree(PICTURES, ignore_errors=True)
-    PICTURES.mkdir(parents=True)
-    for picture in job.glob("*.png"):
-        shutil.copy(picture, PICTURES)
-    assert status == 0 and (job / "seen.json").exists(), logs
-    found: dict[str, Any] = json.loads((job / "seen.json").read_text())
-    assert "failed" not in found, found.get("failed")
-    assert "Traceback" not in logs, logs
+    found: dict[str, Any] = session("work.py", "window")
     return found
 
 
@@ -84,8 +51,8 @@ def test_a_click_on_a_strand_divides_its_circuit(seen: dict[str, Any]) -> None:
     assert seen["after divide, forks"] == 0 and seen["after divide, woven crossings"] > seen["crossings"]
 
 
-def test_one_pick_tool_takes_over_from_another_and_ends_where_it_is_asked_again(seen: dict[str, Any]) -> None:
-    assert seen["tools"] == ["BREAK", "DIVIDE", "none"]
+def test_the_sidebars_buttons_take_the_drawing_tool_and_put_it_away(seen: dict[str, Any]) -> None:
+    assert seen["tools"] == ["BREAK", "CIRCUIT", "none"]
 
 
 def test_every_click_is_one_step_of_undo(seen: dict[str, Any]) -> None:
@@ -102,6 +69,6 @@ def test_an_impossible_width_is_answered_in_words_and_the_mesh_stays(seen: dict[
 
 
 def test_the_pictures_show_something(seen: dict[str, Any]) -> None:
-    pictures = sorted(PICTURES.glob("*.png"))
+    pictures = seen["pictures"]
     assert len(pictures) == 8
     assert all(picture.stat().st_size > 50_000 for picture in pictures), "a black screen would be far smaller"

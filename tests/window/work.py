@@ -87,7 +87,7 @@ def steps(hands):
 
     # breaks by clicking
     with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-        bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job="BREAK")
+        bpy.ops.mesh.relief_knot_work(job="BREAK")
     yield
     hands.move(*place(hands, 3.5 * cell, 2 * cell))  # the site [7, 4]
     yield
@@ -103,12 +103,10 @@ def steps(hands):
     hands.note("after second break", knot().relief_knot.text)
     yield
     hands.picture("5-breaks")
-    hands.tap("ESC")
-    yield
 
     # a circuit by clicking on its strand
     with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-        bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job="DIVIDE")
+        bpy.ops.mesh.relief_knot_work(job="CIRCUIT")
     yield
     hands.move(*place(hands, 5.62 * cell, 2.12 * cell))  # a little up the rising strand at [11, 4]
     yield
@@ -123,20 +121,16 @@ def steps(hands):
     hands.note("after divide, woven crossings", facts["woven_crossings"])
     yield
     hands.picture("6-divided")
-    hands.tap("RIGHTMOUSE")
-    yield
-    yield
-
-    # one pick tool after another, then the second again, as by clicking on their buttons
+    # one button of the sidebar after another, then the second again
     jobs = []
-    for job in ("BREAK", "DIVIDE", "DIVIDE"):
+    for job in ("BREAK", "CIRCUIT", "CIRCUIT"):
         with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-            bpy.ops.mesh.relief_knot_pick("INVOKE_DEFAULT", job=job)
+            bpy.ops.mesh.relief_knot_work(job=job)
         yield
         hands.move(hands.at[0] + 5, hands.at[1])
         yield
-        pick = sys.modules["bl_ext.user_default.relief_knots.ops_pick"]
-        jobs.append(pick.running.get("job", "none"))
+        active = sys.modules["bl_ext.user_default.relief_knots.overlay"].is_tool_active(bpy.context)
+        jobs.append(bpy.context.scene.relief_knot_tool.job if active else "none")
     hands.note("tools", jobs)
 
     # undo all three, then redo one

@@ -1,0 +1,11 @@
+"""Pendant, Long: settings for Add > Mesh > Relief Knot."""
+
+import bpy
+
+op = bpy.context.active_operator
+
+op.purpose = "PENDANT"
+op.columns = 3
+op.rows = 6
+op.cell = 0.006
+op.measure = "AUTO"
