@@ -177,7 +177,7 @@ def wish_marks(design, unmet=()):
     """
     drawn, grid = plan(design), design.layout
     cell = min(grid.cell_width, grid.cell_height)
-    apart, reach = 0.62 * D.sizes(design).width, 0.3 * cell
+    apart, reach = 0.62 * core.sizing.sizes(design).width, 0.3 * cell
     kept, dropped = [], []
     for wish in design.weave.prefer:
         if wish not in drawn.pieces:

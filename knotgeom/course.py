@@ -405,7 +405,7 @@ def _outside(
         pitch = float(darts.pitch[dart])
         stand = size.width / 2 + RIM * max(pitch - size.width, 0.0)
         reach = max(LOOP * pitch - stand, 0.25 * size.width)
-        spread = np.linalg.norm(line[i + 2] - line[i])
+        spread = float(np.linalg.norm(line[i + 2] - line[i]))
         deep = abs(float((rims[i] - (line[i] + line[i + 2]) / 2) @ outward))  # round a corner: how far it stands out
         _add(
             knots,
@@ -668,7 +668,7 @@ def _sample(
     position, velocity, acceleration = (
         np.einsum("nk,nkd->nd", weights, control[piece]) for weights in _quintic_weights(u)
     )
-    sample_up = np.zeros((len(piece), 3))
+    sample_up: Floats = np.zeros((len(piece), 3))
     if isinstance(surface, Facets):  # smooth through the knots rather than over the creases between facets
         share = u * u * (3 - 2 * u)
         sample_up = unit(up[piece] * (1 - share) + up[m][piece] * share)

@@ -8,15 +8,38 @@ impossible are taken out with it, and whoever asked is told which.
 from __future__ import annotations
 
 import enum
-import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import NamedTuple, TypeVar
 
-from .design import Breaks, CircuitStyle, Design, Divide, Grid, Hand, Pass, Site, Way
+from .design import FREE, Breaks, CircuitStyle, Design, Divide, Grid, Hand, Layouts, Pass, Site, Way
 from .errors import DesignError
 from .naming import circuits_by_pass
+from .places import (
+    has_cell,
+    is_crossable,
+    is_over_layout,
+    nearest_cell,
+    nearest_pass,
+    nearest_site,
+    position,
+    site_in_space,
+    sites,
+    takes_break,
+)
 from .resolve import resolved
+
+__all__ = [
+    "has_cell",
+    "is_crossable",
+    "is_over_layout",
+    "nearest_cell",
+    "nearest_pass",
+    "nearest_site",
+    "position",
+    "site_in_space",
+    "sites",
+]  # where things are is asked for beside what is done there
 
 _T = TypeVar("_T")
 
@@ -25,10 +48,12 @@ CircuitOf = Callable[[Design, Pass], frozenset[Pass]]
 
 
 class Line(str, enum.Enum):
-    """Which way the short wall of a break runs."""
+    """Which way the short wall of a break runs; on a free mesh, along its edge or across it."""
 
     HORIZONTAL = "horizontal"
     VERTICAL = "vertical"
+    ALONG = "along"
+    ACROSS = "across"
 
 
 class Changed(NamedTuple):
@@ -40,97 +65,6 @@ class Changed(NamedTuple):
 
 # ---------------------------------------------------------------------------------------------------------------------
 # Where things are
-
-
-def position(design: Design, site: Site) -> tuple[float, float]:
-    """Where a site lies in plan, mm."""
-    grid = design.layout
-    return site.x * grid.cell_width / 2, site.y * grid.cell_height / 2
-
-
-def has_cell(grid: Grid, column: int, row: int) -> bool:
-    """Whether the layout has this cell."""
-    return 0 <= column < grid.columns and 0 <= row < grid.rows and (column, row) not in grid.without
-
-
-def is_crossable(grid: Grid, site: Site) -> bool:
-    """Whether two strands can meet at ``site``: a cell on either side of it."""
-    x, y = site
-    if (x + y) % 2 == 0:
-        return False
-    beside = ((x // 2, y // 2 - 1), (x // 2, y // 2)) if x % 2 else ((x // 2 - 1, y // 2), (x // 2, y // 2))
-    return all(has_cell(grid, *cell) for cell in beside)
-
-
-def sites(grid: Grid) -> Iterator[Site]:
-    """Every site where strands can cross or a break can stand, row by row from the bottom."""
-    for y in range(1, 2 * grid.rows):
-        for x in range(1 + y % 2, 2 * grid.columns, 2):
-            if is_crossable(grid, Site(x, y)):
-                yield Site(x, y)
-
-
-def nearest_cell(design: Design, point: tuple[float, float]) -> tuple[int, int] | None:
-    """The cell, there or left out, that holds ``point``; None off the grid."""
-    grid = design.layout
-    column, row = math.floor(point[0] / grid.cell_width), math.floor(point[1] / grid.cell_height)
-    return (column, row) if 0 <= column < grid.columns and 0 <= row < grid.rows else None
-
-
-def nearest_site(design: Design, point: tuple[float, float]) -> Site | None:
-    """The site nearest to ``point``; None where none lies within a cell's longer side of it."""
-    near = list(_sites_about(design, point))
-    if not near:
-        return None
-    return min(near, key=lambda site: (math.dist(position(design, site), point), site.y, site.x))
-
-
-def is_over_layout(design: Design, point: tuple[float, float]) -> bool:
-    """Whether ``point`` lies on a cell of the layout or within a quarter of a cell of one."""
-    grid = design.layout
-    if not (math.isfinite(point[0]) and math.isfinite(point[1])):
-        return False
-    x, y = point[0] / grid.cell_width, point[1] / grid.cell_height
-    return any(
-        has_cell(grid, math.floor(x + dx), math.floor(y + dy)) for dx in (-0.25, 0, 0.25) for dy in (-0.25, 0, 0.25)
-    )
-
-
-def nearest_pass(
-    design: Design, point: tuple[float, float], among: frozenset[Pass] | None = None, heading: Way | None = None
-) -> Pass | None:
-    """The pass whose strand runs nearest to ``point``; None where no crossing lies that near.
-
-    Each pass is taken as the straight piece from halfway to the site before to halfway to the site after, which is
-    where its strand runs but for bends.
-
-    Parameters
-    ----------
-    among : frozenset of Pass, optional
-        The only passes that may be meant, such as those of one circuit.
-    heading : Way, optional
-        The way that a pointer moves: passes of the other way count as an eighth of a cell further off.
-    """
-    grid = design.layout
-    broken = {*design.breaks.horizontal, *design.breaks.vertical}
-    arm_x, arm_y = grid.cell_width / 4, grid.cell_height / 4
-    best: tuple[float, int, int, str] | None = None
-    found: Pass | None = None
-    for site in _sites_about(design, point):
-        if site in broken:
-            continue
-        at = position(design, site)
-        for way in Way:
-            if among is not None and Pass(*site, way) not in among:
-                continue
-            lift = arm_y if way is Way.RISING else -arm_y
-            away = _distance_to_piece(point, (at[0] - arm_x, at[1] - lift), (at[0] + arm_x, at[1] + lift))
-            if heading is not None and way is not heading:
-                away += (arm_x + arm_y) / 4
-            rank = (round(away, 9), site.y, site.x, "0" if way is Way.RISING else "1")
-            if best is None or rank < best:
-                best, found = rank, Pass(site.x, site.y, way)
-    return found
 
 
 def same_circuit(design: Design, at: Pass) -> frozenset[Pass]:
@@ -150,36 +84,16 @@ def _circuits(design: Design) -> tuple[tuple[frozenset[Pass], ...], dict[Pass, i
     return circuits_by_pass(whole.layout, whole.breaks)
 
 
-def _sites_about(design: Design, point: tuple[float, float]) -> Iterator[Site]:
-    """Every site within a cell's longer side of ``point``."""
-    grid = design.layout
-    reach = max(grid.cell_width, grid.cell_height)
-    if not (math.isfinite(point[0]) and math.isfinite(point[1])):
-        return
-    half_x, half_y = grid.cell_width / 2, grid.cell_height / 2
-    left, low = max(0.0, (point[0] - reach) / half_x), max(0.0, (point[1] - reach) / half_y)
-    right = min(2.0 * grid.columns, (point[0] + reach) / half_x)
-    high = min(2.0 * grid.rows, (point[1] + reach) / half_y)
-    for x in range(math.ceil(left), math.floor(right) + 1):
-        for y in range(math.ceil(low), math.floor(high) + 1):
-            site = Site(x, y)
-            if is_crossable(grid, site) and math.dist(position(design, site), point) <= reach:
-                yield site
-
-
-def _distance_to_piece(p: tuple[float, float], a: tuple[float, float], b: tuple[float, float]) -> float:
-    run = (b[0] - a[0], b[1] - a[1])
-    along = ((p[0] - a[0]) * run[0] + (p[1] - a[1]) * run[1]) / (run[0] ** 2 + run[1] ** 2)
-    along = min(1.0, max(0.0, along))
-    return math.dist(p, (a[0] + along * run[0], a[1] + along * run[1]))
-
-
 # ---------------------------------------------------------------------------------------------------------------------
 # Breaks
 
 
 def break_at(design: Design, site: Site) -> Line | None:
     """The break that stands at ``site``."""
+    if site.y == FREE:
+        if site.x in design.breaks.along:
+            return Line.ALONG
+        return Line.ACROSS if site.x in design.breaks.across else None
     if site in design.breaks.horizontal:
         return Line.HORIZONTAL
     return Line.VERTICAL if site in design.breaks.vertical else None
@@ -196,16 +110,29 @@ def set_break(design: Design, site: Site, line: Line | None, circuit_of: Circuit
     DesignError
         Where no break can stand: off the layout or on its boundary.
     """
-    if not is_crossable(design.layout, site):
+    free = site.y == FREE
+    if not takes_break(design.layout, site, line in (None, Line.HORIZONTAL, Line.ALONG)):
         raise DesignError(
-            f"no break can stand at [{site.x}, {site.y}], on the boundary or off the layout",
+            f"no break can stand at {f'edge {site.x}' if free else f'[{site.x}, {site.y}]'}, "
+            "on the boundary or off the layout",
             "take a site with a cell on either side",
             "breaks",
         )
-    breaks = Breaks(
-        _with(design.breaks.horizontal, site, line is Line.HORIZONTAL),
-        _with(design.breaks.vertical, site, line is Line.VERTICAL),
-    )
+    if line is not None and free != (line in (Line.ALONG, Line.ACROSS)):
+        ways = "along or across an edge" if free else "horizontal or vertical"
+        raise DesignError(f"a break here is {ways}, not {line.value}", f"give a break {ways}", "breaks")
+    if free:
+        breaks = replace(
+            design.breaks,
+            along=_with(design.breaks.along, site.x, line is Line.ALONG),
+            across=_with(design.breaks.across, site.x, line is Line.ACROSS),
+        )
+    else:
+        breaks = replace(
+            design.breaks,
+            horizontal=_with(design.breaks.horizontal, site, line is Line.HORIZONTAL),
+            vertical=_with(design.breaks.vertical, site, line is Line.VERTICAL),
+        )
     changed = replace(design, breaks=breaks)
     if line is None:
         return _restyle(design, Changed(changed), circuit_of)
@@ -308,7 +235,7 @@ def _listed(design: Design, circuit_of: CircuitOf) -> Divide:
     """The dividing of ``design`` with ``all`` written out as its circuits, so that one of them can be taken out."""
     if not design.divide.all:
         return design.divide
-    broken = {*design.breaks.horizontal, *design.breaks.vertical}
+    broken = _broken(design.breaks)
     circuits: list[Pass] = []
     seen: set[Pass] = set()
     for site in sites(design.layout):
@@ -318,6 +245,12 @@ def _listed(design: Design, circuit_of: CircuitOf) -> Divide:
                 circuits.append(at)
                 seen |= circuit_of(design, at)
     return replace(design.divide, all=False, circuits=tuple(circuits), passes=())
+
+
+def _broken(breaks: Breaks) -> set[Site]:
+    """The sites of all breaks."""
+    edges = (Site(edge, FREE) for edge in (*breaks.along, *breaks.across))
+    return {*breaks.horizontal, *breaks.vertical, *edges}
 
 
 def _runs_through(design: Design, at: Pass, entries: Iterable[Pass], circuit_of: CircuitOf) -> bool:
@@ -412,15 +345,29 @@ def clear_preferences(design: Design) -> Design:
 # Layout
 
 
+def set_layout(design: Design, layout: Layouts) -> Changed:
+    """The design on another layout, with all that still has its place there."""
+    fitted, dropped = _fit(replace(design, layout=layout))
+    return _restyle(design, Changed(fitted, dropped), same_circuit)
+
+
+def _grid(design: Design) -> Grid:
+    if not isinstance(design.layout, Grid):
+        raise DesignError("only grids have columns, rows and cells to leave out", "set out on a grid", "layout")
+    return design.layout
+
+
 def resize_grid(design: Design, columns: int, rows: int) -> Changed:
     """The design on a grid of another size, its lower left corner kept, with all that still has its place."""
+    before = _grid(design)
     grid = replace(
-        design.layout,
+        before,
         columns=columns,
         rows=rows,
-        without=tuple((i, j) for i, j in design.layout.without if i < columns and j < rows),
+        without=tuple((i, j) for i, j in before.without if i < columns and j < rows),
+        walled=tuple(site for site in before.walled if site.x < 2 * columns and site.y < 2 * rows),
     )
-    lost = tuple(f"layout.without [{i}, {j}]" for i, j in design.layout.without if not (i < columns and j < rows))
+    lost = tuple(f"layout.without [{i}, {j}]" for i, j in before.without if not (i < columns and j < rows))
     fitted, dropped = _fit(replace(design, layout=grid))
     return _restyle(design, Changed(fitted, (*lost, *dropped)), same_circuit)
 
@@ -433,7 +380,7 @@ def toggle_cell(design: Design, cell: tuple[int, int]) -> Changed:
     DesignError
         Off the grid, or where it is the last cell left.
     """
-    grid = design.layout
+    grid = _grid(design)
     column, row = cell
     if not (0 <= column < grid.columns and 0 <= row < grid.rows):
         raise DesignError(
@@ -458,7 +405,7 @@ def set_cells(design: Design, cells: Iterable[tuple[int, int]], there: bool) -> 
     """
     dropped: tuple[str, ...] = ()
     for cell in cells:
-        if there == (cell in design.layout.without):
+        if there == (cell in _grid(design).without):
             design, lost = toggle_cell(design, cell)
             dropped += lost
     return Changed(design, dropped)
@@ -492,9 +439,12 @@ def _restyle(before: Design, changed: Changed, circuit_of: CircuitOf) -> Changed
 def _fit(design: Design) -> tuple[Design, tuple[str, ...]]:
     """``design`` less the breaks and passes that no longer have a place, and the names of those."""
     grid, breaks = design.layout, design.breaks
-    horizontal = tuple(site for site in breaks.horizontal if is_crossable(grid, site))
-    vertical = tuple(site for site in breaks.vertical if is_crossable(grid, site))
-    broken = {*horizontal, *vertical}
+    horizontal = tuple(site for site in breaks.horizontal if takes_break(grid, site, True))
+    vertical = tuple(site for site in breaks.vertical if takes_break(grid, site, False))
+    along = tuple(edge for edge in breaks.along if takes_break(grid, Site(edge, FREE), True))
+    across = tuple(edge for edge in breaks.across if takes_break(grid, Site(edge, FREE), False))
+    fitting = Breaks(horizontal, vertical, along, across)
+    broken = _broken(fitting)
 
     def stays(entry: Pass) -> bool:
         return entry.site not in broken and is_crossable(grid, entry.site)
@@ -505,13 +455,15 @@ def _fit(design: Design) -> tuple[Design, tuple[str, ...]]:
     dropped = (
         *(f"breaks.horizontal [{s.x}, {s.y}]" for s in breaks.horizontal if s not in broken),
         *(f"breaks.vertical [{s.x}, {s.y}]" for s in breaks.vertical if s not in broken),
+        *(f"breaks.along {edge}" for edge in breaks.along if edge not in along),
+        *(f"breaks.across {edge}" for edge in breaks.across if edge not in across),
         *(_name("divide.circuits", entry) for entry in design.divide.circuits if not stays(entry)),
         *(_name("divide.passes", entry) for entry in design.divide.passes if not stays(entry)),
         *(_name("weave.prefer", entry) for entry in design.weave.prefer if not stays(entry)),
     )
     fitted = replace(
         design,
-        breaks=Breaks(horizontal, vertical),
+        breaks=fitting,
         divide=replace(design.divide, circuits=circuits, passes=passes),
         weave=replace(design.weave, prefer=prefer),
     )
@@ -519,6 +471,8 @@ def _fit(design: Design) -> tuple[Design, tuple[str, ...]]:
 
 
 def _name(key: str, entry: Pass) -> str:
+    if entry.y == FREE:
+        return f"{key} [{entry.x}, {int(entry.way is Way.RISING)}]"
     return f"{key} [{entry.x}, {entry.y}, {entry.way.value}]"
 
 

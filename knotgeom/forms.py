@@ -501,7 +501,8 @@ class ByKey:
                     f'unknown key "{printable(key)}"', f'the nearest key known here is "{near[0]}"', place
                 )
         first = next(iter(self.kinds))
-        known = self.kinds[first].keys if isinstance(self.kinds[first], Keys) else {}
+        kind = self.kinds[first]
+        known = kind.keys if isinstance(kind, Keys) else {}
         for key in value:
             if key not in known:
                 raise DesignError(

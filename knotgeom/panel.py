@@ -131,13 +131,13 @@ def laid(panel: Panel, resolve: Callable[[Design], Design]) -> Laid:
     low = min(column for column, _ in corners), min(row for _, row in corners)
     owner: dict[tuple[int, int], int] = {}
     for index, (piece, whole, (column, row)) in enumerate(zip(panel.pieces, designs, corners)):
-        grid = whole.layout
-        assert isinstance(grid, Grid)
+        own = whole.layout
+        assert isinstance(own, Grid)
         shift = 2 * (column - low[0]), 2 * (row - low[1])
-        placing = Placing(grid.columns, grid.rows, piece.turn, piece.mirror, shift)
+        placing = Placing(own.columns, own.rows, piece.turn, piece.mirror, shift)
         placings.append(placing)
-        left_out = set(grid.without)
-        for cell_at in ((c, r) for r in range(grid.rows) for c in range(grid.columns) if (c, r) not in left_out):
+        left_out = set(own.without)
+        for cell_at in ((c, r) for r in range(own.rows) for c in range(own.columns) if (c, r) not in left_out):
             x, y = placing.place(2 * cell_at[0] + 1, 2 * cell_at[1] + 1)
             there = x // 2, y // 2
             if there in owner:
@@ -260,36 +260,36 @@ def panelled(design: Design, resolve: Callable[[Design], Design]) -> Design:
     first = out.pieces[0]
     strand = design.strand if replace(design.strand, circuits=()) != Strand() else first.strand
     divide, weave = design.divide, design.weave
-    number = circuits_by_pass(grid, breaks)[1]
+    number_of = circuits_by_pass(grid, breaks)[1]
     circuits = list(divide.circuits)
     size: dict[int, int] = {}
-    for circuit in number.values():
+    for circuit in number_of.values():
         size[circuit] = size.get(circuit, 0) + 1
     covered: dict[int, list[Pass]] = {}
     for members_of in divided:
         for at in members_of:
-            covered.setdefault(number[at], []).append(at)
+            covered.setdefault(number_of[at], []).append(at)
     for circuit, ways in covered.items():
         new = size[circuit] - len(ways)  # passes at joins, and those of circuits that were not divided
-        at_joins = sum(1 for at, c in number.items() if c == circuit and at.site in joined)
+        at_joins = sum(1 for at, c in number_of.items() if c == circuit and at.site in joined)
         if new <= at_joins:
             circuits.append(ways[0])
         else:
             passes.extend(ways)
-    named_already = {number[at] for at in circuits}
+    named_already = {number_of[at] for at in circuits}
     return replace(
         design,
         layout=grid,
         breaks=breaks,
         divide=Divide(
             circuits=tuple(circuits),
-            passes=tuple(dict.fromkeys(at for at in passes if number.get(at) not in named_already)),
+            passes=tuple(dict.fromkeys(at for at in passes if number_of.get(at) not in named_already)),
             all=divide.all,
             rejoin=divide.rejoin if divide.rejoin is not Divide().rejoin else first.divide.rejoin,
             gap=divide.gap if divide.gap is not None else first.divide.gap,
         ),
         weave=Weave(weave.hand if weave.hand is not Weave().hand else first.weave.hand, tuple(prefer)),
-        strand=replace(strand, circuits=_one_each(styles, number)),
+        strand=replace(strand, circuits=_one_each(styles, number_of)),
         heights=design.heights if design.heights != Heights() else first.heights,
     )
 

@@ -76,9 +76,9 @@ def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
             for side in (0, 1):
                 sides[side].append((count + 2 * k + side, between))
         after[begin], owner[begin] = end, int(strand[face])
-        for side in sides:
-            for n in range(1, len(side) - 1):
-                three = side[0], side[n], side[n + 1]
+        for polygon in sides:
+            for n in range(1, len(polygon) - 1):
+                three = polygon[0], polygon[n], polygon[n + 1]
                 pieces.append([vertex for vertex, _ in three])
                 piece_uv.append([place for _, place in three])
                 piece_strand.append(int(strand[face]))

@@ -149,6 +149,7 @@ def start(
     )
     check(design)
     # short walls suit a wide field; in a narrow one they stand too near its rim, and a plain plait is a better start
+    assert isinstance(design.layout, Grid)
     if design.layout.columns * design.layout.rows <= _TRIED and judge(design):
         design = replace(design, breaks=Breaks())
     return design

@@ -156,7 +156,7 @@ def sweep_rings(
         whole_ring[trunk][:, None] * corners + index, half_ring[fork_left][:, None] * corners + index, borrowed, opens
     )
     loop = np.vstack([np.stack([across[0], up[0]], 1), [[across[0, 0], up[0, 0]]]])
-    places = vertices.reshape(-1, 3)
+    places: Floats = vertices.reshape(-1, 3)
     if courses.period:
         places = rolled(places, courses.period, courses.roll)
     return Swept(

@@ -131,7 +131,7 @@ def cell_images(
 
 def pass_images(design: Design, through: tuple[Motion, ...], passes: Iterable[Pass]) -> tuple[Pass, ...]:
     """Passes with all their images at crossings, each once."""
-    moved = (move_pass(design.layout, motion, at) for motion in through for at in passes)
+    moved = (move_pass(_grid(design), motion, at) for motion in through for at in passes)
     return tuple(dict.fromkeys(at for at in moved if _is_crossing(design, at)))
 
 
@@ -140,7 +140,7 @@ def wished_images(design: Design, through: tuple[Motion, ...], passes: Iterable[
     found: dict[Site, Pass] = {}
     for motion in through:
         for at in passes:
-            moved = move_pass(design.layout, motion, at)
+            moved = move_pass(_grid(design), motion, at)
             if motion.mirrors:
                 moved = Pass(*moved.site, _other(moved.way))
             if _is_crossing(design, moved):
@@ -150,3 +150,8 @@ def wished_images(design: Design, through: tuple[Motion, ...], passes: Iterable[
 
 def _is_crossing(design: Design, at: Pass) -> bool:
     return is_crossable(design.layout, at.site) and break_at(design, at.site) is None
+
+
+def _grid(design: Design) -> Grid:
+    assert isinstance(design.layout, Grid)
+    return design.layout

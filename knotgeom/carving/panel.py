@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..design import Design, Heights, Make, Making, Sizes, Strand, sizes
+from ..design import Design, Heights, Make, Making, Sizes, Strand
 from ..errors import DesignError
 from ..findings import Change, Finding
 from ..made import Made, Progress, make, no_mesh
 from ..mesh import Floats
+from ..sizing import sizes
 from .options import Carving, Ground, Moulding
 from .surface import Walls, edge_and_crown
 from .yielding import Edges, give_way, least_step, overlap_edges

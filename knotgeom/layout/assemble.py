@@ -100,8 +100,8 @@ def set_out(
         reach_x[:, 0] -= period * np.round(reach_x[:, 0] / period)
     if middle is None:
         middle = tail[0::2] + reach_x[0::2] / 2
+    up: Floats = np.zeros((edges, 3))
     if surface is None:
-        up = np.zeros((edges, 3))
         up[:, 2] = 1.0
     else:
         middle, up = surface.project(middle)
@@ -160,12 +160,12 @@ class _Around:
         # the face's middle, found by walking: mean of its edges' middles, unrolled from the corner on
         face = cycle_labels(next_half)
         size = np.bincount(face)
-        walk = np.zeros_like(self.chord)
+        walk: Floats = np.zeros_like(self.chord)
         first = np.zeros(len(size), np.int64)
         first[face[::-1]] = here[::-1]
         seen = np.zeros_like(self.chord)  # place of each half-edge's middle from that of its face's first one
         at = first.copy()
-        offset = np.zeros((len(size), 3))
+        offset: Floats = np.zeros((len(size), 3))
         for number in range(1, int(size[~outside[first]].max(initial=0))):
             on = (size > number) & ~outside[first]
             at[on] = next_half[at[on]]
@@ -209,7 +209,8 @@ def _off_line(offset: Floats, along: Floats) -> Floats:
     """How far places lie off lines through the origin."""
     way = unit(along)
     away = offset - np.einsum("nd,nd->n", offset, way)[:, None] * way
-    return np.linalg.norm(away, axis=1)
+    far: Floats = np.linalg.norm(away, axis=1)
+    return far
 
 
 def _smooth(come: Floats, go: Floats) -> Floats:
@@ -249,8 +250,8 @@ def _with_outside(heading: Floats, around: _Around, pitch: Floats, crossed: Ints
             heading[e] = ahead, -behind
         else:  # pass 0 comes from outside here
             heading[e] = -ahead, behind
-    heading -= np.einsum("epd,ed->ep", heading, around.up)[..., None] * around.up[:, None]
-    return unit(heading)
+    level: Floats = heading - np.einsum("epd,ed->ep", heading, around.up)[..., None] * around.up[:, None]
+    return unit(level)
 
 
 def loop_way(around: _Around, inner: int) -> Floats:

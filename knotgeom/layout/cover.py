@@ -20,7 +20,7 @@ def covers(options: Layouts, layout: Layout, points: Floats) -> Bools:
     if isinstance(options, Grid):
         inside = present_cells(options)
         at = np.floor(points / [options.cell_width, options.cell_height]).astype(int)
-        on: Bools = ~((at < 0).any(1) | (at >= inside.shape).any(1))
+        on: Bools = np.asarray(~((at < 0).any(1) | (at >= inside.shape).any(1)))
         on[on] = inside[at[on, 0], at[on, 1]]
         return on
     if layout.period:

@@ -182,7 +182,7 @@ def facets(mesh: FreeMesh) -> Surface | None:
     if np.ptp(points[used, 2]) <= 1e-9 * max(1.0, float(np.ptp(points[used, :2]))):
         return None
     triangles: list[tuple[int, int, int]] = []
-    middles = []
+    middles: list[Floats] = []
     for face in mesh.faces:
         if len(face) == 3:
             triangles.append((face[0], face[1], face[2]))

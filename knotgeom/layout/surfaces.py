@@ -104,13 +104,13 @@ def lathe(profile: Floats, pieces: int = 64) -> Lathe:
         value[i] = 6 * ((profile[i + 1] - profile[i]) / gap[i] - (profile[i] - profile[i - 1]) / gap[i - 1])
     bend = np.linalg.solve(system, value)
     t = np.unique(np.concatenate([np.linspace(a, b, pieces + 1) for a, b in zip(chord[:-1], chord[1:])]))
-    i = np.clip(np.searchsorted(chord, t, side="right") - 1, 0, count - 2)
-    u, v, h = (t - chord[i])[:, None], (chord[i + 1] - t)[:, None], gap[i][:, None]
+    k = np.clip(np.searchsorted(chord, t, side="right") - 1, 0, count - 2)
+    u, v, h = (t - chord[k])[:, None], (chord[k + 1] - t)[:, None], gap[k][:, None]
     line = (
-        bend[i] * v**3 / (6 * h)
-        + bend[i + 1] * u**3 / (6 * h)
-        + (profile[i] / h - bend[i] * h / 6) * v
-        + (profile[i + 1] / h - bend[i + 1] * h / 6) * u
+        bend[k] * v**3 / (6 * h)
+        + bend[k + 1] * u**3 / (6 * h)
+        + (profile[k] / h - bend[k] * h / 6) * v
+        + (profile[k + 1] / h - bend[k + 1] * h / 6) * u
     )
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
     return Lathe(line[:, 0], line[:, 1], along)
@@ -140,7 +140,7 @@ class Facets:
         rows = max(1, _CHUNK // max(len(centre), 12 * self.beside.shape[1]))
         for begin in range(0, len(points), rows):
             part = points[begin : begin + rows]
-            first = (square - 2 * part @ centre.T).argmin(1)
+            first: Ints = (square - 2 * part @ centre.T).argmin(1)
             for _ in range(2):  # the nearest middle is not always of the nearest triangle: look round once more
                 near = self.beside[first]
                 share, away = _nearest_on(part, self.points[self.triangles[near]])
@@ -173,15 +173,16 @@ def _nearest_on(points: Floats, corners: Floats) -> tuple[Floats, Floats]:
     size = np.maximum(d00 * d11 - d01**2, 1e-30)
     v, w = (d11 * d20 - d01 * d21) / size, (d00 * d21 - d01 * d20) / size
     inside = np.stack([1 - v - w, v, w], 2)
-    best = np.where((inside >= 0).all(2)[..., None], inside, np.nan)
-    gap = np.where((inside >= 0).all(2), ((p - _mix(inside, corners)) ** 2).sum(2), np.inf)
+    within = np.asarray((inside >= 0).all(2))
+    best = np.where(within[..., None], inside, np.nan)
+    gap = np.where(within, ((p - _mix(inside, corners)) ** 2).sum(2), np.inf)
     for i, j in ((0, 1), (1, 2), (2, 0)):
         along = corners[:, :, j] - corners[:, :, i]
         t = np.clip(((p - corners[:, :, i]) * along).sum(2) / np.maximum((along**2).sum(2), 1e-30), 0.0, 1.0)
         share = np.zeros(inside.shape)
         share[..., i], share[..., j] = 1 - t, t
         far = ((p - _mix(share, corners)) ** 2).sum(2)
-        nearer = far < gap
+        nearer = np.asarray(far < gap)
         best = np.where(nearer[..., None], share, best)
         gap = np.where(nearer, far, gap)
     return best, gap

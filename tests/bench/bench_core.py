@@ -21,7 +21,6 @@ import numpy as np
 from knotgeom import made
 from knotgeom.course import Courses, plan_courses
 from knotgeom.design import Design, Divide, Grid, Making, Strand
-from knotgeom.sizing import sizes
 from knotgeom.divide import divide_strands
 from knotgeom.footprints import find_footprints
 from knotgeom.gaps import measure_gaps
@@ -29,6 +28,7 @@ from knotgeom.heights import Lines, find_stretches, raise_strands, slope_constra
 from knotgeom.lanes import Lanes, lay_lanes
 from knotgeom.layout import grid_layout
 from knotgeom.mesh import all_triangles
+from knotgeom.sizing import sizes
 from knotgeom.slopes import Constraints, least_slope
 from knotgeom.sweep import sweep
 from knotgeom.trace import trace
@@ -58,7 +58,7 @@ def stages(design: Design) -> dict[str, float]:
     weaving = weave_strands(layout, strands, design.weave)
     courses = plan_courses(design, layout, circuits, size, step / made.FINE)
     lanes = lay_lanes(circuits, strands, courses, size)
-    patches = find_footprints(circuits, strands, courses, lanes, step)
+    patches = find_footprints(circuits, strands, courses, lanes, layout.reach)
     relief = raise_strands(courses, lanes, strands, weaving, patches, size, design.heights.way)
 
     def heights() -> object:
@@ -71,7 +71,7 @@ def stages(design: Design) -> dict[str, float]:
         "weave": median_ms(lambda: weave_strands(layout, strands, design.weave)),
         "course": median_ms(lambda: plan_courses(design, layout, circuits, size, step / made.FINE)),
         "lanes": median_ms(lambda: lay_lanes(circuits, strands, courses, size)),
-        "overlap": median_ms(lambda: find_footprints(circuits, strands, courses, lanes, step)),
+        "overlap": median_ms(lambda: find_footprints(circuits, strands, courses, lanes, layout.reach)),
         "gaps": median_ms(lambda: measure_gaps(design.layout, layout, circuits, courses, size.width)),
         "heights": median_ms(heights),
         "sweep": median_ms(lambda: sweep(courses, lanes, relief.z, design.strand, size, design.heights.way)),

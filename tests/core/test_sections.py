@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from knotgeom.design import Design, Divide, Grid, Groove, Heights, Making, Pass, Rejoin, Section, Strand, Way
-from knotgeom.sizing import sizes
 from knotgeom.made import make
 from knotgeom.sections import outlines
+from knotgeom.sizing import sizes
 from tests.core.measures import unsound
 
 FREE_FORM = {

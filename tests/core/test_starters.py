@@ -25,9 +25,9 @@ from knotgeom.sizing import sizes
 )
 def test_starters_have_the_sizes_of_their_purpose(purpose, cell, width, thickness, step):
     design = starters.STARTERS[starters.Purpose(purpose)]
-    sizes = sizes(design)
+    size = sizes(design)
     assert (design.layout.cell_width, design.layout.cell_height) == (cell, cell)
-    assert (sizes.width, sizes.thickness, sizes.step) == (width, thickness, step)
+    assert (size.width, size.thickness, size.step) == (width, thickness, step)
 
 
 @pytest.mark.parametrize("purpose", starters.Purpose)
@@ -51,8 +51,8 @@ def test_nothing_is_found_against_a_starter(purpose):
 @pytest.mark.parametrize("purpose", starters.Purpose)
 def test_strands_of_a_starter_climb_their_step_over_the_background_gently(purpose):
     for design in (starters.STARTERS[purpose], starters.start(purpose, (500, 400), 10, 20)):
-        sizes = sizes(design)
-        assert math.degrees(math.atan2(sizes.separation, sizes.background)) < 30
+        size = sizes(design)
+        assert math.degrees(math.atan2(size.separation, size.background)) < 30
 
 
 def test_a_field_280_by_180_with_a_margin_of_12_takes_12_by_7_cells_for_strands_of_10():

@@ -29,13 +29,13 @@ from knotgeom.design import (
     Turns,
     Way,
     Weave,
-    sizes,
 )
 from knotgeom.divide import circuit_of_visit
 from knotgeom.lanes import lay_lanes
 from knotgeom.made import count, facts, make
 from knotgeom.mesh import all_triangles, volume
 from knotgeom.sections import outlines
+from knotgeom.sizing import sizes
 from knotgeom.sweep import sweep
 from tests.core.measures import as_trimesh, hits_below, linking_number, unsound
 from tests.core.pdcodes import linking_matrix
