@@ -73,12 +73,23 @@ def desk(hands, *names):
     yield
 
 
+def made():
+    """Until the mesh is that of the design and no draft."""
+    for _ in range(100):
+        if not part("rebuild").is_stale(knot()):
+            break
+        yield
+    yield
+
+
 def new(hands, key):
     """Nothing but this starting point in the scene, seen whole from above."""
     with override(hands):
         bpy.ops.object.select_all(action="SELECT")
         bpy.ops.object.delete()
         bpy.ops.mesh.relief_knot_start("INVOKE_DEFAULT", key=key)
+    yield from made()
+    with override(hands):
         bpy.ops.view3d.view_axis(type="TOP")
         bpy.ops.view3d.view_selected()
     for _ in range(5):
@@ -149,6 +160,7 @@ def steps(hands):
     hands.window.event_simulate(type="LEFTMOUSE", value="RELEASE", x=hands.at[0], y=hands.at[1])
     for _ in range(4):
         yield
+    yield from made()
     hands.move(*place(hands, 4.1, 5.1))
     yield
     yield
@@ -194,7 +206,8 @@ def steps(hands):
     knot().relief_knot.width = 0.005
     knot().relief_knot.has_slope_limit = True
     knot().relief_knot.slope_limit = 0.3
-    for _ in range(6):
+    yield from made()
+    for _ in range(3):
         yield
     hands.note("findings", knot().relief_knot.report)
     yield from keep(hands, "checks", "VIEW")
