@@ -13,7 +13,7 @@ from . import jobs, rebuild, store
 
 REST = 0.3
 """Seconds without a change after which the exact mesh is made."""
-DRAFT_AT_MOST = 1.0
+DRAFT_AT_MOST = 3.0
 """Seconds a draft may be expected to take; what takes longer is made exactly at once when changes rest."""
 
 LONG = 0.6

@@ -5,6 +5,7 @@ from pathlib import Path
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty
 from bpy_extras import object_utils
+from mathutils import Vector
 
 from . import core, props, store, units
 
@@ -80,10 +81,18 @@ def new_knot(context, design, name, operator=None):
 
 def frame(context):
     """Show the selected knot whole, where there is a view to show it in."""
-    area = context.area
+    area, obj = context.area, context.object
     if area is None or area.type != "VIEW_3D":
         return
     region = next(region for region in area.regions if region.type == "WINDOW")
+    if not obj.data.vertices:  # made in a thread: so far there are only the sizes of its design
+        grid = store.design_of(obj).layout
+        scale = units.units_per_mm(obj.relief_knot)
+        across = Vector((grid.columns * grid.cell_width, grid.rows * grid.cell_height, 0.0)) * scale
+        view = area.spaces.active.region_3d
+        view.view_location = obj.matrix_world @ (across / 2)
+        view.view_distance = 1.6 * across.length
+        return
     with context.temp_override(area=area, region=region):
         if bpy.ops.view3d.view_selected.poll():
             bpy.ops.view3d.view_selected()

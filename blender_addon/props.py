@@ -386,7 +386,7 @@ def from_design(obj, design):
     """
     store.write(obj, design)
     obj.relief_knot.note = ""
-    if jobs.can_wait() and rebuild.expected(obj, design) > rebuild.CLICK:
+    if jobs.can_wait() and rebuild.expected(obj, design) > (rebuild.CLICK if obj.data.vertices else rebuild.NEW):
         obj.relief_knot.error = ""
         rebuild.own_mesh(obj)
         live.later(obj, draft=True, rest=0.0)

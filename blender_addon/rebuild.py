@@ -23,6 +23,8 @@ AT_ONCE = 0.06
 """Seconds of work that a move of a slider may cost."""
 CLICK = 0.25
 """Seconds of work that a click may cost before it is done beside the hand's next work."""
+NEW = 0.8
+"""Seconds that a knot may take that is just added: there is nothing to look at before."""
 
 PROVE = 60
 """Crossings up to which remedies are tried while a person waits; the button of a remedy tries it in any case."""

@@ -21,10 +21,10 @@ def wrap(text, width):
     return lines
 
 
-def words(layout, context, text, icon="NONE", alert=False):
-    """A text over as many lines as the sidebar's width asks for."""
+def words(layout, context, text, icon="NONE", alert=False, less=0):
+    """A text over as many lines as the sidebar's width asks for, ``less`` letters being taken up by something else."""
     scale = context.preferences.system.ui_scale
-    width = max(20, int((context.region.width / scale - 60) / 6.2)) if context.region else 50
+    width = max(20, int((context.region.width / scale - 60) / 6.2) - less) if context.region else 50
     column = layout.column(align=True)
     column.alert = alert
     for number, line in enumerate(wrap(said(text), width)):
@@ -122,10 +122,12 @@ def summary(obj):
         lines.append(together((rpt_("{} mm deep").format(f"{facts['depth_mm']:.3g}"), *climbs)))
     mass = props.mass(knot, report)
     if mass is not None:
-        contents = f"{report['volume_mm3']:.4g}"
+        small = report["volume_mm3"] < 10_000
+        volume = f"{report['volume_mm3']:.4g} mm\u00b3" if small else f"{report['volume_mm3'] / 1000:.4g} cm\u00b3"
+        weight = f"{mass:.3g} g" if mass < 1000 else f"{mass / 1000:.3g} kg"
         # strands that are united share what lies in both
-        contents = f"{contents} mm\u00b3" if knot.way == "FREE" else rpt_("at most {} mm\u00b3").format(contents)
-        lines.append(together((contents, f"{mass:.3g} g in {props.metal_name(knot)}")))
+        contents = volume if knot.way == "FREE" else rpt_("at most {}").format(volume)
+        lines.append(together((contents, f"{weight} in {props.metal_name(knot)}")))
     return lines
 
 
@@ -141,6 +143,7 @@ def together(parts):
 
 class VIEW3D_PT_relief_knot_layout(Section, bpy.types.Panel):
     bl_label = "Layout"
+    bl_translation_context = "Relief Knots"  # in Blender's own words it is the layout of a window
     bl_parent_id = "VIEW3D_PT_relief_knot"
 
     def draw(self, context):
@@ -367,7 +370,7 @@ class VIEW3D_PT_relief_knot_checks(Section, bpy.types.Panel):
         box = layout.box().column(align=True)
         row = box.row(align=True)
         place = f", {said(finding['place'])}" if finding["place"] else ""
-        row.label(text=f"{rpt_(finding['kind'].capitalize())}{place}", icon="ERROR")
+        words(row, context, f"{rpt_(finding['kind'].capitalize())}{place}", "ERROR", less=6)
         if finding["at"]:
             look(row, finding["at"])
         words(box, context, finding["remedy"])

@@ -6,15 +6,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from knotgeom.carving.options import Carving, Ground, Moulding, Wood
 from knotgeom.design import (
     Breaks,
     Design,
     Divide,
     Grid,
     Heights,
+    Make,
     Making,
     Pass,
     Rejoin,
@@ -165,7 +167,28 @@ DEMOS: tuple[Demo, ...] = (
 """All demonstrations, in the order of the contact sheet."""
 
 
+def _carved_panel() -> Design:
+    carving = Carving(
+        board=(248.0, 176.0, 20.0),
+        depth=8.0,
+        ground=Ground.PUNCHED,
+        margin=8.0,
+        frame=Moulding.OGEE,
+        frame_width=12.0,
+        easing=1.5,
+        wood=Wood.OAK,
+        resolution=0.2,
+    )
+    return replace(_chest_panel(), make=Make(carve=carving))
+
+
+CARVED: tuple[Demo, ...] = (
+    Demo("carved_panel", "The chest's panel on its board, framed, its ground punched", "woodcarver", _carved_panel()),
+)
+"""Demonstrations of what is made of a design, beside those of the contact sheet."""
+
+
 if __name__ == "__main__":
     FOLDER.mkdir(exist_ok=True)
-    for demo in DEMOS:
+    for demo in (*DEMOS, *CARVED):
         demo.path.write_text(write_text(demo.design), encoding="utf-8")

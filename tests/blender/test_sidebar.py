@@ -145,6 +145,7 @@ def test_the_summary_says_counts_measures_and_mass(knot):
     assert f"{report['facts']['exceptions']} exception" in lines[0]
     assert "mm deep" in lines[1] and "climbs" in lines[1]
     assert lines[2].startswith("at most ") and lines[2].endswith(f"{mass:.3g} g in fine gold")
+    assert "e+" not in " ".join(lines), "numbers as people write them"
     knot.relief_knot.way = "CARVED"
     assert len(ui.summary(knot)) == 2, "the board of a carved knot is not drawn, so nothing is said of its mass"
 

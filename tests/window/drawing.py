@@ -79,6 +79,7 @@ def steps(hands):
         design.Grid(6, 5, 10.0, 10.0), divide=design.Divide(gap=0.9), strand=design.Strand(width=2.6, thickness=0.6)
     )
     part("props").from_design(knot(), plain)
+    yield from hands.made()
     bpy.context.view_layer.update()
     yield
     yield
@@ -143,6 +144,7 @@ def steps(hands):
     hands.note("circuit", knot().relief_knot.text)
     hands.note("circuit error", knot().relief_knot.error)
     yield
+    yield from hands.made()
     hands.picture("d3-divided")
 
     # keys
@@ -204,6 +206,7 @@ def steps(hands):
     editing, now = part("core").editing, part("store").design_of(knot())
     whole = [at for at in sorted(editing.circuit_numbers(now)) if not editing.is_divided(now, at)]
     part("props").from_design(knot(), editing.set_passes(now, whole[4:6], True))
+    yield from hands.made()
     facts = json.loads(knot().relief_knot.report)["facts"]
     hands.note("forks", facts["forks"])
     yield
@@ -222,10 +225,7 @@ def steps(hands):
     shown.heights = False
     tool.job, tool.left_right = "COLOUR", False
     yield from click(hands, (7.3, 4.3))
-    for _ in range(40):  # the mesh may be made beside the hand's next work
-        if not part("rebuild").is_stale(knot()):
-            break
-        yield
+    yield from hands.made()
     hands.note("colours", [material.name for material in knot().data.materials])
     hands.move(*place(hands, 7.3, 5.3))
     yield

@@ -3,9 +3,12 @@
 import json
 import subprocess
 import sys
+import time
 import traceback
 
 import bpy
+
+PACKAGE = "bl_ext.user_default.relief_knots"
 
 
 class Hands:
@@ -61,6 +64,16 @@ class Hands:
     def note(self, name, value):
         """Keep a value for the test to look at."""
         self.seen[name] = value
+
+    def made(self, seconds=60.0):
+        """Wait until the mesh of the active knot is that of its design, and no draft; then let it be drawn."""
+        rebuild, end = sys.modules[f"{PACKAGE}.rebuild"], time.monotonic() + seconds
+        while time.monotonic() < end:
+            obj = bpy.context.view_layer.objects.active
+            if obj is None or obj.relief_knot.error or not rebuild.is_stale(obj):
+                break
+            yield 0.1
+        yield
 
     def pixel(self, world):
         """Where a point of the world is on the screen."""

@@ -79,6 +79,8 @@ def new(hands, key):
         bpy.ops.object.select_all(action="SELECT")
         bpy.ops.object.delete()
         bpy.ops.mesh.relief_knot_start("INVOKE_DEFAULT", key=key)
+    yield from hands.made()
+    with override(hands):
         bpy.ops.view3d.view_axis(type="TOP")
         bpy.ops.view3d.view_selected()
     for _ in range(5):
@@ -132,6 +134,8 @@ def steps(hands):
     yield from desk(hands, "Layout", "Breaks", "Checks")
     with override(hands):
         bpy.ops.mesh.relief_knot_add("INVOKE_DEFAULT", purpose="PENDANT")
+    yield from hands.made()
+    with override(hands):
         bpy.ops.view3d.view_axis(type="TOP")
         bpy.ops.view3d.view_selected()
     for _ in range(5):
@@ -149,6 +153,7 @@ def steps(hands):
     hands.window.event_simulate(type="LEFTMOUSE", value="RELEASE", x=hands.at[0], y=hands.at[1])
     for _ in range(4):
         yield
+    yield from hands.made()
     hands.move(*place(hands, 4.1, 5.1))
     yield
     yield
@@ -194,7 +199,8 @@ def steps(hands):
     knot().relief_knot.width = 0.005
     knot().relief_knot.has_slope_limit = True
     knot().relief_knot.slope_limit = 0.3
-    for _ in range(6):
+    yield from hands.made()
+    for _ in range(3):
         yield
     hands.note("findings", knot().relief_knot.report)
     yield from keep(hands, "checks", "VIEW")

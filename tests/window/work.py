@@ -66,6 +66,7 @@ def steps(hands):
     hands.tap("RET")
     for _ in range(5):
         yield
+    yield from hands.made()
     hands.note("added", knot().name if knot() else None)
     if not knot():
         hands.picture("4-added")
@@ -113,6 +114,7 @@ def steps(hands):
     hands.tap("LEFTMOUSE")
     yield
     yield
+    yield from hands.made()
     hands.note("after divide", knot().relief_knot.text)
     hands.note("divide error", knot().relief_knot.error)
     facts = json.loads(knot().relief_knot.report)["facts"]
@@ -137,7 +139,7 @@ def steps(hands):
     for name in ("undone once", "undone twice", "undone three times"):
         hands.tap("Z", ctrl=True)
         yield
-        yield
+        yield from hands.made()
         hands.note(name, knot().relief_knot.text)
         hands.note(f"{name}, vertices", len(knot().data.vertices))
     hands.picture("7-undone")
