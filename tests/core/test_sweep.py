@@ -80,6 +80,7 @@ def swept(design, spacing=None, corners=None):
             length=np.array([length.sum()]),
             visit_along=np.zeros(0),
             run_bent=np.zeros(0, bool),
+            lap=np.zeros(1),
         )
     lanes = lay_lanes(counted.circuits, counted.strand_map, courses, counted.size)
     z = np.zeros(len(lanes.sample))
