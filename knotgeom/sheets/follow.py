@@ -207,13 +207,15 @@ def _strand(
     mark = (passed[0].along if passed[0].over else passed[0].dip - 0.75 * own) if passed else 0.0
     last = (passed[-1].along - length if passed[-1].along > mark else passed[-1].along) if passed else -length
     room = max(mark - last - 2.5 * own, 0.5 * own)
-    long = min(room, 11.0 / scale)
-    tip, tail = at(mark - 1.3 * own), at(mark - 1.3 * own - long)
-    run = (tip - tail) / max(float(np.hypot(*(tip - tail))), 1e-9)
-    aside = np.array([-run[1], run[0]])
+    long = min(room, 9.0 / scale)
     head = min(2.6, 0.6 * long * scale)
-    back = tip - head * run
-    items.append(Shape("begin", Pen(0.3 * head, RED, butt=True), (Line(np.stack([tail, back]), False),)))
+    tip_at = mark - 1.3 * own
+    back_at = tip_at - head / scale
+    tip, back = at(tip_at), at(back_at)
+    run = (tip - back) / max(float(np.hypot(*(tip - back))), 1e-9)
+    aside = np.array([-run[1], run[0]])
+    shaft = rails.stretch(4 * lane + MIDDLE, tip_at - long, back_at) * scale + shift
+    items.append(Shape("begin", Pen(0.3 * head, RED, butt=True), (Line(shaft, False),)))
     point = Line(np.stack([tip, back + 0.5 * head * aside, back - 0.5 * head * aside]), True)
     items.append(Shape("begin", Pen(0.0, fill=RED), (point,)))
     for number, passage in enumerate(passed, 1):

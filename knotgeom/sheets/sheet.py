@@ -220,7 +220,7 @@ def single_page(scene: _Scene, sheet: Sheet) -> Page:
     items = pattern(counted, scene.drawn, scene.visible, Wanted(**{**_as_dict(sheet.wanted), "outlines": True}))
     side = 6.0
     width = max(whole.width + 2 * side, 120.0)
-    inner = width - 2 * side
+    inner = 0.84 * (width - 2 * side)  # where Helvetica is missing, another face may run wider
     block: list[Item] = [Words("title", scene.title, side, -7.0, 5.0, bold=True)]
     mirrored = " (mirrored for transfer)" if kind == "mirrored" else ""
     sizes = "; ".join(f"{name} {value}" for name, value in facts(scene))
