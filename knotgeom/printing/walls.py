@@ -82,6 +82,15 @@ class Measure:
 NOTHING = Measure(math.inf, 0.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Leasts:
+    """The least wall, the least gap within one body, and the least clearance between two."""
+
+    wall: Measure
+    gap: Measure
+    clearance: Measure
+
+
 def least_wall(mesh: Mesh | Surface, *, spacing: float = SPACING) -> Measure:
     """The thinnest place of the material.
 
@@ -91,7 +100,7 @@ def least_wall(mesh: Mesh | Surface, *, spacing: float = SPACING) -> Measure:
         Distance of the points that look across, mm. It grows on a large surface, and wherever nothing is found within
         six times of it.
     """
-    return least_wall_and_gap(mesh, spacing=spacing, gap=False)[0]
+    return measure(mesh, spacing=spacing, kinds=("wall",)).wall
 
 
 def least_gap(mesh: Mesh | Surface, *, body: Ints | None = None, spacing: float = SPACING) -> Measure:
@@ -100,49 +109,57 @@ def least_gap(mesh: Mesh | Surface, *, body: Ints | None = None, spacing: float 
     Parameters
     ----------
     body : (t,) int, optional
-        The body that each triangle of the surface belongs to: between two bodies every gap counts, corner or not.
+        The body that each triangle of the surface belongs to: gaps between two bodies are then left out.
     """
-    return least_wall_and_gap(mesh, body=body, spacing=spacing, wall=False)[1]
+    return measure(mesh, body=body, spacing=spacing, kinds=("gap",)).gap
 
 
-def least_wall_and_gap(
+def least_clearance(mesh: Mesh | Surface, body: Ints, *, spacing: float = SPACING) -> Measure:
+    """The least gap between faces of two bodies, corner or not; ``body`` is that of each triangle, (t,)."""
+    return measure(mesh, body=body, spacing=spacing, kinds=("clearance",)).clearance
+
+
+def measure(
     mesh: Mesh | Surface,
     *,
     body: Ints | None = None,
     spacing: float = SPACING,
-    wall: bool = True,
-    gap: bool = True,
-) -> tuple[Measure, Measure]:
-    """Both at once, which takes less time than one after the other; what is not asked for is infinite."""
+    kinds: tuple[str, ...] = ("wall", "gap", "clearance"),
+) -> Leasts:
+    """Several measures at once, which takes less time than one after another; what is not asked for is infinite."""
     on = mesh if isinstance(mesh, Surface) else surface_of(mesh)
-    found = {-1: NOTHING, 1: NOTHING}
-    open_sides = [side for side, asked in ((-1, wall), (1, gap)) if asked]
-    if not len(on.area):
-        return NOTHING, NOTHING
-    size = float(np.linalg.norm(np.ptp(on.vertices[on.triangles.ravel()], axis=0)))
-    spacing = min(max(spacing, math.sqrt(float(on.area.sum()) / MOST_POINTS)), size / 10)
-    bent = folds(on, math.radians(30.0))
-    while open_sides and spacing < size:
-        spread = _spread(on, bent, spacing)
-        for side in tuple(open_sides):
-            best = _within(spread, REACH * spacing, side, body)
-            if best.value < found[side].value:
-                found[side] = best
-            if found[side].value <= REACH * spacing:
-                open_sides.remove(side)
-        spacing *= 2
-    return found[-1], found[1]
+    found = {"wall": NOTHING, "gap": NOTHING, "clearance": NOTHING}
+    left = [kind for kind in kinds if kind != "clearance" or (body is not None and len(np.unique(body)) > 1)]
+    if len(on.area):
+        size = float(np.linalg.norm(np.ptp(on.vertices[on.triangles.ravel()], axis=0)))
+        spacing = min(max(spacing, math.sqrt(float(on.area.sum()) / MOST_POINTS)), size / 10)
+        bent = folds(on, math.radians(30.0))
+        while left and spacing < size:
+            spread = _spread(on, bent, spacing)
+            across = {
+                side: look_across(spread, REACH * spacing, side)
+                for side in {-1 if kind == "wall" else 1 for kind in left}
+            }
+            for kind in tuple(left):
+                best = _within(spread, across[-1 if kind == "wall" else 1], REACH * spacing, kind, body)
+                if best.value < found[kind].value:
+                    found[kind] = best
+                if found[kind].value <= REACH * spacing:
+                    left.remove(kind)
+            spacing *= 2
+    return Leasts(found["wall"], found["gap"], found["clearance"])
 
 
-def _within(spread: Spread, reach: float, side: int, body: Ints | None) -> Measure:
+def _within(spread: Spread, balls: Balls, reach: float, kind: str, body: Ints | None) -> Measure:
     """The least of one kind that is not over ``reach``."""
     on, spacing = spread.on, spread.spacing
-    balls = look_across(spread, reach, side)
-    keep = balls.cosine >= (OPPOSITE if side < 0 else FACING)
-    if side > 0:
+    side = -1 if kind == "wall" else 1
+    opposite = FACING if kind == "gap" else OPPOSITE
+    keep = balls.cosine >= opposite
+    if kind == "gap":
         keep &= ~_beside_narrower(on, spread.bent, balls, 2.5 * spacing)
-        if body is not None:
-            keep |= (body[balls.face] != body[balls.other_face]) & (balls.cosine >= OPPOSITE)
+    if body is not None and kind != "wall":
+        keep &= (body[balls.face] != body[balls.other_face]) == (kind == "clearance")
     chosen = np.flatnonzero(keep & (balls.width <= reach))
     if not len(chosen):
         return NOTHING
@@ -158,8 +175,7 @@ def _within(spread: Spread, reach: float, side: int, body: Ints | None) -> Measu
         if not len(chosen) or sound >= PLACES or balls.width[chosen[0]] > best.value + SLANT * spacing:
             break
         ball = int(chosen[0])
-        other = body is not None and body[balls.face[ball]] != body[balls.other_face[ball]]
-        place = _refined(on, edged, low, high, balls, ball, spacing, side, OPPOSITE if side < 0 or other else FACING)
+        place = _refined(on, edged, low, high, balls, ball, spacing, side, opposite)
         sound += place.value < np.inf
         if place.value < best.value:
             best = place
