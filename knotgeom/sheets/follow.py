@@ -10,7 +10,25 @@ import numpy as np
 from ..made import Counted, Drawn
 from ..mesh import Floats
 from .pages import foot, page_box
-from .paper import AMBER, BLACK, GREY, PAPERS, RED, WHITE, Box, Item, Page, Pen, Shape, Words, column, disc, thinned
+from .paper import (
+    AMBER,
+    BLACK,
+    GREY,
+    PAPERS,
+    RED,
+    WHITE,
+    Box,
+    Inset,
+    Item,
+    Page,
+    Pen,
+    Shape,
+    Words,
+    column,
+    disc,
+    moved,
+    thinned,
+)
 from .visible import MIDDLE, Line, Visible
 
 LEAST_DISC, GREATEST_DISC = 1.7, 3.2
@@ -88,13 +106,15 @@ def told(passed: list[Passage]) -> str:
     return f"{begin}, and so on in turn, but {', '.join(pairs[:MOST_NAMED])}{more}."
 
 
-def follow_pages(counted: Counted, drawn: Drawn, visible: Visible, whole: Box, paper: str, title: str) -> list[Page]:
-    """As many pages as the strands take, several strands to a page where their numbers can be read."""
+def follow_pages(
+    drawn: Drawn, visible: Visible, passed_by: list[list[Passage]], whole: Box, paper: str, title: str
+) -> tuple[list[Page], dict[str, tuple[Item, ...]]]:
+    """As many pages as the strands take, several to a page where their numbers can be read; and the drawing on all."""
     lanes = drawn.lanes
     size = PAPERS[paper]
     box = page_box(size)
     room = Box(box.left, box.bottom, box.right, box.top - 21)
-    order = passages(counted, drawn, visible)
+    order = passed_by
     halves = [float(np.median(lanes.width[a:b])) for a, b in zip(lanes.start[:-1], lanes.start[1:], strict=True)]
     radii = [
         disc_radius(passed, float(drawn.courses.length[lanes.circuit[lane]]), halves[lane], float(lanes.breadth[lane]))
@@ -102,22 +122,24 @@ def follow_pages(counted: Counted, drawn: Drawn, visible: Visible, whole: Box, p
     ]
     need = LEAST_DISC / min(radii)
     count = len(lanes.circuit)
-    gap, words = 6.0, 17.0
+    gap, above = 6.0, 17.0
     columns, rows, fewest, largest = 1, 1, math.inf, 0.0
     for across, down in ((1, 1), (1, 2), (1, 3), (1, 4), (2, 1), (2, 2), (2, 3), (2, 4), (3, 3), (3, 4)):
-        wide, high = (room.width - gap * (across - 1)) / across, room.height / down - words
+        wide, high = (room.width - gap * (across - 1)) / across, room.height / down - above
         scale = min(wide / whole.width, high / whole.height)
         sheets = -(-count // (across * down))
         if (across, down) == (1, 1) or (scale >= need and (sheets, -scale) < (fewest, -largest)):
             columns, rows, fewest, largest = across, down, sheets, scale
     per = columns * rows
     wide, high = (room.width - gap * (columns - 1)) / columns, room.height / rows
-    scale = min(wide / whole.width, (high - words) / whole.height)
-    faint = Shape("edges", Pen(0.18, GREY), thinned(visible.edges))
+    words = [column("words", told(passed), 0.0, 0.0, wide, 2.5) for passed in order]
+    above = 7.0 + max(-end for _, end in words)
+    scale = min(wide / whole.width, (high - above - 3.0) / whole.height)
+    edges = tuple(moved([Shape("edges", Pen(0.18, GREY), thinned(visible.edges))], scale, 0.0, 0.0))
     pages = []
     total = -(-count // per)
     for sheet in range(total):
-        items: list[Item] = [
+        items: list[Item | Inset] = [
             Words("title", f"{title}: follow the strand", box.left, box.top - 6, 6, bold=True),
             *_key(box.left, box.top - 13),
         ]
@@ -128,17 +150,16 @@ def follow_pages(counted: Counted, drawn: Drawn, visible: Visible, whole: Box, p
             if lanes.paired[lane]:
                 name += f": {('left', 'right')[int(lanes.side[lane])]} half of circuit {int(lanes.circuit[lane]) + 1}"
             items.append(Words("words", name, left, top - 4, 3.6, bold=True))
-            text, end = column("words", told(order[lane]), left, top - 5, wide, 2.5)
-            items += text
-            area = Box(left, top - high + 3, left + wide, min(end - 2, top - 11))
-            own = min(scale, area.height / whole.height)
-            dx = (area.left + area.right - own * (whole.left + whole.right)) / 2
-            dy = area.top - own * whole.top
-            items += _strand(drawn, visible, faint, order[lane], lane, radii[lane], own, dx, dy)
+            items += moved(words[lane][0], 1.0, left, top - 5)
+            dx = left + wide / 2 - scale * (whole.left + whole.right) / 2
+            dy = top - above - scale * whole.top
+            items += _tinted(drawn, visible, lane, scale, dx, dy)
+            items.append(Inset("strands", (dx, dy), Box(0.0, 0.0, *size)))
+            items += _marks(drawn, visible, order[lane], lane, radii[lane], scale, dx, dy)
         number = "" if total == 1 else f" {sheet + 1} of {total}"
         items += foot(size, f"Follow the strand{number}", f"{title}: drawn to fit, not at true scale")
         pages.append(Page(*size, tuple(items)))
-    return pages
+    return pages, {"strands": edges}
 
 
 def _key(x: float, y: float) -> list[Item]:
@@ -166,10 +187,25 @@ def _mark(x: float, y: float, radius: float, number: int, over: bool) -> list[It
     ]
 
 
-def _strand(
+def _tinted(drawn: Drawn, visible: Visible, lane: int, scale: float, dx: float, dy: float) -> list[Item]:
+    """What is seen of one strand, as a tint."""
+    lanes = drawn.lanes
+    start, stop = int(lanes.start[lane]), int(lanes.start[lane + 1])
+    items: list[Item] = []
+    if lanes.paired[lane] and lanes.whole[start:stop].any():  # pieces with forks belong to both halves
+        wide = 0.8 * float(np.median(lanes.width[start:stop])) * scale
+        items.append(Shape("strand", Pen(wide, AMBER, butt=True), thinned(visible.cores[lane])))
+    else:
+        for piece in visible.pieces:
+            if piece.lane == lane:
+                lines = (Line(piece.outline, True), *(Line(hole, True) for hole in piece.holes))
+                items.append(Shape("strand", Pen(0.0, fill=AMBER), thinned(lines)))
+    return moved(items, scale, dx, dy)
+
+
+def _marks(
     drawn: Drawn,
     visible: Visible,
-    faint: Shape,
     passed: list[Passage],
     lane: int,
     radius: float,
@@ -177,24 +213,10 @@ def _strand(
     dx: float,
     dy: float,
 ) -> list[Item]:
-    """One strand's panel: all edges faint, what is seen of the strand tinted, numbers on it, an arrow to begin."""
+    """An arrow where to begin, and a number at every crossing."""
     lanes, rails = drawn.lanes, visible.rails
     shift = np.array([dx, dy])
     items: list[Item] = []
-    start, stop = int(lanes.start[lane]), int(lanes.start[lane + 1])
-    if lanes.paired[lane] and lanes.whole[start:stop].any():  # pieces with forks belong to both halves
-        wide = 0.8 * float(np.median(lanes.width[start:stop])) * scale
-        core = tuple(Line(points * scale + shift, closed) for points, closed in thinned(visible.cores[lane]))
-        items.append(Shape("strand", Pen(wide, AMBER, butt=True), core))
-    else:
-        for piece in visible.pieces:
-            if piece.lane == lane:
-                lines = (Line(piece.outline, True), *(Line(hole, True) for hole in piece.holes))
-                areas = tuple(Line(points * scale + shift, True) for points, _ in thinned(lines))
-                items.append(Shape("strand", Pen(0.0, fill=AMBER), areas))
-    items.append(
-        Shape("edges", faint.pen, tuple(Line(points * scale + shift, closed) for points, closed in faint.lines))
-    )
 
     def at(s: float) -> Floats:
         point: Floats = rails.at(np.array([4 * lane + MIDDLE]), np.array([s]))[0] * scale + shift
