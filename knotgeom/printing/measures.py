@@ -83,6 +83,8 @@ BOTTOM = math.radians(40.0), math.radians(140.0)
 """Between how far its flanks are open an incised line counts as one."""
 LIKE = 1.6
 """The two flanks of an incised line are about as long as one another: within so many times."""
+SHALLOWEST = 0.05
+"""A groove that is not as deep as this is none, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +116,7 @@ def incised(on: Surface, deepest: float) -> Lines:
     out /= np.maximum(np.linalg.norm(out, axis=1), 1e-12)[:, None]
     depth = np.einsum("esk,ek->es", flank, out).min(1)
     width = np.linalg.norm(flank[:, 0] - flank[:, 1], axis=1)
-    good = (long.max(1) < LIKE * long.min(1)) & (depth < deepest) & (depth > 0)
+    good = (long.max(1) < LIKE * long.min(1)) & (depth < deepest) & (depth > SHALLOWEST)
     if not good.any():
         nothing = Measure(math.inf, 0.0)
         return Lines(nothing, nothing, 0.0)

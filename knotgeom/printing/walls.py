@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints, Mesh
-from .surface import Folds, Surface, along_edges, folds, scatter, surface_of
+from .surface import Folds, Surface, along_edges, folds, part_of, scatter, surface_of
 
 Point = tuple[float, float, float]
 
@@ -35,6 +35,8 @@ EXIT = 0.05
 """Below this a face is passed alongside rather than met."""
 CREVICE = math.radians(45.0)
 """Faces that meet at less than this, seen from outside, are a crotch: what is open there narrows to nothing."""
+TURNED = math.radians(120.0)
+"""A face that turns by more than this against two of its neighbours has been turned over."""
 LOWER = 0.7
 """An opening is a corner's where one so many times as wide lies near it."""
 REACH = 6
@@ -128,12 +130,19 @@ def measure(
 ) -> Leasts:
     """Several measures at once, which takes less time than one after another; what is not asked for is infinite."""
     on = mesh if isinstance(mesh, Surface) else surface_of(mesh)
+    if body is not None and not isinstance(mesh, Surface):
+        body = body[on.source]
+    bent = folds(on, math.radians(30.0))
+    # a small face turned over by rounding is no wall
+    turned = np.bincount(bent.faces[np.abs(bent.turn) > TURNED].ravel(), minlength=len(on.area)) > 1
+    if turned.any():
+        on, body = part_of(on, ~turned), None if body is None else body[~turned]
+        bent = folds(on, math.radians(30.0))
     found = {"wall": NOTHING, "gap": NOTHING, "clearance": NOTHING}
     left = [kind for kind in kinds if kind != "clearance" or (body is not None and len(np.unique(body)) > 1)]
     if len(on.area):
         size = float(np.linalg.norm(np.ptp(on.vertices[on.triangles.ravel()], axis=0)))
         spacing = min(max(spacing, math.sqrt(float(on.area.sum()) / MOST_POINTS)), size / 10)
-        bent = folds(on, math.radians(30.0))
         while left and spacing < size:
             spread = _spread(on, bent, spacing)
             across = {
@@ -399,7 +408,10 @@ def _refined(
         at = int(np.where(good, radius, np.inf).argmin())
         value = 2 * float(radius[at])
         mine_at = int(pick[at])
-        error = SLANT * apart + 2 * float(sag[mine_at]) + 0.5 * width * float(tilt[mine_at])
+        rough = 2 * float(sag[mine_at]) + 0.5 * width * float(tilt[mine_at])
+        if rough > max(value, 1e-3):
+            break  # faces that stand for a curve cannot show a wall thinner than they are rough
+        error = SLANT * apart + rough
         if value < best.value:
             ends = (_point(x[at]), _point(touch[at]))
             best = Measure(value, error, _point((x[at] + touch[at]) / 2), ends, spacing)
