@@ -210,7 +210,7 @@ def _with_legend(found: Reach) -> U8:
     draw.text((letter, top), f"{found.cutter.name}: what it leaves", fill=ink, font=font)
     said = (
         f"{100 * found.share:.1f} % of the lowered area keeps more than {found.tolerance:g} mm, "
-        f"{found.volume / 1000:.2f} cm³ in all"
+        f"{found.volume / 1000:.2f} cm3 in all"
     )
     draw.text((letter, top + 1.8 * letter), said, fill=ink, font=small)
     if not something:
