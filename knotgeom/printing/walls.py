@@ -44,7 +44,7 @@ REACH = 6
 MOST_POINTS = 120_000
 SPACING = 0.2
 """Usual distance of the points that look across, mm."""
-PLACES = 12
+PLACES = 8
 """The narrowest places, so many of them, that are measured against the triangles."""
 TRIES = 60
 """How many places are looked at for so many; beside a crotch, tangent planes cross where there is no wall."""
@@ -136,15 +136,19 @@ def measure(
     # a small face turned over by rounding is no wall
     turned = np.bincount(bent.faces[np.abs(bent.turn) > TURNED].ravel(), minlength=len(on.area)) > 1
     if turned.any():
+        number = np.cumsum(~turned) - 1
+        sound = ~turned[bent.faces].any(1)
+        bent = Folds(bent.ends[sound], number[bent.faces[sound]], bent.far[sound], bent.turn[sound])
         on, body = part_of(on, ~turned), None if body is None else body[~turned]
-        bent = folds(on, math.radians(30.0))
     found = {"wall": NOTHING, "gap": NOTHING, "clearance": NOTHING}
     left = [kind for kind in kinds if kind != "clearance" or (body is not None and len(np.unique(body)) > 1)]
     if len(on.area):
         size = float(np.linalg.norm(np.ptp(on.vertices[on.triangles.ravel()], axis=0)))
         spacing = min(max(spacing, math.sqrt(float(on.area.sum()) / MOST_POINTS)), size / 10)
+        a, b, c = (on.corners[:, k] for k in range(3))
+        boxes = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
         while left and spacing < size:
-            spread = _spread(on, bent, spacing)
+            spread = _spread(on, bent, boxes, spacing)
             across = {
                 side: look_across(spread, REACH * spacing, side)
                 for side in {-1 if kind == "wall" else 1 for kind in left}
@@ -174,8 +178,7 @@ def _within(spread: Spread, balls: Balls, reach: float, kind: str, body: Ints | 
         return NOTHING
     chosen = chosen[np.argsort(balls.width[chosen], kind="stable")]
     best = NOTHING
-    a, b, c = (on.corners[:, k] for k in range(3))
-    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    low, high = spread.boxes
     edged = np.zeros(len(on.area), bool)
     edged[spread.bent.faces[np.sign(spread.bent.turn) == side].ravel()] = True
     sound = 0
@@ -201,6 +204,8 @@ class Spread:
     ----------
     on : Surface
     bent : Folds
+    boxes : two of (t, 3) float64
+        Lowest and highest corner of each triangle.
     spacing : float
         Every third point looks across; these lie about so far apart, mm.
     point, normal : (n, 3) float64
@@ -219,6 +224,7 @@ class Spread:
 
     on: Surface
     bent: Folds
+    boxes: tuple[Floats, Floats]
     spacing: float
     point: Floats
     normal: Floats
@@ -231,7 +237,7 @@ class Spread:
     find: _Finder
 
 
-def _spread(on: Surface, bent: Folds, spacing: float) -> Spread:
+def _spread(on: Surface, bent: Folds, boxes: tuple[Floats, Floats], spacing: float) -> Spread:
     count = max(int(math.ceil(float(on.area.sum()) / spacing**2)), 64)
     point, face = scatter(on, 3 * count)
     normal, kind = on.normal[face], np.zeros(len(point), np.int8)
@@ -251,7 +257,7 @@ def _spread(on: Surface, bent: Folds, spacing: float) -> Spread:
     find = _Finder(key[order], int(np.prod(shape.astype(float))))
     origin = np.flatnonzero((order % 3 == 0) & (order < 3 * count))
     return Spread(
-        on, bent, spacing, point[order], normal[order], face[order], kind[order], origin, low, cell, shape, find
+        on, bent, boxes, spacing, point[order], normal[order], face[order], kind[order], origin, low, cell, shape, find
     )
 
 
