@@ -26,6 +26,7 @@ from .paper import (
     Words,
     column,
     disc,
+    fitting,
     moved,
     thinned,
 )
@@ -138,9 +139,10 @@ def follow_pages(
     edges = tuple(moved([Shape("edges", Pen(0.18, GREY), thinned(visible.edges))], scale, 0.0, 0.0))
     pages = []
     total = -(-count // per)
+    heading = f"{title}: follow the strand"
     for sheet in range(total):
         items: list[Item | Inset] = [
-            Words("title", f"{title}: follow the strand", box.left, box.top - 6, 6, bold=True),
+            Words("title", heading, box.left, box.top - 6, fitting(heading, 6, box.width, bold=True), bold=True),
             *_key(box.left, box.top - 13),
         ]
         for place, lane in enumerate(range(sheet * per, min(count, (sheet + 1) * per))):

@@ -15,7 +15,23 @@ from ..files import whole as files
 from ..made import Drawn, Made, draw, no_mesh, sample_spacing
 from .follow import follow_pages, passages
 from .pages import CAUTIONS, cover, tile, tiles
-from .paper import GREY, PAPERS, Box, Document, Inset, Item, Page, Pen, Shape, Words, column, extent, line, moved
+from .paper import (
+    GREY,
+    PAPERS,
+    Box,
+    Document,
+    Inset,
+    Item,
+    Page,
+    Pen,
+    Shape,
+    Words,
+    column,
+    extent,
+    fitting,
+    line,
+    moved,
+)
 from .pattern import (
     ARROW,
     CUT,
@@ -223,7 +239,9 @@ def single_page(scene: _Scene, sheet: Sheet) -> Page:
     side = 6.0
     width = max(whole.width + 2 * side, 120.0)
     inner = 0.84 * (width - 2 * side)  # where Helvetica is missing, another face may run wider
-    block: list[Item] = [Words("title", scene.title, side, -7.0, 5.0, bold=True)]
+    block: list[Item] = [
+        Words("title", scene.title, side, -7.0, fitting(scene.title, 5.0, inner, bold=True), bold=True)
+    ]
     mirrored = " (mirrored for transfer)" if kind == "mirrored" else ""
     sizes = "; ".join(f"{name} {value}" for name, value in facts(scene))
     text, end = column("title", f"Pattern{mirrored}, true scale. {sizes}.", side, -8.0, inner, 2.6)

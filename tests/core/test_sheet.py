@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import dataclasses
 import re
 import xml.etree.ElementTree as ElementTree
@@ -38,7 +39,7 @@ from knotgeom.design import (
 )
 from knotgeom.errors import DesignError
 from knotgeom.picture import height_buffer, window_of
-from knotgeom.sheets import follow, pages, paper, pattern, sheet, visible
+from knotgeom.sheets import follow, pages, paper, pattern, pdf, sheet, visible
 from knotgeom.weave import planar_diagram
 from tests.core import strategies
 
@@ -339,22 +340,38 @@ def test_pages_have_the_papers_size_and_their_check_line_is_100_mm_long_at_300_d
         assert length == pytest.approx(100, abs=0.1)
 
 
-def test_words_are_as_long_as_reckoned(folder):
+def test_words_are_as_long_as_reckoned(tmp_path):
     """PDFium brings Helvetica's metrics of its own."""
-    run("plait.interlace.json", "-o", "x.pdf")
-    with pypdfium2.PdfDocument("x.pdf") as document:
+    every = "".join(chr(k) for k in range(33, 127) if chr(k) != "@")  # PDFium's own bold @ is wider than Adobe's
+    items = tuple(paper.Words("words", every, 10, 40 - 20 * bold, 5, bold=bool(bold)) for bold in (0, 1))
+    Path(tmp_path / "x.pdf").write_bytes(b"".join(pdf.pdf(paper.Document("x", (paper.Page(400, 60, items),), {}))))
+    with pypdfium2.PdfDocument(tmp_path / "x.pdf") as document:
         text = document[0].get_textpage()
-        whole = text.get_text_range()
-        for words in ("Dust of wood, board and stone harms the lungs", "edge of a strand", "12 woven"):
-            at = whole.find(words)
-            if at < 0:
-                continue
-            left, right = text.get_charbox(at, loose=True)[0], text.get_charbox(at + len(words) - 1, loose=True)[2]
-            size = paper.width_of(words, 1.0)
-            assert (right - left) / size == pytest.approx(
-                {"edge of a strand": 3.0, "12 woven": 3.0}.get(words, 2.79) * 72 / 25.4, rel=0.01
+        for bold in (0, 1):
+            first = bold * (text.count_chars() - len(every))
+            begins = [_origin(text, first + k) for k in range(len(every))]
+            for character, begin, end in zip(every, begins, begins[1:], strict=False):
+                assert (end - begin) * 25.4 / 72 == pytest.approx(paper.width_of(character, 5, bool(bold)), abs=0.005)
+
+
+def _origin(text: pypdfium2.PdfTextPage, index: int) -> float:
+    x, y = ctypes.c_double(), ctypes.c_double()
+    assert pypdfium2.raw.FPDFText_GetCharOrigin(text, index, x, y)
+    return x.value
+
+
+def test_words_keep_within_the_paper_however_long_the_title(folder):
+    title = "A frame for the mirror over the washstand in the upper room, with four knots tied into its corners"
+    run("forks.interlace.json", "-o", "x.pdf", "--pages", "pattern,stages,follow", "--title", title)
+    with pypdfium2.PdfDocument("x.pdf") as document:
+        for page in document:
+            text = page.get_textpage()
+            boxes = np.array(
+                [text.get_charbox(k) for k in range(text.count_chars()) if text.get_text_range(k, 1).strip()]
             )
-        assert "edge of a strand" in whole and "Dust of wood" in whole and "17 woven crossings, 1 circuit" in whole
+            edge = (pages.MARGIN - 2.5) * 72 / 25.4
+            assert boxes[:, 0].min() > edge and boxes[:, 2].max() < page.get_width() - edge
+            assert boxes[:, 1].min() > edge and boxes[:, 3].max() < page.get_height() - edge
 
 
 def near(one: np.ndarray, other: np.ndarray) -> float:
