@@ -120,7 +120,7 @@ def _picture(options: argparse.Namespace) -> None:
 
 def _carve(options: argparse.Namespace) -> None:
     design = _read(options.file)
-    from .carving import files, relief, woods
+    from .carving import files, relief, tool_report, woods
 
     carving = design.make.carve
     if options.resolution is not None:
@@ -144,6 +144,9 @@ def _carve(options: argparse.Namespace) -> None:
         _print(f"  {name}")
     for finding in panel.findings:
         _print(f"{finding.kind} at {finding.place}: {finding.remedy}")
+    with open(os.path.join(options.output, files.REPORT), encoding="utf-8") as stream:
+        for line in tool_report.tool_lines(json.load(stream)["tools"]):
+            _print(line)
     _print("Cautions:")
     for line in woods.CAUTIONS:
         _print(f"  {line}")
