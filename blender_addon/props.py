@@ -152,6 +152,7 @@ def _count(axis, name, description):
         min=1,
         max=400,
         soft_max=24,
+        translation_context="Relief Knots",
         options=set(),
         get=lambda knot: _value(knot, lambda design: getattr(design.layout, axis), 1),
         set=lambda knot, value: _change(knot, edit(value)),

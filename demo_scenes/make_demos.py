@@ -46,6 +46,39 @@ def make_files(demo: Demo, out: Path) -> None:
     print(f"{demo.name}: facts, picture and mesh, {time.perf_counter() - begun:.0f} s", flush=True)
 
 
+def make_sheets(demo: Demo, out: Path) -> None:
+    """Pattern sheets for a carver: on paper with all that can be shown, and for a cutter."""
+    marks = ("--depths", "--waste", "--arrows", "--replace", "--title", demo.title)
+    paper = out / f"{demo.name}_sheet.pdf"
+    knotgeom("sheet", str(demo.path), "-o", str(paper), "--pages", "pattern,mirrored,stages,follow", *marks)
+    knotgeom("sheet", str(demo.path), "-o", str(out / f"{demo.name}_outlines.svg"), "--replace", "--title", demo.title)
+    print(f"{demo.name}: pattern sheets", flush=True)
+
+
+def show_sheet(demo: Demo, out: Path) -> Path:
+    """The first pages of a pattern sheet side by side: contents, pattern, stages, strands."""
+    import pypdfium2
+
+    gap, high = 24, 900
+    with pypdfium2.PdfDocument(out / f"{demo.name}_sheet.pdf") as document:
+        names = [page.get_textpage().get_text_range() for page in document]
+        first = [
+            next(k for k, text in enumerate(names) if title in text) for title in (": stages", ": follow the strand")
+        ]
+        images = [document[k].render(scale=3).to_pil() for k in (0, 1, *first)]
+    images = [
+        image.resize((round(image.width * high / image.height), high), Image.Resampling.LANCZOS) for image in images
+    ]
+    shown = Image.new("RGB", (sum(i.width + gap for i in images) + gap, high + 2 * gap), FAINT)
+    x = gap
+    for image in images:
+        shown.paste(image, (x, gap))
+        x += image.width + gap
+    path = out / f"{demo.name}_sheet.jpg"
+    shown.save(path, quality=82, optimize=True)
+    return path
+
+
 def contact_sheet(out: Path) -> Path:
     """All renders on one sheet, each with its title and for whom it is."""
     rows = -(-len(DEMOS) // COLUMNS)
@@ -71,6 +104,9 @@ def main() -> None:
     out.mkdir(parents=True, exist_ok=True)
     for demo in DEMOS:
         make_files(demo, out)
+        if demo.person == "woodcarver":
+            make_sheets(demo, out)
+    print(f"{show_sheet(DEMOS[0], out)}")
     blender = os.environ.get("BLENDER_PYTHON")
     if not blender:
         print("BLENDER_PYTHON names no Python with Blender's module: no scenes, renders and contact sheet are made")

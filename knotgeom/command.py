@@ -120,7 +120,7 @@ def _picture(options: argparse.Namespace) -> None:
 
 def _carve(options: argparse.Namespace) -> None:
     design = _read(options.file)
-    from .carving import files, relief, woods
+    from .carving import files, relief, tool_report, woods
 
     carving = design.make.carve
     if options.resolution is not None:
@@ -144,6 +144,9 @@ def _carve(options: argparse.Namespace) -> None:
         _print(f"  {name}")
     for finding in panel.findings:
         _print(f"{finding.kind} at {finding.place}: {finding.remedy}")
+    with open(os.path.join(options.output, files.REPORT), encoding="utf-8") as stream:
+        for line in tool_report.tool_lines(json.load(stream)["tools"]):
+            _print(line)
     _print("Cautions:")
     for line in woods.CAUTIONS:
         _print(f"  {line}")
@@ -170,10 +173,25 @@ def _sheet(options: argparse.Namespace) -> None:
     try:
         with _progress() as progress:
             result = made.make(design, prove=0, progress=progress)
-            done = sheets.write_sheet(options.output, result, sheet, title)
+            done = sheets.write_sheet(options.output, result, sheet, title, progress)
     except DesignError as error:
         raise error if error.file else error.within(printable(options.file, 400)) from None
     _print(f"{printable(options.output, 400)}: {done}")
+
+
+def _check(options: argparse.Namespace) -> None:
+    from .printing import checks, materials, profiles
+
+    limits = profiles.named(options.profile, options.kind)
+    design = _read(options.file)
+    name = options.material if options.material is not None else design.make.print.material
+    of = materials.material(name)
+    try:
+        with _progress() as progress:
+            checked = checks.check_design(design, limits, of, progress=progress)
+    except DesignError as error:
+        raise error if error.file else error.within(printable(options.file, 400)) from None
+    _print(checks.text(checked))
 
 
 def _new(options: argparse.Namespace) -> None:
@@ -266,6 +284,12 @@ def _parser() -> argparse.ArgumentParser:
     carve.add_argument("-o", "--output", metavar="DIR", required=True, help="folder for the files")
     carve.add_argument("--resolution", metavar="MM", type=_resolution, help="mm per sample, 0.05 to 1")
     carve.add_argument("--replace", action="store_true", help="write over files that are there already")
+
+    check = _verb(verbs, "check", _check, "measure and judge the finished piece, print one JSON object")
+    check.add_argument("file", metavar="FILE", help="design file")
+    check.add_argument("--for", dest="kind", choices=("printing", "casting"), required=True, help="kind of process")
+    check.add_argument("--profile", metavar="P", help="a process by name, or a JSON file of limits of your own")
+    check.add_argument("--material", metavar="M", help="material for the mass (default: the design's)")
 
     sheet = _verb(verbs, "sheet", _sheet, "draw a pattern sheet: line work at true scale on paper or for a cutter")
     sheet.add_argument("file", metavar="FILE", help="design file")

@@ -77,6 +77,8 @@ NAMES = {
     "divide.gap": "gap",
     "heights.step": "step",
     "heights.depth_limit": "depth limit",
+    "heights.clearance": "clearance",
+    "strand.groove.depth": "groove depth",
 }
 
 

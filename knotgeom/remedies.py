@@ -38,6 +38,10 @@ def applied(design: Design, change: Change) -> Design:
         return replace(design, heights=replace(heights, step=value))
     if change.key == "heights.depth_limit":
         return replace(design, heights=replace(heights, depth_limit=value))
+    if change.key == "heights.clearance":
+        return replace(design, heights=replace(heights, clearance=value))
+    if change.key == "strand.groove.depth":
+        return replace(design, strand=replace(strand, groove=replace(strand.groove, depth=value)))
     raise ValueError(f"{change.key} is no value that a finding changes")
 
 

@@ -203,8 +203,10 @@ def _deepest_near(field: HeightField, where: Floats, radius: float) -> Floats:
     return -lowest
 
 
-def section_along(made: Made, field: HeightField, line: Line) -> SectionAlong:
+def section_along(made: Made, field: HeightField, line: Line, level: float | None = None) -> SectionAlong:
     """Cut the relief along a line: its profile, the strands that the line crosses and the ground between.
+
+    Ground is what lies no higher than ``level``, :func:`.hand.ground_level` where left out.
 
     Raises
     ------
@@ -231,7 +233,7 @@ def section_along(made: Made, field: HeightField, line: Line) -> SectionAlong:
     z = heights_at(field, line.x0 + along * u[0], line.y0 + along * u[1])
     strands = _strands_on(made, field, line, begin, end)
     flat = float(field.z.max()) - float(field.z.min()) < 1e-6
-    ground = () if flat else _stretches(along, z, z <= ground_level(field))
+    ground = () if flat else _stretches(along, z, z <= (ground_level(field) if level is None else level))
     return SectionAlong(line, along, z, strands, ground)
 
 

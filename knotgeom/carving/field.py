@@ -174,6 +174,7 @@ def finisher(panel: Panel, lines: F32 | None) -> Callable[[Grid, F32, slice], No
             np.maximum(z, ground, out=z)
         else:
             np.maximum(z, np.float32(-panel.depth), out=z)
+        np.minimum(z, np.float32(0.0), out=z)  # what rounding leaves over the face
         dx = np.minimum(x - panel.left, panel.left + panel.length - x)
         dy = np.minimum(y - panel.bottom, panel.top - y)
         near_x, near_y = np.flatnonzero(dx < inner), np.flatnonzero(dy < inner)

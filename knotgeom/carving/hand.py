@@ -19,6 +19,7 @@ from ..made import Made, no_mesh
 from ..mesh import Bools, Floats
 from .field import HeightField
 from .gouges import OWNED, Gouge, check_gouges, fit_bend, gouge_radius, hollow_depth
+from .options import Ground
 from .panel import Panel
 from .regions import distance, greatest, regions, totals
 
@@ -235,15 +236,22 @@ def _runs(sign: Floats) -> list[NDArray[np.int64]]:
 
 
 def ground_level(field: HeightField) -> float:
-    """Height up to which a place counts as lowered ground, mm: a seventh of the depth above the lowest place.
+    """Height up to which a place counts as lowered ground where nothing else is known: a twelfth of the depth, mm.
 
-    So the texture of a ground belongs to it and so does the foot of a wall, but no strand that dips.
+    That is less than strands that dip stand over their ground.
     """
     low, high = float(field.z.min()), float(field.z.max())
-    return low + (high - low) / 7
+    return low + (high - low) / 12
 
 
-def _floor(field: HeightField) -> tuple[HeightField, Bools]:
+def panel_ground_level(panel: Panel) -> float:
+    """The same for a panel: marks of texture belong to the ground; where it is left standing, nothing is lowered."""
+    if panel.carving.ground is Ground.LEFT:
+        return -math.inf
+    return -panel.depth + panel.texture_depth + panel.depth / 20
+
+
+def _floor(field: HeightField, level: float | None) -> tuple[HeightField, Bools]:
     """The map thinned for measuring ground, and where it is ground; the level is taken on the whole map."""
     stride = max(1, math.floor(HAND_PITCH / field.pitch + 1e-9))
     half = stride // 2
@@ -252,19 +260,23 @@ def _floor(field: HeightField) -> tuple[HeightField, Bools]:
     )
     if not float(field.z.max()) - float(field.z.min()) > 1e-6:
         return thin, np.zeros(thin.z.shape, bool)
-    return thin, thin.z <= ground_level(field)
+    return thin, thin.z <= (ground_level(field) if level is None else level)
 
 
 def pockets(
-    field: HeightField, gouges: Sequence[Gouge] = OWNED, progress: Progress | None = None
+    field: HeightField,
+    gouges: Sequence[Gouge] = OWNED,
+    progress: Progress | None = None,
+    level: float | None = None,
 ) -> tuple[Pocket, ...]:
     """Every pocket of lowered ground, narrowest first, with the tools of a list that enter it.
 
     A tool enters where a circle of its width has room; what it covers is what such circles cover. Pockets smaller
-    than 1 mm2 are left out. Places are true to :data:`HAND_PITCH`, or the map's pitch where that is coarser.
+    than 1 mm2 are left out. Places are true to :data:`HAND_PITCH`, or the map's pitch where that is coarser. Ground
+    is what lies no higher than ``level``, :func:`ground_level` where left out.
     """
     check_gouges(gouges)
-    thin, ground = _floor(field)
+    thin, ground = _floor(field, level)
     cell = thin.pitch**2
     labels, count = regions(ground)
     if not count:
@@ -316,7 +328,11 @@ def _suits(gouge: Gouge, covered: float) -> tuple[float, float, float]:
 
 
 def narrow_places(
-    made: Made, field: HeightField, gouges: Sequence[Gouge] = OWNED, most: int = PLACES
+    made: Made,
+    field: HeightField,
+    gouges: Sequence[Gouge] = OWNED,
+    most: int = PLACES,
+    level: float | None = None,
 ) -> tuple[NarrowPlace, ...]:
     """The narrowest ground between strands, narrowest first, at most ``most`` places.
 
@@ -327,7 +343,7 @@ def narrow_places(
     if made.drawn is None:
         raise no_mesh(made)
     gaps = made.drawn.gaps
-    thin, ground = _floor(field)
+    thin, ground = _floor(field, level)
     room = distance(ground, math.ceil(WIDEST / 2 / thin.pitch))
     found = []
     for k in np.argsort(gaps.apart, kind="stable").tolist():

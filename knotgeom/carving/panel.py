@@ -15,7 +15,7 @@ import numpy as np
 from ..design import Design, Heights, Make, Making, Sizes, Strand
 from ..errors import DesignError
 from ..findings import Change, Finding
-from ..made import Made, Progress, make, no_mesh
+from ..made import Drawn, Made, Progress, make, no_mesh
 from ..mesh import Floats
 from ..sizing import sizes
 from .options import Carving, Ground, Moulding
@@ -146,31 +146,24 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
     depth = _wanted_depth(design, carving, plain)
     step = set_step(design, depth)
     natural = depth is None
-    span = edge = crown = 0.0
     levels = 1.0
-    thick = plain.thickness
-    made: Made | None = None
     limit = depth if depth is not None else math.inf
-    for attempt in range(3):
+    drawn: Drawn | None
+    for attempt in range(4):
         thick, rounded = _thickness(design, plain, step, limit, levels)
-        report(0.05 + 0.25 * attempt, "weaving the relief")
+        report(0.05 + 0.2 * attempt, "weaving the relief")
         made = _made(design, thick, step + rounded, None if natural else (1 - STANDING) * limit - rounded + thick)
+        drawn = made.drawn
+        assert drawn is not None
         edge, crown = _section(made)
-        assert made.drawn is not None
-        highest = float(made.drawn.relief.z.max())
-        span = highest - float(made.drawn.relief.z.min())
+        rounded = crown - edge
+        edges = overlap_edges(made.counted, drawn)
+        z = give_way(drawn.lanes, edges, drawn.relief.z, step + rounded, max(1.02 * drawn.relief.steepest, CLIMB))
+        z = z - (float(z.max()) + crown)
+        span = float(np.ptp(z))
         if natural or span + rounded + STANDING * limit <= limit * (1 + 1e-6) or thick <= 1.01 * LEAST_THICK * limit:
             break
         levels = max(span / (step + rounded), levels * 1.02)
-    assert made is not None and made.drawn is not None
-    report(0.8, "looking along the edges")
-    edges = overlap_edges(made.counted, made.drawn)
-    rounded = crown - edge
-    z = made.drawn.relief.z
-    slope = max(1.02 * made.drawn.relief.steepest, CLIMB)
-    z = give_way(made.drawn.lanes, edges, z, step + rounded, slope)
-    z = z - (float(z.max()) + crown)
-    span = float(np.ptp(z))
     if depth is None:
         depth = max(span + thick, (span + rounded) / (1 - STANDING))
         if carving.board is not None:
@@ -178,18 +171,19 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
     room = (1 - STANDING) * depth - rounded
     if span > room:
         z = (z + crown) * max(room / span, 0.0) - crown
-    kept = least_step(made.drawn.lanes, edges, z) - rounded
+    assert drawn is not None
+    kept = least_step(drawn.lanes, edges, z) - rounded
     kept_step = float(kept.min()) if len(kept) else step
     findings = list(made.findings)
     if kept_step < step - 0.02:
-        share = max(span / max(room, 1e-9), 1.0)
+        needed = (span + rounded) / (1 - STANDING)
         findings.append(
             Finding(
                 "step",
                 "make.carve.depth",
                 round(kept_step, 4),
                 f"a relief {depth:.2f} mm deep has no room for steps of {step:.2f} mm: with a depth of "
-                f"{_up(depth * share)} mm it would",
+                f"{_up(needed)} mm it would",
                 None,
                 (Change("heights.step", max(round(kept_step, 2), 0.01)),),
             )

@@ -30,6 +30,10 @@ F32 = NDArray[np.float32]
 
 FINE = 8192
 """Entries of a table across a strand: on a wall of 8 degrees they are about 0.01 mm apart in height."""
+LAP = 1e-4
+"""mm that bands of strand overlap, so that no sample falls between two whose common side is cut up differently."""
+BESIDE_FORKS = 4
+"""Steps from ring to ring beside forks, where faces are flat."""
 BAND = 1 << 19
 """Samples of the rows filled together, few enough for the processor's cache."""
 
@@ -180,22 +184,39 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
     strips: list[tuple[Floats, Floats]] = []
     if len(rest):
         ring, next_ring = (swept.vertices[swept.ring_vertices(swept.band_ring[rest, end])[:, chain]] for end in (0, 1))
-        strips.append((ring, next_ring))
+        # the height between the rings as the cubic has it, in a few steps
+        low, high = cubic[a[rest]][:, 0], cubic[a[rest]].sum(1)
+        shares = np.linspace(-1e-3, 1 + 1e-3, BESIDE_FORKS + 1)
+        rings = []
+        for t in shares.tolist():
+            between = (1 - t) * ring + t * next_ring
+            curve = cubic[a[rest]] @ np.array([1.0, t, t * t, t * t * t])
+            between[:, :, 2] += (curve - (1 - t) * low - t * high)[:, None]
+            rings.append(between)
+        strips += list(zip(rings[:-1], rings[1:], strict=True))
         lateral = [courses.lateral[lanes.sample[end[rest]]] for end in (a, b)]
         for edge, side in ((0, 1.0), (-1, -1.0)):
             for inner, outer in _beside(walls):
-                near, far = (
-                    np.stack([_moved(rings[:, edge], lat, side, shift) for shift in (inner, outer)], 1)
-                    for rings, lat in ((ring, lateral[0]), (next_ring, lateral[1]))
-                )
-                strips.append((near, far))
+                feet = [
+                    np.stack(
+                        [
+                            _moved(around[:, edge], (1 - t) * lateral[0] + t * lateral[1], side, s)
+                            for s in (inner, outer)
+                        ],
+                        1,
+                    )
+                    for t, around in zip(shares.tolist(), rings, strict=True)
+                ]
+                strips += list(zip(feet[:-1], feet[1:], strict=True))
     if len(swept.fork_sample):
         faces = swept.fork_quads.reshape(-1, 4)[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)
         faces = np.concatenate([faces, swept.fork_triangles.reshape(-1, 3)])
         upright = swept.vertices[faces]
         if walls.line is None:
             made.append(_plain(upright))
-        lateral_at = courses.lateral[lanes.sample[swept.fork_sample]]
+        here, there = (
+            courses.lateral[lanes.sample[at]] for at in (swept.fork_sample, swept.following[swept.fork_sample])
+        )
         # quad j of a fork runs from point j of the whole strand's ring to point j of the halves'
         left, right = swept.fork_quads[:, first], swept.fork_quads[:, last - 1]
         for quads, side in ((left, 1.0), (right, -1.0)):
@@ -204,8 +225,8 @@ def strand_strips(drawn: Drawn, z: Floats, strand: Strand, size: Sizes, walls: W
             for inner, outer in _beside(walls):
                 strips.append(
                     (
-                        np.stack([_moved(one, lateral_at, side, s) for s in (inner, outer)], 1),
-                        np.stack([_moved(other, lateral_at, side, s) for s in (inner, outer)], 1),
+                        np.stack([_moved(one, here, side, s) for s in (inner, outer)], 1),
+                        np.stack([_moved(other, there, side, s) for s in (inner, outer)], 1),
                     )
                 )
     if walls.line is not None:
@@ -246,13 +267,18 @@ def _bands(
                 point, lateral, offset = (values[rest] for values in ends[end])
                 quad[:, corner, :2] = point + (offset + side)[:, None] * lateral
                 quad[:, corner, 2] = base * FINE + (FINE - 1) * (side + reach) / (2 * reach)
-            one, other = quad[:, [0, 1], :2], quad[:, [3, 2], :2]
+            one, other = quad[:, [0, 1], :2].copy(), quad[:, [3, 2], :2].copy()
+            for corners, line, way in (((0, 1), one, -LAP), ((3, 2), other, LAP)):
+                run = line[:, 0] - line[:, 1]
+                run = way * run / np.maximum(np.linalg.norm(run, axis=1, keepdims=True), 1e-12)
+                quad[:, corners, 0] += run[:, None, 1]
+                quad[:, corners, 1] -= run[:, None, 0]
             gone, left = (_from_line(line, quad[:, :, :2]) for line in (one, other))
             left = -left  # square to the first ring onward, and to the second one back
             whole = gone + left
             quad[:, :, 3], quad[:, :, 4] = gone, whole
             usable = whole.min(1) > 1e-3 * np.abs(whole).max(1)
-            usable &= (gone > -1e-6 * whole).all(1) & (left > -1e-6 * whole).all(1)
+            usable &= (gone > -2 * LAP).all(1) & (left > -2 * LAP).all(1)
             curve = cubic[rest].copy()
             if len(strips) == 1:
                 failing = ~usable

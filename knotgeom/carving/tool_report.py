@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from .cutters import Cutter, CutterKind, scallop_height, stepover_for, tip_radiu
 from .depths import CrossingDepth, Line, SectionAlong, crossing_depths, middle_lines, section_along
 from .field import HeightField
 from .gouges import Gouge, gouge_radius
-from .hand import bends, compare_with_practice, narrow_places, pockets, walls_across_grain
+from .hand import bends, compare_with_practice, narrow_places, panel_ground_level, pockets, walls_across_grain
 from .panel import Panel
 from .reach import DIAMETERS, Reach, largest_cutter, picture, reach, scale_colours
 from .section_drawing import sections_svg
@@ -76,14 +77,14 @@ def reach_report(panel: Panel, field: HeightField, progress: Progress | None = N
         done += 1
         reaches.append(found)
         rows.append(_cutter_facts(found, largest[like], tools.share, tools.scallop))
-    gouges = tools.gouges
-    ground = pockets(field, gouges, part)
+    gouges, level = tools.gouges, panel_ground_level(panel)
+    ground = pockets(field, gouges, part, level)
     done += 1
     made = panel.made
     lines = [
         Line(*ends, name=LETTERS[k] if k < len(LETTERS) else str(k + 1)) for k, ends in enumerate(tools.sections)
     ] or list(middle_lines(field))
-    sections = tuple(section_along(made, field, line) for line in lines)
+    sections = tuple(section_along(made, field, line, level) for line in lines)
     crossings = crossing_depths(made, field)
     walls = walls_across_grain(field, tools.grain_deg)
     by_tool = Counter(_named(pocket.gouge) for pocket in ground)
@@ -99,7 +100,7 @@ def reach_report(panel: Panel, field: HeightField, progress: Progress | None = N
                     "floor_mm": _mm(place.floor),
                     "enters": _named(place.gouge),
                 }
-                for place in narrow_places(made, field, gouges)
+                for place in narrow_places(made, field, gouges, MOST_LISTED, level)
             ],
             "pockets": {
                 "count": len(ground),
@@ -166,6 +167,20 @@ def reach_report(panel: Panel, field: HeightField, progress: Progress | None = N
     return ToolReport(facts, tuple(reaches), crossings, sections)
 
 
+def tool_lines(facts: Mapping[str, Any]) -> list[str]:
+    """The cutters' results in a line each, for a terminal; ``facts`` as :func:`reach_report` gives them."""
+    lines = []
+    for row in facts["cutters"]:
+        best = row["largest_that_does"]
+        does = f"{best['name']} is the largest that leaves" if best["name"] else "none sold leaves"
+        lines.append(
+            f"{row['name']}: {100 * row['uncut_share']:.1f} % of the lowered area uncut "
+            f"by more than {row['tolerance_mm']:g} mm; "
+            f"{does} at most {100 * best['uncut_share_allowed']:g} %"
+        )
+    return lines
+
+
 def uncut_pixels(reaches: Sequence[Reach]) -> U8:
     """What each cutter leaves, one picture below the other with its legend in mm, (h, w, 3) uint8.
 
@@ -210,7 +225,7 @@ def _with_legend(found: Reach) -> U8:
     draw.text((letter, top), f"{found.cutter.name}: what it leaves", fill=ink, font=font)
     said = (
         f"{100 * found.share:.1f} % of the lowered area keeps more than {found.tolerance:g} mm, "
-        f"{found.volume / 1000:.2f} cm³ in all"
+        f"{found.volume / 1000:.2f} cm3 in all"
     )
     draw.text((letter, top + 1.8 * letter), said, fill=ink, font=small)
     if not something:

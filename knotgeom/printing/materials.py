@@ -49,7 +49,7 @@ def alloy_density(parts: Mapping[str, float]) -> float:
 
 
 def _table() -> dict[str, Material]:
-    rule = f"alloy rule on the {TABLE}"
+    rule = f"alloy rule on {TABLE}"
     rows = (
         ("sterling silver", round(alloy_density({"silver": 925, "copper": 75}), 2), f"{rule} (Ag 925, Cu 75)"),
         ("fine silver", ELEMENTS["silver"], TABLE),

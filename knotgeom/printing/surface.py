@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh import Floats, Ints, Mesh, all_triangles
+from ..mesh import Bools, Floats, Ints, Mesh, all_triangles
 
 PLASTIC = 0.7548776662466927, 0.5698402909980532
 """Steps of the plane sequence that fills a square most evenly: 1/p and 1/p^2, p being the plastic number."""
@@ -25,6 +25,8 @@ class Surface:
         Outward, of length 1.
     area : (t,) float64
         mm2.
+    source : (t,) int64
+        The number of each triangle in what the surface was made from.
     """
 
     vertices: Floats
@@ -32,6 +34,14 @@ class Surface:
     corners: Floats
     normal: Floats
     area: Floats
+    source: Ints
+
+
+def part_of(on: Surface, chosen: Bools) -> Surface:
+    """Some triangles of a surface, (t,)."""
+    return Surface(
+        on.vertices, on.triangles[chosen], on.corners[chosen], on.normal[chosen], on.area[chosen], on.source[chosen]
+    )
 
 
 def surface_of(mesh: Mesh) -> Surface:
@@ -49,7 +59,7 @@ def surface(vertices: Floats, triangles: Ints) -> Surface:
     size = float(np.ptp(vertices, axis=0).max()) if len(vertices) else 0.0
     some = twice > (1e-7 * size) ** 2
     triangles, turned, twice = triangles[some], turned[some], twice[some]
-    return Surface(vertices, triangles, vertices[triangles], turned / twice[:, None], twice / 2)
+    return Surface(vertices, triangles, vertices[triangles], turned / twice[:, None], twice / 2, np.flatnonzero(some))
 
 
 def scatter(on: Surface, count: int) -> tuple[Floats, Ints]:

@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..mesh import Bools, Floats, Ints, Mesh
-from .surface import Folds, Surface, along_edges, folds, scatter, surface_of
+from .surface import Folds, Surface, along_edges, folds, part_of, scatter, surface_of
 
 Point = tuple[float, float, float]
 
@@ -35,6 +35,8 @@ EXIT = 0.05
 """Below this a face is passed alongside rather than met."""
 CREVICE = math.radians(45.0)
 """Faces that meet at less than this, seen from outside, are a crotch: what is open there narrows to nothing."""
+TURNED = math.radians(120.0)
+"""A face that turns by more than this against two of its neighbours has been turned over."""
 LOWER = 0.7
 """An opening is a corner's where one so many times as wide lies near it."""
 REACH = 6
@@ -42,7 +44,7 @@ REACH = 6
 MOST_POINTS = 120_000
 SPACING = 0.2
 """Usual distance of the points that look across, mm."""
-PLACES = 12
+PLACES = 8
 """The narrowest places, so many of them, that are measured against the triangles."""
 TRIES = 60
 """How many places are looked at for so many; beside a crotch, tangent planes cross where there is no wall."""
@@ -82,6 +84,15 @@ class Measure:
 NOTHING = Measure(math.inf, 0.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Leasts:
+    """The least wall, the least gap within one body, and the least clearance between two."""
+
+    wall: Measure
+    gap: Measure
+    clearance: Measure
+
+
 def least_wall(mesh: Mesh | Surface, *, spacing: float = SPACING) -> Measure:
     """The thinnest place of the material.
 
@@ -91,7 +102,7 @@ def least_wall(mesh: Mesh | Surface, *, spacing: float = SPACING) -> Measure:
         Distance of the points that look across, mm. It grows on a large surface, and wherever nothing is found within
         six times of it.
     """
-    return least_wall_and_gap(mesh, spacing=spacing, gap=False)[0]
+    return measure(mesh, spacing=spacing, kinds=("wall",)).wall
 
 
 def least_gap(mesh: Mesh | Surface, *, body: Ints | None = None, spacing: float = SPACING) -> Measure:
@@ -100,56 +111,74 @@ def least_gap(mesh: Mesh | Surface, *, body: Ints | None = None, spacing: float 
     Parameters
     ----------
     body : (t,) int, optional
-        The body that each triangle of the surface belongs to: between two bodies every gap counts, corner or not.
+        The body that each triangle of the surface belongs to: gaps between two bodies are then left out.
     """
-    return least_wall_and_gap(mesh, body=body, spacing=spacing, wall=False)[1]
+    return measure(mesh, body=body, spacing=spacing, kinds=("gap",)).gap
 
 
-def least_wall_and_gap(
+def least_clearance(mesh: Mesh | Surface, body: Ints, *, spacing: float = SPACING) -> Measure:
+    """The least gap between faces of two bodies, corner or not; ``body`` is that of each triangle, (t,)."""
+    return measure(mesh, body=body, spacing=spacing, kinds=("clearance",)).clearance
+
+
+def measure(
     mesh: Mesh | Surface,
     *,
     body: Ints | None = None,
     spacing: float = SPACING,
-    wall: bool = True,
-    gap: bool = True,
-) -> tuple[Measure, Measure]:
-    """Both at once, which takes less time than one after the other; what is not asked for is infinite."""
+    kinds: tuple[str, ...] = ("wall", "gap", "clearance"),
+) -> Leasts:
+    """Several measures at once, which takes less time than one after another; what is not asked for is infinite."""
     on = mesh if isinstance(mesh, Surface) else surface_of(mesh)
-    found = {-1: NOTHING, 1: NOTHING}
-    open_sides = [side for side, asked in ((-1, wall), (1, gap)) if asked]
-    if not len(on.area):
-        return NOTHING, NOTHING
-    size = float(np.linalg.norm(np.ptp(on.vertices[on.triangles.ravel()], axis=0)))
-    spacing = min(max(spacing, math.sqrt(float(on.area.sum()) / MOST_POINTS)), size / 10)
+    if body is not None and not isinstance(mesh, Surface):
+        body = body[on.source]
     bent = folds(on, math.radians(30.0))
-    while open_sides and spacing < size:
-        spread = _spread(on, bent, spacing)
-        for side in tuple(open_sides):
-            best = _within(spread, REACH * spacing, side, body)
-            if best.value < found[side].value:
-                found[side] = best
-            if found[side].value <= REACH * spacing:
-                open_sides.remove(side)
-        spacing *= 2
-    return found[-1], found[1]
+    # a small face turned over by rounding is no wall
+    turned = np.bincount(bent.faces[np.abs(bent.turn) > TURNED].ravel(), minlength=len(on.area)) > 1
+    if turned.any():
+        number = np.cumsum(~turned) - 1
+        sound = ~turned[bent.faces].any(1)
+        bent = Folds(bent.ends[sound], number[bent.faces[sound]], bent.far[sound], bent.turn[sound])
+        on, body = part_of(on, ~turned), None if body is None else body[~turned]
+    found = {"wall": NOTHING, "gap": NOTHING, "clearance": NOTHING}
+    left = [kind for kind in kinds if kind != "clearance" or (body is not None and len(np.unique(body)) > 1)]
+    if len(on.area):
+        size = float(np.linalg.norm(np.ptp(on.vertices[on.triangles.ravel()], axis=0)))
+        spacing = min(max(spacing, math.sqrt(float(on.area.sum()) / MOST_POINTS)), size / 10)
+        a, b, c = (on.corners[:, k] for k in range(3))
+        boxes = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+        while left and spacing < size:
+            spread = _spread(on, bent, boxes, spacing)
+            across = {
+                side: look_across(spread, REACH * spacing, side)
+                for side in {-1 if kind == "wall" else 1 for kind in left}
+            }
+            for kind in tuple(left):
+                best = _within(spread, across[-1 if kind == "wall" else 1], REACH * spacing, kind, body)
+                if best.value < found[kind].value:
+                    found[kind] = best
+                if found[kind].value <= REACH * spacing:
+                    left.remove(kind)
+            spacing *= 2
+    return Leasts(found["wall"], found["gap"], found["clearance"])
 
 
-def _within(spread: Spread, reach: float, side: int, body: Ints | None) -> Measure:
+def _within(spread: Spread, balls: Balls, reach: float, kind: str, body: Ints | None) -> Measure:
     """The least of one kind that is not over ``reach``."""
     on, spacing = spread.on, spread.spacing
-    balls = look_across(spread, reach, side)
-    keep = balls.cosine >= (OPPOSITE if side < 0 else FACING)
-    if side > 0:
+    side = -1 if kind == "wall" else 1
+    opposite = FACING if kind == "gap" else OPPOSITE
+    keep = balls.cosine >= opposite
+    if kind == "gap":
         keep &= ~_beside_narrower(on, spread.bent, balls, 2.5 * spacing)
-        if body is not None:
-            keep |= (body[balls.face] != body[balls.other_face]) & (balls.cosine >= OPPOSITE)
+    if body is not None and kind != "wall":
+        keep &= (body[balls.face] != body[balls.other_face]) == (kind == "clearance")
     chosen = np.flatnonzero(keep & (balls.width <= reach))
     if not len(chosen):
         return NOTHING
     chosen = chosen[np.argsort(balls.width[chosen], kind="stable")]
     best = NOTHING
-    a, b, c = (on.corners[:, k] for k in range(3))
-    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    low, high = spread.boxes
     edged = np.zeros(len(on.area), bool)
     edged[spread.bent.faces[np.sign(spread.bent.turn) == side].ravel()] = True
     sound = 0
@@ -158,8 +187,7 @@ def _within(spread: Spread, reach: float, side: int, body: Ints | None) -> Measu
         if not len(chosen) or sound >= PLACES or balls.width[chosen[0]] > best.value + SLANT * spacing:
             break
         ball = int(chosen[0])
-        other = body is not None and body[balls.face[ball]] != body[balls.other_face[ball]]
-        place = _refined(on, edged, low, high, balls, ball, spacing, side, OPPOSITE if side < 0 or other else FACING)
+        place = _refined(on, edged, low, high, balls, ball, spacing, side, opposite)
         sound += place.value < np.inf
         if place.value < best.value:
             best = place
@@ -176,6 +204,8 @@ class Spread:
     ----------
     on : Surface
     bent : Folds
+    boxes : two of (t, 3) float64
+        Lowest and highest corner of each triangle.
     spacing : float
         Every third point looks across; these lie about so far apart, mm.
     point, normal : (n, 3) float64
@@ -194,6 +224,7 @@ class Spread:
 
     on: Surface
     bent: Folds
+    boxes: tuple[Floats, Floats]
     spacing: float
     point: Floats
     normal: Floats
@@ -206,7 +237,7 @@ class Spread:
     find: _Finder
 
 
-def _spread(on: Surface, bent: Folds, spacing: float) -> Spread:
+def _spread(on: Surface, bent: Folds, boxes: tuple[Floats, Floats], spacing: float) -> Spread:
     count = max(int(math.ceil(float(on.area.sum()) / spacing**2)), 64)
     point, face = scatter(on, 3 * count)
     normal, kind = on.normal[face], np.zeros(len(point), np.int8)
@@ -226,7 +257,7 @@ def _spread(on: Surface, bent: Folds, spacing: float) -> Spread:
     find = _Finder(key[order], int(np.prod(shape.astype(float))))
     origin = np.flatnonzero((order % 3 == 0) & (order < 3 * count))
     return Spread(
-        on, bent, spacing, point[order], normal[order], face[order], kind[order], origin, low, cell, shape, find
+        on, bent, boxes, spacing, point[order], normal[order], face[order], kind[order], origin, low, cell, shape, find
     )
 
 
@@ -383,7 +414,10 @@ def _refined(
         at = int(np.where(good, radius, np.inf).argmin())
         value = 2 * float(radius[at])
         mine_at = int(pick[at])
-        error = SLANT * apart + 2 * float(sag[mine_at]) + 0.5 * width * float(tilt[mine_at])
+        rough = 2 * float(sag[mine_at]) + 0.5 * width * float(tilt[mine_at])
+        if rough > max(value, 1e-3):
+            break  # faces that stand for a curve cannot show a wall thinner than they are rough
+        error = SLANT * apart + rough
         if value < best.value:
             ends = (_point(x[at]), _point(touch[at]))
             best = Measure(value, error, _point((x[at] + touch[at]) / 2), ends, spacing)

@@ -10,7 +10,26 @@ import numpy as np
 from ..made import Counted, Drawn
 from ..mesh import Floats
 from .pages import foot, page_box
-from .paper import AMBER, BLACK, GREY, PAPERS, RED, WHITE, Box, Item, Page, Pen, Shape, Words, column, disc, thinned
+from .paper import (
+    AMBER,
+    BLACK,
+    GREY,
+    PAPERS,
+    RED,
+    WHITE,
+    Box,
+    Inset,
+    Item,
+    Page,
+    Pen,
+    Shape,
+    Words,
+    column,
+    disc,
+    fitting,
+    moved,
+    thinned,
+)
 from .visible import MIDDLE, Line, Visible
 
 LEAST_DISC, GREATEST_DISC = 1.7, 3.2
@@ -88,13 +107,15 @@ def told(passed: list[Passage]) -> str:
     return f"{begin}, and so on in turn, but {', '.join(pairs[:MOST_NAMED])}{more}."
 
 
-def follow_pages(counted: Counted, drawn: Drawn, visible: Visible, whole: Box, paper: str, title: str) -> list[Page]:
-    """As many pages as the strands take, several strands to a page where their numbers can be read."""
+def follow_pages(
+    drawn: Drawn, visible: Visible, passed_by: list[list[Passage]], whole: Box, paper: str, title: str
+) -> tuple[list[Page], dict[str, tuple[Item, ...]]]:
+    """As many pages as the strands take, several to a page where their numbers can be read; and the drawing on all."""
     lanes = drawn.lanes
     size = PAPERS[paper]
     box = page_box(size)
     room = Box(box.left, box.bottom, box.right, box.top - 21)
-    order = passages(counted, drawn, visible)
+    order = passed_by
     halves = [float(np.median(lanes.width[a:b])) for a, b in zip(lanes.start[:-1], lanes.start[1:], strict=True)]
     radii = [
         disc_radius(passed, float(drawn.courses.length[lanes.circuit[lane]]), halves[lane], float(lanes.breadth[lane]))
@@ -102,23 +123,26 @@ def follow_pages(counted: Counted, drawn: Drawn, visible: Visible, whole: Box, p
     ]
     need = LEAST_DISC / min(radii)
     count = len(lanes.circuit)
-    gap, words = 6.0, 17.0
+    gap, above = 6.0, 17.0
     columns, rows, fewest, largest = 1, 1, math.inf, 0.0
     for across, down in ((1, 1), (1, 2), (1, 3), (1, 4), (2, 1), (2, 2), (2, 3), (2, 4), (3, 3), (3, 4)):
-        wide, high = (room.width - gap * (across - 1)) / across, room.height / down - words
+        wide, high = (room.width - gap * (across - 1)) / across, room.height / down - above
         scale = min(wide / whole.width, high / whole.height)
         sheets = -(-count // (across * down))
         if (across, down) == (1, 1) or (scale >= need and (sheets, -scale) < (fewest, -largest)):
             columns, rows, fewest, largest = across, down, sheets, scale
     per = columns * rows
     wide, high = (room.width - gap * (columns - 1)) / columns, room.height / rows
-    scale = min(wide / whole.width, (high - words) / whole.height)
-    faint = Shape("edges", Pen(0.18, GREY), thinned(visible.edges))
+    words = [column("words", told(passed), 0.0, 0.0, wide, 2.5) for passed in order]
+    above = 7.0 + max(-end for _, end in words)
+    scale = min(wide / whole.width, (high - above - 3.0) / whole.height)
+    edges = tuple(moved([Shape("edges", Pen(0.18, GREY), thinned(visible.edges))], scale, 0.0, 0.0))
     pages = []
     total = -(-count // per)
+    heading = f"{title}: follow the strand"
     for sheet in range(total):
-        items: list[Item] = [
-            Words("title", f"{title}: follow the strand", box.left, box.top - 6, 6, bold=True),
+        items: list[Item | Inset] = [
+            Words("title", heading, box.left, box.top - 6, fitting(heading, 6, box.width, bold=True), bold=True),
             *_key(box.left, box.top - 13),
         ]
         for place, lane in enumerate(range(sheet * per, min(count, (sheet + 1) * per))):
@@ -128,17 +152,16 @@ def follow_pages(counted: Counted, drawn: Drawn, visible: Visible, whole: Box, p
             if lanes.paired[lane]:
                 name += f": {('left', 'right')[int(lanes.side[lane])]} half of circuit {int(lanes.circuit[lane]) + 1}"
             items.append(Words("words", name, left, top - 4, 3.6, bold=True))
-            text, end = column("words", told(order[lane]), left, top - 5, wide, 2.5)
-            items += text
-            area = Box(left, top - high + 3, left + wide, min(end - 2, top - 11))
-            own = min(scale, area.height / whole.height)
-            dx = (area.left + area.right - own * (whole.left + whole.right)) / 2
-            dy = area.top - own * whole.top
-            items += _strand(drawn, visible, faint, order[lane], lane, radii[lane], own, dx, dy)
+            items += moved(words[lane][0], 1.0, left, top - 5)
+            dx = left + wide / 2 - scale * (whole.left + whole.right) / 2
+            dy = top - above - scale * whole.top
+            items += _tinted(drawn, visible, lane, scale, dx, dy)
+            items.append(Inset("strands", (dx, dy), Box(0.0, 0.0, *size)))
+            items += _marks(drawn, visible, order[lane], lane, radii[lane], scale, dx, dy)
         number = "" if total == 1 else f" {sheet + 1} of {total}"
         items += foot(size, f"Follow the strand{number}", f"{title}: drawn to fit, not at true scale")
         pages.append(Page(*size, tuple(items)))
-    return pages
+    return pages, {"strands": edges}
 
 
 def _key(x: float, y: float) -> list[Item]:
@@ -166,10 +189,25 @@ def _mark(x: float, y: float, radius: float, number: int, over: bool) -> list[It
     ]
 
 
-def _strand(
+def _tinted(drawn: Drawn, visible: Visible, lane: int, scale: float, dx: float, dy: float) -> list[Item]:
+    """What is seen of one strand, as a tint."""
+    lanes = drawn.lanes
+    start, stop = int(lanes.start[lane]), int(lanes.start[lane + 1])
+    items: list[Item] = []
+    if lanes.paired[lane] and lanes.whole[start:stop].any():  # pieces with forks belong to both halves
+        wide = 0.8 * float(np.median(lanes.width[start:stop])) * scale
+        items.append(Shape("strand", Pen(wide, AMBER, butt=True), thinned(visible.cores[lane])))
+    else:
+        for piece in visible.pieces:
+            if piece.lane == lane:
+                lines = (Line(piece.outline, True), *(Line(hole, True) for hole in piece.holes))
+                items.append(Shape("strand", Pen(0.0, fill=AMBER), thinned(lines)))
+    return moved(items, scale, dx, dy)
+
+
+def _marks(
     drawn: Drawn,
     visible: Visible,
-    faint: Shape,
     passed: list[Passage],
     lane: int,
     radius: float,
@@ -177,24 +215,10 @@ def _strand(
     dx: float,
     dy: float,
 ) -> list[Item]:
-    """One strand's panel: all edges faint, what is seen of the strand tinted, numbers on it, an arrow to begin."""
+    """An arrow where to begin, and a number at every crossing."""
     lanes, rails = drawn.lanes, visible.rails
     shift = np.array([dx, dy])
     items: list[Item] = []
-    start, stop = int(lanes.start[lane]), int(lanes.start[lane + 1])
-    if lanes.paired[lane] and lanes.whole[start:stop].any():  # pieces with forks belong to both halves
-        wide = 0.8 * float(np.median(lanes.width[start:stop])) * scale
-        core = tuple(Line(points * scale + shift, closed) for points, closed in thinned(visible.cores[lane]))
-        items.append(Shape("strand", Pen(wide, AMBER, butt=True), core))
-    else:
-        for piece in visible.pieces:
-            if piece.lane == lane:
-                lines = (Line(piece.outline, True), *(Line(hole, True) for hole in piece.holes))
-                areas = tuple(Line(points * scale + shift, True) for points, _ in thinned(lines))
-                items.append(Shape("strand", Pen(0.0, fill=AMBER), areas))
-    items.append(
-        Shape("edges", faint.pen, tuple(Line(points * scale + shift, closed) for points, closed in faint.lines))
-    )
 
     def at(s: float) -> Floats:
         point: Floats = rails.at(np.array([4 * lane + MIDDLE]), np.array([s]))[0] * scale + shift
@@ -207,13 +231,15 @@ def _strand(
     mark = (passed[0].along if passed[0].over else passed[0].dip - 0.75 * own) if passed else 0.0
     last = (passed[-1].along - length if passed[-1].along > mark else passed[-1].along) if passed else -length
     room = max(mark - last - 2.5 * own, 0.5 * own)
-    long = min(room, 11.0 / scale)
-    tip, tail = at(mark - 1.3 * own), at(mark - 1.3 * own - long)
-    run = (tip - tail) / max(float(np.hypot(*(tip - tail))), 1e-9)
-    aside = np.array([-run[1], run[0]])
+    long = min(room, 9.0 / scale)
     head = min(2.6, 0.6 * long * scale)
-    back = tip - head * run
-    items.append(Shape("begin", Pen(0.3 * head, RED, butt=True), (Line(np.stack([tail, back]), False),)))
+    tip_at = mark - 1.3 * own
+    back_at = tip_at - head / scale
+    tip, back = at(tip_at), at(back_at)
+    run = (tip - back) / max(float(np.hypot(*(tip - back))), 1e-9)
+    aside = np.array([-run[1], run[0]])
+    shaft = rails.stretch(4 * lane + MIDDLE, tip_at - long, back_at) * scale + shift
+    items.append(Shape("begin", Pen(0.3 * head, RED, butt=True), (Line(shaft, False),)))
     point = Line(np.stack([tip, back + 0.5 * head * aside, back - 0.5 * head * aside]), True)
     items.append(Shape("begin", Pen(0.0, fill=RED), (point,)))
     for number, passage in enumerate(passed, 1):

@@ -21,6 +21,7 @@ from .paper import (
     Words,
     column,
     disc,
+    fitting,
     line,
     moved,
     rectangle,
@@ -150,7 +151,7 @@ def foot(paper: tuple[float, float], left: str, right: str) -> list[Item]:
     ]
     end = paper[0] - MARGIN
     items.append(Words("page", left, end, y + 0.4, 3.4, "end", bold=True))
-    items.append(Words("page", right, end, MARGIN, 2.3, "end", ink=GREY))
+    items.append(Words("page", right, end, MARGIN, fitting(right, 2.3, end - MARGIN - 72), "end", ink=GREY))
     return items
 
 
@@ -243,7 +244,8 @@ def cover(
     size = PAPERS[paper]
     box = page_box(size)
     scale = size[0] / 210.0  # type grows with the paper
-    items: list[Item] = [Words("title", title, box.left, box.top - 8 * scale, 8 * scale, bold=True)]
+    large = fitting(title, 8 * scale, box.width, bold=True)
+    items: list[Item] = [Words("title", title, box.left, box.top - 8 * scale, large, bold=True)]
     under = "Pattern sheet: the pages that follow are at true scale, this one is an overview. All lengths in mm."
     items.append(Words("title", under, box.left, box.top - 14 * scale, 3.4 * scale, ink=GREY))
     text = 3.0 * scale

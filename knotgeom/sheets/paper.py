@@ -164,24 +164,34 @@ def _thin(points: Floats, within: float) -> Floats:
 
 
 # fmt: off
-_NARROW = (
+_PLAIN = (
     278, 278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278, 556, 556, 556, 556, 556, 556, 556,
     556, 556, 556, 278, 278, 584, 584, 584, 556, 1015, 667, 667, 722, 722, 667, 611, 778, 722, 278, 500, 667, 556, 833,
     722, 778, 667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 278, 278, 278, 469, 556, 333, 556, 556, 500, 556,
     556, 278, 556, 556, 222, 222, 500, 222, 833, 556, 556, 556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334,
     260, 334, 584,
 )
+_BOLD = (
+    278, 333, 474, 556, 556, 889, 722, 238, 333, 333, 389, 584, 278, 333, 278, 278, 556, 556, 556, 556, 556, 556, 556,
+    556, 556, 556, 333, 333, 584, 584, 584, 611, 975, 722, 722, 722, 722, 667, 611, 778, 722, 278, 556, 722, 611, 833,
+    722, 778, 667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 333, 278, 333, 584, 556, 333, 556, 611, 556, 611,
+    556, 333, 611, 611, 278, 278, 556, 278, 889, 611, 611, 611, 611, 389, 556, 333, 611, 556, 778, 556, 556, 500, 389,
+    280, 389, 584,
+)
 # fmt: on
-"""Advance widths of Helvetica from the space to the tilde, thousandths of its size (Adobe Core 14 font metrics, from
-memory; a test measures rendered text against them)."""
-BOLDER = 1.07
-"""Bold text runs wider by about this much."""
+"""Advance widths of Helvetica and Helvetica-Bold from the space to the tilde, thousandths of their size (Adobe Core 14
+font metrics, from memory; a test measures rendered text against them)."""
 
 
 def width_of(text: str, size: float, bold: bool = False) -> float:
     """Length of a line of text in Helvetica, mm."""
-    thousandths = sum(_NARROW[ord(c) - 32] if 32 <= ord(c) < 127 else 556 for c in text)
-    return thousandths / 1000 * size * (BOLDER if bold else 1.0)
+    table = _BOLD if bold else _PLAIN
+    return sum(table[ord(c) - 32] if 32 <= ord(c) < 127 else 600 for c in text) / 1000 * size
+
+
+def fitting(text: str, size: float, width: float, bold: bool = False) -> float:
+    """The size at which a line of text keeps within ``width``, no larger than ``size``; mm."""
+    return size * min(1.0, width / max(width_of(text, size, bold), 1e-9))
 
 
 def wrapped(text: str, size: float, width: float) -> list[str]:

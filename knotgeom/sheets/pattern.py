@@ -11,7 +11,7 @@ from ..footprints import Footprints
 from ..layout import ACROSS, CROSSING, Layout
 from ..made import Counted, Drawn
 from ..mesh import Floats, Ints
-from .paper import BLACK, GREY, PALE, RED, Item, Pen, Shape, Words, thinned, width_of
+from .paper import BLACK, GREY, PALE, RED, WHITE, Item, Pen, Shape, Words, thinned, width_of
 from .visible import LEFT, RIGHT, TRUNK, Line, Visible
 
 EDGE = Pen(0.35)
@@ -236,7 +236,8 @@ def _lane_value(drawn: Drawn, lane: Ints, s: Floats, value: Floats) -> Floats:
 def depth_figures(depths: list[Depth]) -> tuple[list[Item], int]:
     """Both depths at each crossing, written like a fraction, and how many crossings have no room for them."""
     items: list[Item] = []
-    bars = []
+    bars, plates = [], []
+    corners = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     without = 0
     for depth in depths:
         upper, lower = f"{depth.over:.1f}", f"{depth.under:.1f}"
@@ -245,11 +246,14 @@ def depth_figures(depths: list[Depth]) -> tuple[list[Item], int]:
         if size < LEAST_FIGURE:
             without += 1
             continue
-        reach = 0.5 * width_of("0.0", size)
+        reach = 0.5 * max(width_of(text, size) for text in (upper, lower))
+        plates.append(Line(corners * np.array([reach + 0.15 * size, 1.15 * size]) + np.array([depth.x, depth.y]), True))
         items.append(Words("depths", upper, depth.x, depth.y + 0.24 * size, size, "middle"))
         items.append(Words("depths", lower, depth.x, depth.y - 0.96 * size, size, "middle"))
         bars.append(Line(np.array([[depth.x - reach, depth.y], [depth.x + reach, depth.y]]), False))
     if bars:
+        # figures stand clear of lines that run down the strand
+        items.insert(0, Shape("depths", Pen(0.0, fill=WHITE), tuple(plates)))
         items.append(Shape("depths", Pen(0.1, BLACK), tuple(bars)))
     return items, without
 

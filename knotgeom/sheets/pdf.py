@@ -111,7 +111,7 @@ def _shape(item: Shape) -> str:
         set_up.append(f"{' '.join(_n(part) for part in pen.fill)} rg")
     paths = []
     for points, closed in item.lines:
-        steps = [f"{_n(x)} {_n(y)} {'l' if number else 'm'}" for number, (x, y) in enumerate(points.tolist())]
-        paths.append(" ".join(steps) + (" h" if closed else ""))
+        steps = "%.2f %.2f m" + " %.2f %.2f l" * (len(points) - 1) + (" h" if closed else "")
+        paths.append(steps % tuple(points.ravel().tolist()))
     ending = {(True, True): "B", (True, False): "S", (False, True): "f", (False, False): "n"}
     return "\n".join([" ".join(set_up), *paths, ending[bool(pen.width), pen.fill is not None]])

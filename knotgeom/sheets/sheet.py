@@ -13,9 +13,25 @@ from ..design import Making, Section
 from ..errors import DesignError
 from ..files import whole as files
 from ..made import Drawn, Made, draw, no_mesh, sample_spacing
-from .follow import follow_pages
+from .follow import follow_pages, passages
 from .pages import CAUTIONS, cover, tile, tiles
-from .paper import GREY, PAPERS, Box, Document, Item, Page, Pen, Shape, Words, column, extent, line, moved
+from .paper import (
+    GREY,
+    PAPERS,
+    Box,
+    Document,
+    Inset,
+    Item,
+    Page,
+    Pen,
+    Shape,
+    Words,
+    column,
+    extent,
+    fitting,
+    line,
+    moved,
+)
 from .pattern import (
     ARROW,
     CUT,
@@ -199,7 +215,9 @@ def document(scene: _Scene, sheet: Sheet) -> Document:
         elif kind == "stages":
             pages.append(stages_page(counted, scene.drawn, scene.visible, whole, sheet.paper, scene.title))
         else:
-            pages += follow_pages(counted, scene.drawn, scene.visible, whole, sheet.paper, scene.title)
+            more, shared = _follow(scene, sheet)
+            pages += more
+            drawings |= shared
     return Document(scene.title, tuple(pages), drawings)
 
 
@@ -209,19 +227,21 @@ def single_page(scene: _Scene, sheet: Sheet) -> Page:
     if kind == "stages":
         return stages_page(counted, scene.drawn, scene.visible, whole, sheet.paper, scene.title)
     if kind == "follow":
-        pages = follow_pages(counted, scene.drawn, scene.visible, whole, sheet.paper, scene.title)
+        pages, drawings = _follow(scene, sheet)
         if len(pages) > 1:
             raise DesignError(
                 f"following its strands takes {len(pages)} pages, and an SVG holds one",
                 "give the name of a .pdf",
                 "--pages",
             )
-        return pages[0]
+        return _without_insets(pages[0], drawings)
     items = pattern(counted, scene.drawn, scene.visible, Wanted(**{**_as_dict(sheet.wanted), "outlines": True}))
     side = 6.0
     width = max(whole.width + 2 * side, 120.0)
-    inner = width - 2 * side
-    block: list[Item] = [Words("title", scene.title, side, -7.0, 5.0, bold=True)]
+    inner = 0.84 * (width - 2 * side)  # where Helvetica is missing, another face may run wider
+    block: list[Item] = [
+        Words("title", scene.title, side, -7.0, fitting(scene.title, 5.0, inner, bold=True), bold=True)
+    ]
     mirrored = " (mirrored for transfer)" if kind == "mirrored" else ""
     sizes = "; ".join(f"{name} {value}" for name, value in facts(scene))
     text, end = column("title", f"Pattern{mirrored}, true scale. {sizes}.", side, -8.0, inner, 2.6)
@@ -241,6 +261,19 @@ def single_page(scene: _Scene, sheet: Sheet) -> Page:
     centre = (whole.left + whole.right) / 2
     placed = moved(items, 1.0, middle + (centre if flip else -centre), low - whole.bottom, flip)
     return Page(width, height, (*placed, *moved(block, 1.0, 0.0, low)))
+
+
+def _follow(scene: _Scene, sheet: Sheet) -> tuple[list[Page], dict[str, tuple[Item, ...]]]:
+    order = passages(scene.made.counted, scene.drawn, scene.visible)
+    return follow_pages(scene.drawn, scene.visible, order, scene.whole, sheet.paper, scene.title)
+
+
+def _without_insets(page: Page, drawings: dict[str, tuple[Item, ...]]) -> Page:
+    """A page with its shared drawings written out, none of which its clip cuts off."""
+    items: list[Item] = []
+    for item in page.items:
+        items += moved(drawings[item.name], 1.0, *item.shift) if isinstance(item, Inset) else [item]
+    return Page(page.width, page.height, tuple(items))
 
 
 def _ticks(x: float, y: float) -> Iterable[Line]:

@@ -22,6 +22,7 @@ from .paper import (
     Words,
     column,
     disc,
+    fitting,
     thinned,
 )
 from .pattern import break_lines, edge_lines, field_segments, joined
@@ -112,7 +113,9 @@ def stages_page(counted: Counted, drawn: Drawn, visible: Visible, whole: Box, pa
     if whole.width > 3 * whole.height:
         columns, rows = 1, 6
     box = page_box(size)
-    items: list[Item] = [Words("title", f"{title}: stages", box.left, box.top - 6, 6, bold=True)]
+    heading = f"{title}: stages"
+    large = fitting(heading, 6, box.width, bold=True)
+    items: list[Item] = [Words("title", heading, box.left, box.top - 6, large, bold=True)]
     top = box.top - 11
     gap = 6.0
     wide, high = (box.width - gap * (columns - 1)) / columns, (top - box.bottom) / rows

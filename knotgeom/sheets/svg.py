@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from xml.sax.saxutils import escape, quoteattr
 
+import numpy as np
+
+from ..mesh import Floats
 from .paper import Ink, Item, Page, Pen, Shape, Words
 
 
@@ -61,7 +64,7 @@ def _shape(item: Shape, height: float) -> str:
             look.append('stroke-linecap="round"')
         if pen.dash:
             look.append(f'stroke-dasharray="{" ".join(_n(part) for part in pen.dash)}"')
-    paths = [_path(points.tolist(), closed, height) for points, closed in item.lines]
+    paths = [_path(points, closed, height) for points, closed in item.lines]
     if item.whole or pen.fill is not None:
         return f'<path {" ".join(look)} d="{" ".join(paths)}"/>\n'
     # a path for each line, so that a program can pick each by itself
@@ -69,6 +72,6 @@ def _shape(item: Shape, height: float) -> str:
     return f"<g {' '.join(look)}>\n{body}</g>\n"
 
 
-def _path(points: list[list[float]], closed: bool, height: float) -> str:
-    steps = " ".join(f"{_n(x)},{_n(height - y)}" for x, y in points)
-    return f"M{steps}{'Z' if closed else ''}"
+def _path(points: Floats, closed: bool, height: float) -> str:
+    down = np.stack([points[:, 0], height - points[:, 1]], 1)
+    return ("M" + " ".join(["%.3f,%.3f"] * len(points)) + ("Z" if closed else "")) % tuple(down.ravel().tolist())

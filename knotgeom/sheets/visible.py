@@ -154,13 +154,27 @@ class Rails:
         lane, kind = rail >> 2, rail & 3
         start, stop = int(self.lanes.start[lane]), int(self.lanes.start[lane + 1])
         along, length = self.along[start:stop], float(self.length[lane])
+        line = self.line[kind, start:stop]
         turn = np.floor(begin / length)
         begin, end = begin - turn * length, end - turn * length
-        inner = start + np.flatnonzero((along > begin + TOUCH) & (along < end - TOUCH))
+        first = int(along.searchsorted(begin + TOUCH, "right"))
+        last = int(along.searchsorted(min(end, length) - TOUCH, "left"))
+        parts = [self._end(line, along, length, begin), line[first:last]]
         if end > length:
-            inner = np.append(inner, start + np.flatnonzero(along < end - length - TOUCH))
-        ends = self.at(np.array([rail, rail]), np.array([begin, end]))
-        return np.vstack([ends[:1], self.line[kind, inner], ends[1:]])
+            # the round's last sample may lie so near its end, and the first at 0 is one and the same place
+            parts += [line[last:], line[: int(along.searchsorted(end - length - TOUCH, "left"))]]
+        parts.append(self._end(line, along, length, end % length))
+        return np.concatenate(parts)
+
+    @staticmethod
+    def _end(line: Floats, along: Floats, length: float, s: float) -> Floats:
+        """The point of a closed line at one place, (1, 2)."""
+        low = max(int(along.searchsorted(s, "right")) - 1, 0)
+        high = (low + 1) % len(along)
+        run = (along[high] if high else length) - along[low]
+        share = min(max((s - along[low]) / max(run, 1e-12), 0.0), 1.0)
+        point: Floats = line[low : low + 1] * (1 - share) + line[high : high + 1] * share
+        return point
 
     def loop(self, rail: int) -> Floats:
         """A rail all the way round, (n, 2)."""

@@ -164,7 +164,7 @@ def test_a_design_that_cannot_be_is_refused_in_one_line_naming_the_file(folder, 
     ("arguments", "says"),
     [
         ([], "VERB"),
-        (["carve", "plain.interlace.json"], "invalid choice"),
+        (["whittle", "plain.interlace.json"], "invalid choice"),
         (["facts"], "FILE"),
         (["facts", "plain.interlace.json", "other"], "other"),
         (["facts", "plain.interlace.json", "--code"], "--code"),

@@ -22,7 +22,7 @@ from knotgeom.carving.gouges import Gouge
 from knotgeom.carving.options import Carving
 from knotgeom.carving.panel import Panel, plan_panel
 from knotgeom.carving.section_drawing import profile, sections_svg, write_sections
-from knotgeom.carving.tool_report import reach_report
+from knotgeom.carving.tool_report import reach_report, tool_lines
 from knotgeom.carving.tools import Tools
 from knotgeom.design import Breaks, Design, Divide, Grid, Make, Section, Strand
 from knotgeom.errors import DesignError
@@ -165,7 +165,9 @@ def test_tools_are_read_from_a_design_and_reported_as_json(tmp_path: Path) -> No
         grain_deg=90.0,
         sections=((0.0, 12.0, 72.0, 12.0),),
     )
-    text = write_text(Design(knot().layout, strand=knot().strand, make=Make(carve=Carving(tools=tools))))
+    text = write_text(
+        Design(knot().layout, strand=knot().strand, make=Make(carve=Carving(resolution=0.5, tools=tools)))
+    )
     design = read_text(text)
     assert design.make.carve.tools == tools
     panel = plan_panel(design)
@@ -182,6 +184,9 @@ def test_tools_are_read_from_a_design_and_reported_as_json(tmp_path: Path) -> No
     assert {bend["gouge"] for bend in facts["hand"]["bends"]} <= {"3/4", "5/6", None}
     assert len(facts["depths"]) == panel.made.facts["woven_crossings"]
     assert [section["name"] for section in facts["sections"]] == ["A"]
+    first, second = tool_lines(facts)
+    assert first.startswith(f"3 mm ball-nose: {100 * ball['uncut_share']:.1f} % of the lowered area uncut")
+    assert tapered["name"] in second
     done = carve_to(design, tmp_path / "board", replace=False)
     with Image.open(tmp_path / "board" / "uncut.png") as picture:  # one picture a cutter, each with its legend
         assert picture.size[0] >= done.field.z.shape[1]

@@ -17,10 +17,11 @@ from knotgeom.carving.hand import (
     bends,
     compare_with_practice,
     narrow_places,
+    panel_ground_level,
     pockets,
     walls_across_grain,
 )
-from knotgeom.carving.options import Carving
+from knotgeom.carving.options import Carving, Ground
 from knotgeom.carving.panel import Panel, plan_panel
 from knotgeom.carving.regions import distance, greatest, regions, totals
 from knotgeom.design import Breaks, Design, Divide, Grid, Pass, Site, Strand, Way
@@ -107,6 +108,18 @@ def test_a_gouge_enters_a_slot_that_is_wider() -> None:
         assert (1 - pocket.covered) * pocket.area == pytest.approx(corners, rel=0.15)
     only_round = pockets(board(z, 0.2), [Gouge(9, 3.0)])
     assert only_round[0].misfit == pytest.approx(1.5)  # half a circle leaves a hollow of its radius
+
+
+@pytest.mark.parametrize("ground", [Ground.FLAT, Ground.PUNCHED, Ground.STIPPLED])
+def test_the_marks_of_a_textured_ground_are_ground(ground: Ground) -> None:
+    panel = plan_panel(Design(Grid(3, 2, 24.0, 24.0), strand=Strand(width=11.0)), Carving(ground=ground))
+    field = panel_field(panel, 0.2)
+    found = pockets(field, level=panel_ground_level(panel))
+    # a plane map of n crossings, all joined, has n + 2 faces (Euler), the ground round the knot being one
+    assert len(found) == panel.made.facts["crossings"] + 2  # type: ignore[operator]
+    assert found[-1].area > 0.25 * panel.length * panel.width
+    assert found[-1].gouge is not None
+    assert not pockets(field, level=-math.inf)
 
 
 def test_ground_too_narrow_for_the_list_is_said_to_be() -> None:

@@ -10,7 +10,7 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 
 from knotgeom.mesh import Mesh, all_triangles
-from knotgeom.printing.walls import least_gap, least_wall, least_wall_and_gap
+from knotgeom.printing.walls import least_clearance, least_gap, least_wall, measure
 
 
 def mesh_of(vertices, triangles):
@@ -109,9 +109,9 @@ class TestWalls:
 class TestGaps:
     def test_gap_between_parallel_plates_and_their_wall(self):
         plates = Manifold.cube((10, 10, 1)) + Manifold.cube((10, 10, 1)).translate((0, 0, 1.35))
-        wall, gap = least_wall_and_gap(of(plates))
-        assert within(wall, 1.0)
-        assert within(gap, 0.35)
+        found = measure(of(plates))
+        assert within(found.wall, 1.0)
+        assert within(found.gap, 0.35)
 
     def test_gap_between_nested_cylinders(self):
         tube = Manifold.cylinder(6, 4, 4, 256) - Manifold.cylinder(6, 3, 3, 256)
@@ -137,12 +137,13 @@ class TestGaps:
         pointed = prism([(5, 2), (5.2, 3), (5.2, 8), (4.8, 8), (4.8, 3)], 9).translate((0, 0, -3))
         assert least_gap(of(block(less=pointed))).value == pytest.approx(0.4, abs=0.02)
 
-    def test_between_two_bodies_every_gap_counts(self):
+    def test_clearance_between_two_bodies_is_no_gap_of_either(self):
         balls = [trimesh.creation.icosphere(4, radius=2.0), trimesh.creation.icosphere(4, radius=2.0)]
         balls[1].apply_translation((4.3, 0, 0))
         both = of(trimesh.util.concatenate(balls))
         body = np.repeat([0, 1], len(all_triangles(both)) // 2)
-        assert within(least_gap(both, body=body), 0.3)
+        assert within(least_clearance(both, body), 0.3)
+        assert least_gap(both, body=body).value == math.inf
 
 
 class TestSecondOpinion:

@@ -1,0 +1,47 @@
+"""What a model is made larger by, so that the finished piece has its size: shrinkage and finishing."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh import Floats, Ints
+
+
+def enlarged(vertices: Floats, triangles: Ints, by: float) -> Floats:
+    """Every face moved outward by so many mm: each vertex to where its faces' moved planes meet best.
+
+    Along sharp edges the planes' meeting point is taken up to twice the way; where they nearly agree, the way out.
+    """
+    if by == 0:
+        return vertices
+    p = vertices[triangles]
+    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    size = np.linalg.norm(normal, axis=1)
+    unit = normal / np.maximum(size, 1e-30)[:, None]
+    count = len(vertices)
+    # least squares of (unit . move - by), weighted by the angle of each corner, leaning towards no move along the face
+    matrix, right = np.zeros((count, 3, 3)), np.zeros((count, 3))
+    for k in range(3):
+        one, other = p[:, (k + 1) % 3] - p[:, k], p[:, (k + 2) % 3] - p[:, k]
+        sine = size
+        cosine = np.einsum("ij,ij->i", one, other)
+        angle = np.arctan2(sine, cosine)
+        corner = triangles[:, k]
+        for i in range(3):
+            right[:, i] += np.bincount(corner, angle * unit[:, i], count)
+            for j in range(3):
+                matrix[:, i, j] += np.bincount(corner, angle * unit[:, i] * unit[:, j], count)
+    lean = 1e-3 * np.trace(matrix, axis1=1, axis2=2)[:, None, None] * np.eye(3)
+    move = np.linalg.solve(matrix + lean, right[:, :, None])[:, :, 0]
+    length = np.linalg.norm(move, axis=1, keepdims=True)
+    move *= np.minimum(1.0, 2.0 / np.maximum(length, 1e-12))
+    return np.asarray(vertices + by * move)
+
+
+def grown_by(shrinkage: float) -> float:
+    """What a model is scaled by so that a casting which loses so many percent of length comes out right.
+
+    >>> round(grown_by(1.5), 6)
+    1.015228
+    """
+    return 1.0 / (1.0 - shrinkage / 100.0)

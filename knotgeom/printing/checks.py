@@ -1,0 +1,496 @@
+"""Whether a finished piece can be made by a process: measures, and what to change to what value.
+
+Everything is measured on the mesh of the finished piece. A finding carries changes of the design that were tried, as
+far as the design is small enough to be made again for each of them.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..errors import DesignError
+from ..findings import Change, Finding
+from ..mesh import Mesh, all_triangles
+from .materials import Material, mass
+from .measures import Hanging, Lines, Shell, balance, hanging, incised, overhang, shells
+from .profiles import Profile
+from .surface import Surface, surface
+from .walls import Measure, Point, measure
+
+if TYPE_CHECKING:
+    from ..design import Design
+    from ..made import Made
+    from .piece import Piece
+
+TRIED = 40
+"""Woven crossings up to which changes are tried before they are offered."""
+TRIES = 3
+"""How often one change is tried with a further value."""
+LARGEST_LINE = 1.5
+"""A groove deeper than this is no incised line, mm."""
+
+NO_LINES = Lines(Measure(math.inf, 0.0), Measure(math.inf, 0.0), 0.0)
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class PieceFinding(Finding):
+    """One thing to mend on a finished piece.
+
+    Attributes
+    ----------
+    spot : (x, y, z) or None
+        The place on the finished piece, mm.
+    limit : float or None
+        What the process asks for.
+    advice : str
+        What to do where no change of one value does it.
+    """
+
+    spot: Point | None = None
+    limit: float | None = None
+    advice: str = ""
+
+    @property
+    def remedy(self) -> str:
+        """What was measured and what would do, in words and numbers."""
+        would = Finding.remedy.fget(self).removeprefix(f"{self.measured}; ") if self.changes else ""  # type: ignore[attr-defined]
+        return "; ".join(part for part in (self.measured, would, self.advice) if part)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Checked:
+    """A piece measured and judged.
+
+    Attributes
+    ----------
+    profile : Profile
+    material : Material
+    wall, gap : Measure
+        Least wall, and least gap within one body, mm.
+    clearance : Measure
+        Least gap between two bodies, mm.
+    lines : Lines
+        Incised lines.
+    overhang_mm2 : float
+        Area that needs a support; 0 where the process needs none.
+    bodies : int
+    expected : int or None
+        Bodies that the design's map predicts.
+    trapped : tuple of Shell
+        Hollows that nothing can flow out of.
+    volume_mm3, area_mm2, mass_g : float
+    centre : (x, y, z)
+        Centre of mass.
+    hang : Hanging or None
+    findings : tuple of PieceFinding
+    """
+
+    profile: Profile
+    material: Material
+    wall: Measure
+    gap: Measure
+    clearance: Measure
+    lines: Lines
+    overhang_mm2: float
+    bodies: int
+    expected: int | None
+    trapped: tuple[Shell, ...]
+    volume_mm3: float
+    area_mm2: float
+    mass_g: float
+    centre: Point
+    hang: Hanging | None
+    findings: tuple[PieceFinding, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether there is nothing to mend."""
+        return not self.findings
+
+
+def check_bodies(
+    bodies: Iterable[Mesh],
+    profile: Profile,
+    material: Material,
+    *,
+    hang_at: Point | None = None,
+    expected: int | None = None,
+    up: Point = (0.0, 0.0, 1.0),
+    lines: bool = True,
+) -> Checked:
+    """Measure a piece of one or several closed bodies and judge it; its findings carry no changes.
+
+    Parameters
+    ----------
+    bodies : iterable of Mesh
+        Of the finished piece, mm.
+    hang_at : (x, y, z), optional
+        Where the chain pulls.
+    expected : int, optional
+        Bodies that there ought to be.
+    up : (x, y, z)
+        The way in which a print is built.
+    lines : bool
+        Whether incised lines are looked for.
+    """
+    on = _together(tuple(bodies))
+    found, shell = shells(on)
+    solid = [one.volume > 0 for one in found]
+    least = measure(on, body=shell)
+    volume, centre = balance(found)
+    level = profile.overhang_deg.value
+    over, over_at = (0.0, None) if level is None else overhang(on, level, up)
+    checked = Checked(
+        profile,
+        material,
+        least.wall,
+        least.gap,
+        least.clearance,
+        incised(on, LARGEST_LINE) if lines else NO_LINES,
+        over,
+        sum(solid),
+        expected,
+        tuple(one for one in found if one.volume < 0),
+        volume,
+        sum(one.area for one in found),
+        mass(volume, material),
+        centre,
+        None if hang_at is None else hanging(hang_at, centre),
+        (),
+    )
+    return replace(checked, findings=tuple(_judged(checked, over_at)))
+
+
+def _together(bodies: tuple[Mesh, ...]) -> Surface:
+    first = np.cumsum([0, *(len(body.vertices) for body in bodies)])
+    triangles = [all_triangles(body).astype(np.int64) + start for body, start in zip(bodies, first)]
+    if not triangles or not sum(len(part) for part in triangles):
+        raise DesignError("there is no body to check", "give a design that makes one")
+    return surface(np.concatenate([body.vertices for body in bodies]), np.concatenate(triangles))
+
+
+def _judged(c: Checked, over_at: Point | None) -> list[PieceFinding]:
+    """All that does not keep to the profile, what is measured being taken at its word."""
+    p = c.profile
+    found: list[PieceFinding] = []
+
+    def below(kind: str, what: str, measure: Measure, limit: float | None, advice: str = "") -> None:
+        if limit is None or measure.value >= limit - 1e-6:
+            return
+        x, y, z = measure.at or (0.0, 0.0, 0.0)
+        words = f"the {what} is {measure.value:.2f} mm and {p.name} asks for {limit:.2f} mm"
+        found.append(
+            PieceFinding(
+                kind,
+                f"x {x:.1f}, y {y:.1f}, z {z:.1f} mm",
+                round(measure.value, 4),
+                words,
+                (round(x, 4), round(y, 4)),
+                (),
+                measure.at,
+                limit,
+                advice,
+            )
+        )
+
+    below("wall", "wall", c.wall, p.wall.value, "make the strand thicker or wider there")
+    below("gap", "opening", c.gap, p.gap.value, "set the strands farther apart, or close the opening")
+    below("clearance", "clearance between bodies", c.clearance, p.clearance.value, "give more clearance")
+    below("line", "incised line's width", c.lines.width, p.groove_width.value, "incise it wider")
+    below("line", "incised line's depth", c.lines.depth, p.groove_depth.value, "incise it deeper")
+    if c.overhang_mm2 > 0:
+        words = f"{c.overhang_mm2:.1f} mm2 look down at less than {p.overhang_deg.value:g} degrees to the level"
+        found.append(
+            _plain("overhang", "the underside", c.overhang_mm2, words, over_at, "support it, or build it tilted")
+        )
+    for hollow in c.trapped:
+        words = f"a hollow of {-hollow.volume:.2f} mm3 is closed all round"
+        advice = "leave it open, or bore a hole that what is trapped can flow out of"
+        found.append(_plain("trapped", _words(hollow.centre), round(-hollow.volume, 4), words, hollow.centre, advice))
+    if c.expected is not None and c.bodies != c.expected:
+        words = f"it is {c.bodies} bodies where the design's map has {c.expected}"
+        advice = "set strands that must hold together deeper into one another, or add a plate or a frame"
+        found.append(_plain("bodies", "the whole piece", float(c.bodies), words, None, advice))
+    most = p.hang_deg.value
+    if c.hang is not None and most is not None and c.hang.off > most:
+        side = f"turned {c.hang.turned:.1f} degrees, tilted {c.hang.tilted:.1f}"
+        words = f"it hangs {c.hang.off:.1f} degrees off upright ({side})"
+        advice = f"move what it hangs by above the centre of mass, x {c.centre[0]:.2f}, z {c.centre[2]:.2f} mm"
+        found.append(_plain("hang", "where it hangs", round(c.hang.off, 3), words, c.centre, advice))
+    return found
+
+
+def _words(spot: Point) -> str:
+    return f"x {spot[0]:.1f}, y {spot[1]:.1f}, z {spot[2]:.1f} mm"
+
+
+def _plain(kind: str, place: str, value: float, words: str, spot: Point | None, advice: str) -> PieceFinding:
+    at = None if spot is None else (round(spot[0], 4), round(spot[1], 4))
+    return PieceFinding(kind, place, value, words, at, (), spot, None, advice)
+
+
+# ---------------------------------------------------------------------------------------- designs and their changes
+
+
+def check_piece(piece: Piece, profile: Profile, material: Material) -> Checked:
+    """Check a piece that is made already; its findings carry first estimates of changes."""
+    at = None if piece.hang_at is None else (float(piece.hang_at[0]), float(piece.hang_at[1]), float(piece.hang_at[2]))
+    return _with_changes(
+        check_bodies(
+            piece.finished, profile, material, hang_at=at, expected=piece.expected, lines=_lined(piece.knot.made)
+        ),
+        piece,
+    )
+
+
+def _lined(made: Made) -> bool:
+    """Whether a design incises lines: down every strand, or between halves that lie together."""
+    from ..design import Section
+
+    divided = bool(made.counted.strand_map.divided.any()) or made.counted.strand_map.loops_divided
+    return made.design.strand.section is Section.MEDIAN_INCISED or (divided and made.counted.size.gap == 0)
+
+
+def _with_changes(checked: Checked, piece: Piece) -> Checked:
+    """Findings with first estimates of changes, and the step between strands judged as the design has it."""
+    counted = piece.knot.made.counted
+    findings = list(checked.findings)
+    step, least = counted.size.step * piece.scale * piece.thicker, checked.profile.step.value
+    if not piece.knot.free and least is not None and step < least - 1e-6 and counted.strand_map.crossings:
+        words = (
+            f"over-strands stand {step:.2f} mm above what they pass over and {checked.profile.name} asks for "
+            f"{least:.2f} mm"
+        )
+        findings.append(PieceFinding("step", "every crossing", round(step, 4), words, None, (), None, least))
+    findings = [replace(one, changes=_changes(one, piece, counted.design)) for one in findings]
+    return replace(checked, findings=tuple(findings))
+
+
+def _changes(finding: PieceFinding, piece: Piece, design: Design) -> tuple[Change, ...]:
+    """First estimates of what would do, as values of the design file."""
+    limit, value = finding.limit, finding.value
+    if limit is None or value is None:
+        return ()
+    size, scale = piece.knot.made.counted.size, piece.scale
+    lacking = (limit - value) / scale
+    grow = min(limit / max(value, 1e-6), 4.0)
+    divided = bool(piece.knot.made.counted.strand_map.divided.any())
+    changes: list[Change] = []
+    free_to_thicken = design.make.print.mass_g is None
+    if finding.kind == "wall":
+        if free_to_thicken:
+            changes.append(Change("strand.thickness", size.thickness * grow))
+        if divided and size.gap - 2 * lacking > 0.05 * size.width:
+            changes.append(Change("divide.gap", size.gap - 2 * lacking))
+        changes.append(Change("strand.width", min(size.width + 2 * lacking, 0.95 * size.pitch)))
+    elif finding.kind == "gap":
+        if divided and size.gap + lacking < 0.8 * size.width:
+            changes.append(Change("divide.gap", size.gap + lacking))
+        if size.width - lacking > 0.2 * size.width:
+            changes.append(Change("strand.width", size.width - lacking))
+    elif finding.kind == "clearance":
+        changes.append(Change("heights.clearance", size.clearance + lacking))
+    elif finding.kind == "line":
+        changes.append(Change("strand.groove.depth", size.groove_depth * grow))
+    elif finding.kind == "step":
+        changes.append(Change("heights.step", limit / (scale * piece.thicker)))
+    return tuple(Change(key, _rounded(given, _now(size, key))) for key, given in changes if given is not None)
+
+
+def _now(size: Any, key: str) -> float:
+    return float(
+        {
+            "strand.width": size.width,
+            "strand.thickness": size.thickness,
+            "divide.gap": size.gap,
+            "heights.step": size.step,
+            "heights.clearance": size.clearance,
+            "strand.groove.depth": size.groove_depth,
+        }[key]
+    )
+
+
+def _rounded(value: float, now: float) -> float:
+    """To three figures, on the far side from the value that stands now."""
+    unit = 10.0 ** (math.floor(math.log10(max(value, 1e-9))) - 2)
+    return float(f"{(math.ceil if value > now else math.floor)(value / unit) * unit:.4g}")
+
+
+def check_design(
+    design: Design, profile: Profile, material: Material, *, tried: int = TRIED, progress: Progress | None = None
+) -> Checked:
+    """Make the piece of a design, check it, and try the changes that would mend it.
+
+    Parameters
+    ----------
+    tried : int
+        Woven crossings up to which changes are tried; those that do not help are then left out.
+
+    Raises
+    ------
+    DesignError
+        If the piece cannot be made.
+    """
+    from .piece import make_piece
+
+    report = progress or (lambda _share, _stage: None)
+    piece = make_piece(design, progress=lambda share, stage: report(0.4 * share, stage))
+    report(0.4, "measuring")
+    checked = check_piece(piece, profile, material)
+    if piece.knot.made.counted.strand_map.crossings > tried:
+        return checked
+    kinds = {one.kind for one in checked.findings if one.changes}
+    if not kinds:
+        return checked
+    report(0.5, "trying what would mend it")
+    # what the strands alone do not show comes from fittings or fillets, and no change of the strands mends it
+    bare = {one.kind for one in _strands(design, piece, profile, material)}
+    done: dict[tuple[str, str], Change | None] = {}
+    findings = []
+    for number, finding in enumerate(checked.findings):
+        report(0.5 + 0.5 * number / len(checked.findings), "trying what would mend it")
+        for change in finding.changes if finding.kind in bare else ():
+            if (finding.kind, change.key) not in done:
+                done[finding.kind, change.key] = _tried(design, piece, finding.kind, change, profile, material, bare)
+        working = [done.get((finding.kind, change.key)) for change in finding.changes]
+        findings.append(replace(finding, changes=tuple(change for change in working if change is not None)))
+    return replace(checked, findings=tuple(findings))
+
+
+def _strands(design: Design, piece: Piece, profile: Profile, material: Material) -> tuple[PieceFinding, ...]:
+    """The findings on a design's strands without any fittings, at the scale of a piece made before."""
+    from .bodies import mesh_of
+    from .knot import knot_of
+
+    options = piece.knot.made.design.make.print
+    knot = knot_of(design, piece.thicker, piece.scale, options.rounding, options.tolerance)
+    parts = knot.bodies or ((knot.vertices, knot.triangles),)
+    bodies = tuple(mesh_of(vertices * piece.scale, triangles) for vertices, triangles in parts)
+    return _with_changes(
+        check_bodies(bodies, profile, material, lines=_lined(knot.made)), replace(piece, knot=knot)
+    ).findings
+
+
+def _tried(
+    design: Design,
+    piece: Piece,
+    kind: str,
+    first: Change,
+    profile: Profile,
+    material: Material,
+    before: set[str],
+) -> Change | None:
+    """A value from ``first`` on with which no finding of ``kind`` is left, and none of a kind that was not there.
+
+    It is tried on the strands alone, which is quick, and then on the whole piece.
+    """
+    from ..remedies import applied
+    from .piece import make_piece
+
+    change = first
+    for _ in range(TRIES):
+        tried = applied(design, change)
+        try:
+            left = _strands(tried, piece, profile, material)
+            if not any(one.kind == kind for one in left):
+                if not {one.kind for one in left} <= before:
+                    return None
+                left = check_piece(make_piece(tried), profile, material).findings
+        except DesignError:
+            return None
+        mine = [one for one in left if one.kind == kind]
+        if not mine:
+            return change
+        offers = [c.value for one in mine for c in one.changes if c.key == change.key and c.value is not None]
+        now = change.value
+        if not offers or now is None:
+            return None
+        further = max(offers, key=lambda value: abs(value - now))
+        if further == now:
+            return None
+        change = Change(change.key, further)
+    return None
+
+
+# ------------------------------------------------------------------------------------------------------------- report
+
+
+def as_json(checked: Checked) -> dict[str, Any]:
+    """What was measured and found, ready for JSON."""
+    c = checked
+    hang = (
+        None
+        if c.hang is None
+        else {"off_deg": _r(c.hang.off), "turned_deg": _r(c.hang.turned), "tilted_deg": _r(c.hang.tilted)}
+    )
+    return {
+        "result": "pass" if c.passed else "fail",
+        "process": c.profile.name,
+        "for": c.profile.kind,
+        "wall_mm": _measure(c.wall),
+        "gap_mm": _measure(c.gap),
+        "clearance_mm": _measure(c.clearance),
+        "line_width_mm": _measure(c.lines.width),
+        "line_depth_mm": _measure(c.lines.depth),
+        "overhang_mm2": _r(c.overhang_mm2) if c.profile.overhang_deg.value is not None else None,
+        "bodies": c.bodies,
+        "bodies_expected": c.expected,
+        "trapped_mm3": [_r(-one.volume) for one in c.trapped],
+        "volume_mm3": _r(c.volume_mm3),
+        "area_mm2": _r(c.area_mm2),
+        "centre_mm": [_r(v) for v in c.centre],
+        "hang": hang,
+        "mass_g": _r(c.mass_g),
+        "material": {
+            "name": c.material.name,
+            "density_g_cm3": c.material.density_g_cm3,
+            "source": c.material.source,
+        },
+        "limits": _limits(c.profile),
+        "findings": [
+            {
+                "kind": one.kind,
+                "place": one.place,
+                "at": None if one.spot is None else [_r(v) for v in one.spot],
+                "value": one.value,
+                "limit": one.limit,
+                "remedy": one.remedy,
+                "changes": [{"key": change.key, "value": change.value} for change in one.changes],
+            }
+            for one in c.findings
+        ],
+    }
+
+
+def _limits(profile: Profile) -> dict[str, Any]:
+    from .profiles import as_json as of_profile
+
+    return {key: value for key, value in of_profile(profile).items() if isinstance(value, dict)}
+
+
+def _measure(measure: Measure) -> dict[str, Any] | None:
+    if not math.isfinite(measure.value):
+        return None
+    return {
+        "value": _r(measure.value),
+        "error": _r(measure.error),
+        "at": None if measure.at is None else [_r(v) for v in measure.at],
+        "seen": _r(measure.seen),
+    }
+
+
+def _r(value: float) -> float:
+    return round(value, 4)
+
+
+def text(checked: Checked) -> str:
+    """The report as JSON text."""
+    return json.dumps(as_json(checked), indent=2, allow_nan=False)

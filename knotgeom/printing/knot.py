@@ -1,0 +1,141 @@
+"""The strands of a design as a maker of pendants needs them: united or free, as thick and as large as asked. mm."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..cycles import connected_labels
+from ..design import Design, Making, Section, Sizes, Strand
+from ..made import Made, Progress, make, no_mesh, solid
+from ..mesh import Floats, Ints, all_triangles
+from ..sections import outlines
+
+ARC = 4
+"""Points of a rounded corner of the section."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Knot:
+    """Strands before anything is fitted to them, at the design's own scale.
+
+    Attributes
+    ----------
+    made : Made
+    vertices, triangles
+        The united strands; or all free ones.
+    bodies : tuple of (vertices, triangles)
+        Free strands one by one; empty for united ones.
+    under : float
+        The highest underside of any strand: a plate up to here carries them all.
+    width : float
+        Of the narrowest run of strand, a half where strands are divided.
+    thickness : float
+    """
+
+    made: Made
+    vertices: Floats
+    triangles: Ints
+    bodies: tuple[tuple[Floats, Ints], ...]
+    under: float
+    width: float
+    thickness: float
+
+    @property
+    def free(self) -> bool:
+        """Whether strands are separate linked bodies."""
+        return self.made.design.heights.way is Making.FREE
+
+
+def knot_of(
+    design: Design, thicker: float, scale: float, rounding: float, tolerance: float, progress: Progress | None = None
+) -> Knot:
+    """Make the strands of a design.
+
+    Parameters
+    ----------
+    thicker : float
+        The strands' thickness, and with it the step at crossings, is multiplied by this.
+    scale : float
+        What the knot will be scaled by later: rounding, tolerance and clearance are lengths after that.
+    rounding : float
+        Radius of the section's lower corners, mm.
+    tolerance : float
+        How far the mesh may lie off the true surface, mm.
+
+    Raises
+    ------
+    DesignError
+        No strand can be made, or they unite to no sound solid.
+    """
+    size = _sizes(design)
+    strand = replace(design.strand, thickness=size.thickness * thicker)
+    heights = design.heights
+    if heights.way is Making.FREE:
+        heights = replace(heights, clearance=size.clearance / scale)
+    else:
+        heights = replace(heights, step=size.step * thicker)
+    if strand.groove.depth is not None:
+        strand = replace(strand, groove=replace(strand.groove, depth=strand.groove.depth * thicker))
+    size = replace(size, thickness=size.thickness * thicker)
+    strand = replace(strand, section=eased(strand, size, rounding / scale))
+    design = replace(design, strand=strand, heights=heights)
+    made = make(design, fine=finely(size, scale, tolerance), prove=0, progress=progress)
+    if made.mesh is None or made.drawn is None:
+        raise no_mesh(made)
+    mesh = solid(made)
+    triangles = all_triangles(mesh).astype(np.int64)
+    free = heights.way is Making.FREE
+    bodies = _apart(mesh.vertices, triangles) if free else ()
+    z = made.drawn.relief.z
+    under = float(z.max()) - size.thickness / 2 if len(z) else float(mesh.vertices[:, 2].min())
+    divided = bool(made.counted.strand_map.divided.any() or made.counted.strand_map.loops_divided)
+    width = size.half_width if divided else made.counted.narrowest.width
+    return Knot(made, mesh.vertices, triangles, bodies, under, width, size.thickness)
+
+
+def _sizes(design: Design) -> Sizes:
+    from .. import design as designs
+
+    return designs.sizes(design)
+
+
+def finely(size: Sizes, scale: float, tolerance: float) -> bool:
+    """Whether the coarse sampling lies farther than ``tolerance`` off a bend as tight as bends usually are."""
+    spacing = size.pitch * math.sqrt(2) / 2 / 6 * scale  # about a sixth of the step between two crossings
+    return spacing**2 / (8 * 0.75 * size.width * scale) > tolerance
+
+
+def eased(strand: Strand, size: Sizes, radius: float) -> Section | tuple[tuple[float, float], ...]:
+    """The strand's section with its sharp lower corners rounded; those that are eased already stay as they are."""
+    if radius <= 0 or strand.section not in (Section.HALF_ROUND, Section.PEAKED):
+        return strand.section
+    across, up = (row[0] for row in outlines(strand, size, np.array([size.width])))
+    points = np.stack([across, up], 1)
+    out: list[Floats] = []
+    for before, here, after in zip(np.roll(points, 1, 0), points, np.roll(points, -1, 0)):
+        one, other = before - here, after - here
+        near, far = float(np.linalg.norm(one)), float(np.linalg.norm(other))
+        turn = math.pi - math.acos(float(np.clip(one @ other / (near * far), -1, 1)))
+        if turn < math.radians(30) or here[1] > 0:
+            out.append(here)
+            continue
+        reach = min(radius * math.tan(turn / 2), 0.45 * near, 0.45 * far)
+        start, end = here + one / near * reach, here + other / far * reach
+        share = np.linspace(0.0, 1.0, ARC)[:, None]
+        out += list((1 - share) ** 2 * start + 2 * share * (1 - share) * here + share**2 * end)
+    rounded = np.array(out)
+    return tuple((float(x), float(y)) for x, y in rounded)
+
+
+def _apart(vertices: Floats, triangles: Ints) -> tuple[tuple[Floats, Ints], ...]:
+    """The connected parts of a mesh, in the order of their first vertices."""
+    label = connected_labels(len(vertices), triangles.ravel(), np.roll(triangles, -1, axis=1).ravel())
+    parts = []
+    for part in np.unique(label[triangles[:, 0]]):
+        faces = triangles[label[triangles[:, 0]] == part]
+        used, numbered = np.unique(faces, return_inverse=True)
+        parts.append((vertices[used], np.asarray(numbered).reshape(-1, 3)))
+    return tuple(parts)

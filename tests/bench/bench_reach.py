@@ -1,0 +1,113 @@
+"""What finding the reach of cutters and hand tools takes, and SciPy's grey closing of the same map.
+
+    PYTHONPATH=. python tests/bench/bench_reach.py
+
+A board of 300 x 200 mm at 0.1 mm per pixel (6 million cells), one knot on it; medians of three runs in one process,
+memory from tracemalloc in a run of its own. SciPy is given a piece of the map and its time scaled by cells, since the
+whole takes it minutes.
+"""
+
+from __future__ import annotations
+
+import statistics
+import time
+import tracemalloc
+from collections.abc import Callable
+
+import numpy as np
+from scipy import ndimage
+
+from knotgeom.carving.cutters import Cutter, CutterKind, rise
+from knotgeom.carving.depths import crossing_depths, middle_lines, section_along
+from knotgeom.carving.field import HeightField, panel_field
+from knotgeom.carving.hand import bends, narrow_places, pockets, walls_across_grain
+from knotgeom.carving.options import Carving, Moulding
+from knotgeom.carving.panel import Panel, plan_panel
+from knotgeom.carving.reach import largest_cutter, reach
+from knotgeom.design import Breaks, Design, Grid, Site, Strand
+
+CUTTERS = (
+    Cutter(CutterKind.BALL, 3.0),
+    Cutter(CutterKind.BALL, 6.0),
+    Cutter(CutterKind.BALL, 12.0),
+    Cutter(CutterKind.FLAT, 6.0),
+    Cutter(CutterKind.V, 8.0, 60.0),
+    Cutter(CutterKind.TAPERED, 6.0, 5.0, 2.0),
+)
+PIECE = 300  # rows and columns that SciPy is given
+
+
+def seconds(work: Callable[[], object], runs: int = 3) -> float:
+    """Median time of ``work()``."""
+    times = []
+    for _ in range(runs):
+        begun = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - begun)
+    return statistics.median(times)
+
+
+def peak_mib(work: Callable[[], object]) -> float:
+    """Most memory that ``work()`` holds beyond what was there, MiB."""
+    tracemalloc.start()
+    work()
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return most / 2**20
+
+
+def scipy_seconds(field: HeightField, cutter: Cutter) -> float:
+    """Time of SciPy's grey closing for the whole map, from that of a piece in its middle."""
+    row, column = (side // 2 - PIECE // 2 for side in field.z.shape)
+    piece = field.z[row : row + PIECE, column : column + PIECE].astype(float)
+    cells = int(cutter.diameter / 2 / field.pitch + 1e-6)
+    side = np.arange(-cells, cells + 1) * field.pitch
+    heights = rise(cutter, np.hypot(side[:, None], side))
+    inside = np.isfinite(heights)
+    tool = np.where(inside, -heights, 0.0)
+    begun = time.perf_counter()
+    ndimage.grey_closing(piece, footprint=inside, structure=tool)
+    return (time.perf_counter() - begun) * field.z.size / piece.size
+
+
+def board() -> tuple[Panel, HeightField]:
+    """The knot and its map."""
+    design = Design(
+        Grid(10, 6, 26.0, 26.0), breaks=Breaks(vertical=(Site(10, 5), Site(10, 7))), strand=Strand(width=12.0)
+    )
+    carving = Carving(board=(300.0, 200.0, 22.0), depth=6.0, frame=Moulding.COVE, frame_width=8.0)
+    panel = plan_panel(design, carving)
+    return panel, panel_field(panel, 0.1)
+
+
+def main() -> None:
+    """Print the tables."""
+    panel, field = board()
+    print(f"{field.z.shape[1]} x {field.z.shape[0]} cells; the map itself takes {field.z.nbytes / 2**20:.0f} MiB\n")
+    copy = seconds(field.z.copy)
+    print("| cutter | seconds | million cells/s | copies of the map | most memory, MiB | SciPy, seconds | of ours |")
+    print("|-|-|-|-|-|-|-|")
+    for cutter in CUTTERS:
+        took = seconds(lambda cutter=cutter: reach(field, cutter))  # type: ignore[misc]
+        theirs = scipy_seconds(field, cutter)
+        most = peak_mib(lambda cutter=cutter: reach(field, cutter))  # type: ignore[misc]
+        print(
+            f"| {cutter.name} | {took:.2f} | {field.z.size / took / 1e6:.1f} | {took / copy:.0f} | {most:.0f} "
+            f"| {theirs:.0f} | x{theirs / took:.0f} |"
+        )
+    print("\n| what | seconds |\n|-|-|")
+    made = panel.made
+    for name, work in (
+        ("largest ball of 17 sizes", lambda: largest_cutter(field, Cutter(), 0.1)),
+        ("pockets and what enters them", lambda: pockets(field)),
+        ("narrowest ground", lambda: narrow_places(made, field)),
+        ("bends and gouges", lambda: bends(made)),
+        ("walls across the grain", lambda: walls_across_grain(field)),
+        ("depth table", lambda: crossing_depths(made, field)),
+        ("two sections", lambda: [section_along(made, field, line) for line in middle_lines(field)]),
+    ):
+        print(f"| {name} | {seconds(work):.3f} |")
+
+
+if __name__ == "__main__":
+    main()
