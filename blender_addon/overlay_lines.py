@@ -73,10 +73,11 @@ def plan(design):
         If the design is impossible.
     """
     core.reading.check(design)
-    grid, size = design.layout, core.sizing.sizes(design)
-    layout = core.layout.grid_layout(grid, design.breaks)
+    design = core.resolve.resolved(design)
+    size = core.sizing.sizes(design)
+    layout = core.layout.lay_out(design.layout, design.breaks)
     circuits = core.trace.trace(layout)
-    spacing = np.hypot(grid.cell_width, grid.cell_height) / 24
+    spacing = layout.step / 12
     own = core.styles.own_sizes(design, layout, circuits)
     courses = core.course.plan_courses(design, layout, circuits, size, spacing, own)
     strands = core.divide.divide_strands(layout, circuits, design.divide)
@@ -90,9 +91,9 @@ def plan(design):
         lines.append(point)
         visits = slice(*circuits.visit_start[number : number + 2])
         passes = [
-            D.Pass(x, y, D.Way(core.grid_layout.pass_way(x, index)))
-            for (x, y), index in zip(
-                layout.site[circuits.visit_edge[visits]].tolist(), circuits.visit_pass[visits].tolist(), strict=True
+            core.layout.pass_of(layout, edge, index)
+            for edge, index in zip(
+                circuits.visit_edge[visits].tolist(), circuits.visit_pass[visits].tolist(), strict=True
             )
         ]
         at, length = courses.visit_along[visits], float(courses.length[number])

@@ -123,6 +123,8 @@ def _form(schema: dict[str, Any]) -> str:
         return word if low is None or high is None or high >= 1e5 else f"{word}, {_number(low)} to {_number(high)}"
     if kind == "boolean":
         return "`true` or `false`"
+    if kind == "string":
+        return "text"
     if kind == "array":
         if "prefixItems" in schema:
             return "[" + ", ".join(_short(each) for each in schema["prefixItems"]) + "]"
@@ -145,6 +147,12 @@ def _keys(schema: dict[str, Any], before: str = "") -> Iterator[tuple[str, dict[
         name = f"{before}{key}"
         if "properties" in value:
             yield from _keys(value, f"{name}.")
+        elif "oneOf" in value:  # one of several kinds of object
+            for kind in value["oneOf"]:
+                yield from _keys(kind, f"{name}.")
+        elif "properties" in value.get("items", {}):  # a list of objects
+            yield name, value, key in schema.get("required", ())
+            yield from _keys(value["items"], f"{name}[].")
         else:
             yield name, value, key in schema.get("required", ())
 
@@ -168,7 +176,9 @@ def design_page() -> str:
         "    }",
         "",
         "A *site* is `[x, y]` in half cells from the lower left corner, x + y odd. A *pass* is a site and which of its",
-        "two strands is meant: `rising` from lower left to upper right, or `falling`.",
+        "two strands is meant: `rising` from lower left to upper right, or `falling`. On a ring x counts half sectors",
+        "anticlockwise and y half rows outward, and so along a mitred border. On a free mesh a site is an edge, numbered",
+        "as edges are met going round one face after another; a pass is `[edge, 0]` or `[edge, 1]`.",
         "",
         "| key | takes | meaning |",
         "|---|---|---|",

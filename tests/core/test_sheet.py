@@ -35,11 +35,11 @@ from knotgeom.design import (
     Turn,
     Turns,
     Way,
-    sizes,
 )
 from knotgeom.errors import DesignError
 from knotgeom.picture import height_buffer, window_of
 from knotgeom.sheets import follow, pages, paper, pattern, pdf, sheet, visible
+from knotgeom.sizing import sizes
 from knotgeom.weave import planar_diagram
 from tests.core import strategies
 
