@@ -35,7 +35,7 @@ export PYTHONDONTWRITEBYTECODE := 1
 export PYTHONPATH := $(CURDIR)
 
 .DELETE_ON_ERROR:
-.PHONY: test test-core test-blender test-window test-window-more lint demo bench extension manual pictures schema clean environments python
+.PHONY: test test-core test-blender test-window lint demo bench extension manual pictures schema clean environments python
 .SECONDARY:
 
 test: test-core test-blender
@@ -47,12 +47,8 @@ test-blender: $(BLENDERS:%=test-blender-%)
 
 # A real window; skipped, with the reason, where a desktop Blender cannot be had.
 test-window: .venv-blender-$(BLENDER)/ready
-	$(LIMIT) $(BPY) -m pytest $(WINDOW) tests/window/test_window.py tests/window/test_drawing.py
-
-# The rest of the window tests take the machine's time too seriously, or compare pictures: on a quiet machine, by hand.
-test-window-more: .venv-blender-$(BLENDER)/ready
 	$(BPY) $(PIP) pillow==13.0.0
-	$(LIMIT) $(BPY) -m pytest $(WINDOW) tests/window/test_first.py tests/window/test_manual_pictures.py
+	$(LIMIT) $(BPY) -m pytest $(WINDOW) tests/window
 
 test-blender-%: .venv-blender-%/ready
 	$(LIMIT) .venv-blender-$*/bin/python -m pytest tests/blender

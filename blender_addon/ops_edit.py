@@ -1,4 +1,4 @@
-"""Edits at a place on the knot: the 3D cursor, or a point that a script or the pick tool gives."""
+"""Edits at a place on the knot: the 3D cursor, or a point that a script gives."""
 
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, StringProperty

@@ -194,6 +194,33 @@ def _check(options: argparse.Namespace) -> None:
     _print(checks.text(checked))
 
 
+def _print_solid(options: argparse.Namespace) -> None:
+    from .printing import folder
+
+    folder.refuse_existing(options.output, replace=options.replace)
+    from .printing import checks, materials, profiles
+    from .printing.piece import make_piece
+
+    design = _read(options.file)
+    wanted = design.make.print
+    limits = profiles.named(options.profile, wanted.process)
+    try:
+        with _progress() as progress:
+            piece = make_piece(design, progress=progress)
+            checked = checks.check_piece(piece, limits, materials.material(wanted.material))
+    except DesignError as error:
+        raise error if error.file else error.within(printable(options.file, 400)) from None
+    title = os.path.basename(options.file).removesuffix(".json").removesuffix(".interlace").replace("_", " ")
+    found = folder.write_piece(options.output, piece, checked, wanted, title=title, replace=options.replace)
+    size = " x ".join(f"{side:.1f}" for side in found["finished"]["size_mm"])
+    bodies = found["bodies"]
+    words = "pass" if checked.passed else f"{len(checked.findings)} to mend, see report.json"
+    _print(
+        f"{printable(options.output, 400)}: {size} mm finished, {bodies} {'body' if bodies == 1 else 'bodies'}, "
+        f"{found['mass_g']:.2f} g {wanted.material}; {limits.name}: {words}"
+    )
+
+
 def _new(options: argparse.Namespace) -> None:
     if options.field is None and (options.margin is not None or options.strand is not None):
         given = "--margin" if options.margin is not None else "--strand"
@@ -290,6 +317,14 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--for", dest="kind", choices=("printing", "casting"), required=True, help="kind of process")
     check.add_argument("--profile", metavar="P", help="a process by name, or a JSON file of limits of your own")
     check.add_argument("--material", metavar="M", help="material for the mass (default: the design's)")
+
+    solid = _verb(
+        verbs, "print", _print_solid, "write the finished piece for printing and casting, checked and weighed"
+    )
+    solid.add_argument("file", metavar="FILE", help="design file")
+    solid.add_argument("-o", "--output", metavar="DIR", required=True, help="folder for the solid, picture and report")
+    solid.add_argument("--profile", metavar="NAME", help="limits to check by: a shipped process or a .json file")
+    solid.add_argument("--replace", action="store_true", help="write over files that are there already")
 
     sheet = _verb(verbs, "sheet", _sheet, "draw a pattern sheet: line work at true scale on paper or for a cutter")
     sheet.add_argument("file", metavar="FILE", help="design file")

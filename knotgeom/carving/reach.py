@@ -32,6 +32,8 @@ DIAMETERS = (0.5, 0.8, 1.0, 1.5, 2.0, 2.5, 3.0, 3.175, 4.0, 5.0, 6.0, 6.35, 8.0,
 """mm; cutters commonly sold, 3.175 and 6.35 being 1/8 and 1/4 in.; common practice, no source."""
 ROUGH_CELLS = 12
 """Cells from the axis to the edge of the widest cutter at which the largest one is looked for first."""
+LEAST_CELLS = 4
+"""Pixels across the narrowest cutter that is offered as the largest that will do; a round end needs a few."""
 PLACES = 12
 
 
@@ -174,12 +176,12 @@ def largest_cutter(
         raise DesignError(f"a share of {share:.4g} left uncut", "give a share from 0 to below 1", "share")
     report = progress or _silent
     board = min(field.z.shape) * field.pitch
-    sized = (_sized(like, size) for size in sorted(sizes) if 2 * field.pitch <= size <= board)
+    sized = (_sized(like, size) for size in sorted(sizes) if LEAST_CELLS * field.pitch <= size <= board)
     cutters = [cutter for cutter in sized if cutter is not None]
     if not cutters:
         raise DesignError(
-            "no size of cutter is narrower than the board and twice the resolution",
-            f"give one from {2 * field.pitch:.4g} to {board:.4g} mm",
+            f"no size of cutter is narrower than the board and {LEAST_CELLS} pixels wide",
+            f"give one from {LEAST_CELLS * field.pitch:.4g} to {board:.4g} mm",
             "sizes",
         )
     stride = max(1, math.floor(cutters[-1].diameter / 2 / field.pitch / ROUGH_CELLS))

@@ -21,6 +21,8 @@ BLUNTEST = np.radians(140.0)
 ROWS = (1.0, 2 / 3, 1 / 3)
 """Where faces are cut beside a crease, in shares of the distance at which the ball touches."""
 PASSES = 4
+BROKEN = np.radians(60.0)
+TAKEN_BACK = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +105,12 @@ def faired(vertices: Floats, triangles: Ints, fillet: float, rounding: float, mo
     lengths = float(before.length[hollow].sum()), float(before.length[ridge].sum())
     chosen = np.flatnonzero((hollow & (fillet > 0)) | (ridge & (rounding > 0)))
     if not len(chosen):
-        return Faired(vertices, triangles, Rounded(lengths[0], None, None, lengths[0]), Rounded(lengths[1], None, None, lengths[1]))
+        return Faired(
+            vertices,
+            triangles,
+            Rounded(lengths[0], None, None, lengths[0]),
+            Rounded(lengths[1], None, None, lengths[1]),
+        )
     creases = _creases(vertices, before, chosen, fillet, rounding, most)
     state = _begun(vertices, triangles, before.ends[chosen], creases)
     for _ in range(3 * PASSES):
@@ -112,7 +119,7 @@ def faired(vertices: Floats, triangles: Ints, fillet: float, rounding: float, mo
             break
     for row in ROWS:
         state = _cut_row(state, creases, row)
-    moved = _unfolded(state.vertices, state.vertices + _moves(state, creases), state.triangles)
+    moved = _kept_smooth(state, creases)
     shift = np.linalg.norm(moved - state.vertices, axis=1)
     left = _edges(moved, state.triangles)
     return Faired(
@@ -126,6 +133,35 @@ def faired(vertices: Floats, triangles: Ints, fillet: float, rounding: float, mo
 FLAT = np.radians(3.0)
 
 
+def _kept_smooth(state: _State, creases: _Creases) -> Floats:
+    """The vertices moved, but creases left as they are where filling them would break the surface beside them.
+
+    That happens where a ball finds no ground to touch: under the rim of a strand that barely dips into another.
+    """
+    moves = _moves(state, creases)
+    before = _edges(state.vertices, state.triangles)
+    smooth = np.abs(before.turn) < SHARP
+    share = np.ones(len(creases.hollow))
+    bad = np.zeros(len(share), bool)
+    moved = state.vertices
+    for _ in range(TAKEN_BACK):
+        weight = np.where(state.crease >= 0, share[state.crease], 0.0)
+        moved = _unfolded(state.vertices, state.vertices + weight[:, None] * moves, state.triangles)
+        # the same edges in the same order, since the triangles are the same
+        after = _edges(moved, state.triangles)
+        broken = smooth & (np.abs(after.turn) > BROKEN)
+        named = state.crease[after.ends[broken]].ravel()
+        named = named[(named >= 0) & (share[named] > 0)]
+        if not len(named):
+            break
+        bad[named] = True
+        share = np.where(bad, 0.0, 1.0)
+        for _ in range(3):  # what stays runs out towards what is taken back
+            beside = share[creases.link]
+            share = np.where(bad, 0.0, np.minimum(share, (beside.min(1) + share) / 2 + 0.2))
+    return moved
+
+
 def _without_ears(vertices: Floats, triangles: Ints) -> Ints:
     """Edges on level ground that join two corners of a crease turned, so that the ground beside it can be cut.
 
@@ -135,7 +171,7 @@ def _without_ears(vertices: Floats, triangles: Ints) -> Ints:
     for _ in range(PASSES):
         edges = _edges(vertices, triangles)
         on = np.zeros(count, bool)
-        sharp = np.abs(edges.turn) > SHARP
+        sharp: Bools = np.asarray(np.abs(edges.turn) > SHARP)
         on[edges.ends[sharp]] = True
         ear = on[triangles].all(1)
         some = np.flatnonzero(~sharp & (np.abs(edges.turn) < FLAT) & on[edges.ends].all(1) & ear[edges.faces].any(1))
@@ -196,9 +232,7 @@ def _edges(vertices: Floats, triangles: Ints) -> _Edges:
     return _Edges(ends, faces, -np.arctan2(sine, cosine), length, one + other)
 
 
-def _creases(
-    vertices: Floats, edges: _Edges, chosen: Ints, fillet: float, rounding: float, most: float
-) -> _Creases:
+def _creases(vertices: Floats, edges: _Edges, chosen: Ints, fillet: float, rounding: float, most: float) -> _Creases:
     """Creases with what is known at their ends averaged between neighbours of one kind, so that fillets run on."""
     ends = edges.ends[chosen]
     hollow = edges.turn[chosen] > 0
@@ -416,6 +450,7 @@ def _moves(state: _State, creases: _Creases) -> Floats:
     sign = np.where(creases.hollow[which], 1.0, -1.0)
     moves[mine] = across[:, None] * side + (sign * rise)[:, None] * up
     return moves
+
 
 def _unfolded(before: Floats, after: Floats, triangles: Ints) -> Floats:
     """Fairing taken back, bit by bit, wherever it turns a face over or flattens it."""

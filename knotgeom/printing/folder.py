@@ -79,8 +79,7 @@ def report(piece: Piece, checked: Checked, options: Printing) -> dict[str, Any]:
         "process": checked.profile.name,
         "result": "pass" if checked.passed else "fail",
         "findings": [
-            {"kind": one.kind, "place": one.place, "value": one.value, "remedy": one.remedy}
-            for one in checked.findings
+            {"kind": one.kind, "place": one.place, "value": one.value, "remedy": one.remedy} for one in checked.findings
         ],
         "strand": {
             "thickness_mm": _r(piece.thickness),

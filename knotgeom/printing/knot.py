@@ -13,7 +13,7 @@ from ..made import Made, Progress, make, no_mesh, solid
 from ..mesh import Floats, Ints, all_triangles
 from ..sections import outlines
 
-ARC = 4
+ARC = 3
 """Points of a rounded corner of the section."""
 
 

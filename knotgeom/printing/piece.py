@@ -467,9 +467,7 @@ def _assemble(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
             if abs(float(centre[0]) - float(at[0])) < 1e-3 or turn == 1:
                 break
         if len(body.decompose()) > loose:
-            raise DesignError(
-                "what it hangs by does not reach the piece", "add a frame or a plate", "make.print.bail"
-            )
+            raise DesignError("what it hangs by does not reach the piece", "add a frame or a plate", "make.print.bail")
         plan = plan + sum((f.region for f in fittings[1:]), fittings[0].region)
     if wanted.hollow is not None:
         body = _hollowed(body, wanted, back, mark, [] if at is None else [f.region for f in fittings])
@@ -534,7 +532,7 @@ def _assemble_free(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
         return _Assembled(tuple(solids), None, None, None)
     parts = [contents(*arrays_of(one)) for one in solids]
     total = sum(volume for volume, _ in parts)
-    centre = sum(volume * place for volume, place in parts) / total
+    centre: Floats = np.sum([volume * place for volume, place in parts], axis=0) / total
     # it hangs by the strand that comes up highest above the balance point
     tops = [_top_at(one.project(), float(centre[0]), wanted) for one in solids]
     holder = int(np.argmax(tops))
@@ -657,4 +655,3 @@ def _notes(wanted: Printing, scale: float, thicker: float, knot: Knot, grow: flo
     if not (wanted.shrinkage or wanted.finishing):
         notes.append("no allowance for shrinkage or finishing: the model has the size of the finished piece")
     return tuple(notes)
-

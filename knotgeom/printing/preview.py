@@ -1,4 +1,4 @@
-"""The preview of a piece: front, side and back in the colour of its metal, true to each other, over a 20 mm scale bar."""
+"""The preview of a piece: front, side and back in its metal's colour, to one scale, over a bar of 20 mm."""
 
 from __future__ import annotations
 
@@ -117,4 +117,3 @@ def _covered(mesh: Mesh, size: tuple[int, int]) -> Image:
     there = np.isfinite(height_buffer(mesh, window)[0])
     mask = Image.fromarray((there * 255).astype(np.uint8))
     return mask.resize(size, Image.Resampling.BOX)
-

@@ -525,12 +525,14 @@ def closest(points: Floats, triangles: Floats) -> Floats:
     """The point of each of (t, 3, 3) triangles nearest to each of (p, 3) points: (p, t, 3)."""
     a, b, c = (triangles[None, :, k] for k in range(3))
     p = points[:, None]
-    ab, ac, n = b - a, c - a, np.cross(b - a, c - a)
-    nn = np.maximum(np.einsum("ptk,ptk->pt", n, n), 1e-300)
-    ap = p - a
-    v = np.einsum("ptk,ptk->pt", np.cross(ap, ac), n) / nn
-    w = np.einsum("ptk,ptk->pt", np.cross(ab, ap), n) / nn
-    inside = (v >= 0) & (w >= 0) & (v + w <= 1)
+    ab, ac, ap = b - a, c - a, p - a
+    s, t, u = ((one * other).sum(2) for one, other in ((ab, ab), (ab, ac), (ac, ac)))
+    one, other = (np.einsum("ptk,tk->pt", ap, side[0]) for side in (ab, ac))
+    whole = s * u - t * t
+    some = whole > 1e-12 * s * u  # on a sliver the nearest point is taken from its sides
+    whole = np.where(some, whole, 1.0)
+    v, w = (u * one - t * other) / whole, (s * other - t * one) / whole
+    inside = some & (v >= 0) & (w >= 0) & (v + w <= 1)
     best = np.where(inside[..., None], a + v[..., None] * ab + w[..., None] * ac, np.inf)
     far = np.where(inside, np.linalg.norm(np.where(inside[..., None], best - p, 0), axis=2), np.inf)
     for start, end in ((a, b), (b, c), (c, a)):

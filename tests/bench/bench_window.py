@@ -23,7 +23,9 @@ import desk  # noqa: E402
 
 def main() -> int:
     """Run the session and print what it saw."""
-    missing = desk.why_not() or desk.prepare()
+    missing = desk.why_not() or (
+        None if desk.is_ready() else f"no window in {desk.folder()}: run make test-window first"
+    )
     if missing:
         print(missing, file=sys.stderr)
         return 0

@@ -9,7 +9,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import store, unite
+from blender_addon import core, store, unite
 from blender_addon.ops_add import new_knot
 from knotgeom.design import Design, Grid, Heights, Making, Strand
 from knotgeom.errors import DesignError
@@ -179,3 +179,16 @@ def test_a_place_that_cannot_be_written_is_named(knot, tmp_path):
     with pytest.raises(RuntimeError, match="cannot be written"):
         bpy.ops.mesh.relief_knot_export_mesh(filepath=str(tmp_path / "no" / "folder.stl"))
     assert "choose another place" in bpy.context.window_manager.relief_knot.notice
+
+
+def test_a_board_whose_strands_unite_only_when_sampled_anew_is_united_all_the_same():
+    if unite.is_slow():
+        pytest.skip("the solver of Blender before 4.5 takes minutes for it")
+    board = core.starters.STARTERS[core.starters.Purpose.BOARD]
+    for line, site in ((core.editing.Line.HORIZONTAL, (7, 4)), (core.editing.Line.VERTICAL, (9, 6))):
+        board = core.editing.set_break(board, core.design.Site(*site), line).design
+    made = core.made.make(board, prove=0)
+    assert made.facts["crossings"] == 61
+    united = core.made.solid(made, unite.tool())
+    corners = united.vertices[core.mesh.all_triangles(united)]
+    assert edges_used_otherwise_than_once_each_way(corners) == 0 and bodies(corners) == 1

@@ -415,6 +415,10 @@ def test_all_pages_joined_at_their_crosses_are_the_svg(folder, kind):
             first = round((tiling.paper[1] - y) * mm), round(x * mm)
             size = round(part.height * mm), round(part.width * mm)
             to = round((left + 216.0 - part.top) * mm), round((left + part.left) * mm)
+            for down in (first[0], first[0] + size[0]):  # a cross at each corner: ink both ways, none on the slant
+                for right in (first[1], first[1] + size[1]):
+                    around = page[down - 14 : down + 15, right - 14 : right + 15]
+                    assert min(around[13:16, 2:27].max(0).min(), around[2:27, 13:16].max(1).min()) > 0.3
             joined[to[0] : to[0] + size[0], to[1] : to[1] + size[1]] = page[
                 first[0] : first[0] + size[0], first[1] : first[1] + size[1]
             ]

@@ -56,8 +56,8 @@ def session(archive: Path, tmp_path_factory: pytest.TempPathFactory) -> Session:
         logs = "".join((job / log).read_text() for log in ("install.log", "blender.log") if (job / log).exists())
         shutil.rmtree(pictures, ignore_errors=True)
         pictures.mkdir(parents=True)
-        for picture in job.glob("*.png"):
-            shutil.copy(picture, pictures)
+        for kept in (*job.glob("*.png"), *job.glob("seen.json")):
+            shutil.copy(kept, pictures)
         assert status == 0 and (job / "seen.json").exists(), logs
         seen: dict[str, Any] = json.loads((job / "seen.json").read_text())
         assert "failed" not in seen, seen.get("failed")
