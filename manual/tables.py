@@ -150,7 +150,7 @@ def _keys(schema: dict[str, Any], before: str = "") -> Iterator[tuple[str, dict[
         elif "oneOf" in value:  # one of several kinds of object
             for kind in value["oneOf"]:
                 yield from _keys(kind, f"{name}.")
-        elif "properties" in value.get("items", {}):  # a list of objects
+        elif isinstance(value.get("items"), dict) and "properties" in value["items"]:  # a list of objects
             yield name, value, key in schema.get("required", ())
             yield from _keys(value["items"], f"{name}[].")
         else:
