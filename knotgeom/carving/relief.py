@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..design import Design
 from ..made import Progress
 from ..mesh import Floats, Mesh, volume
-from .facets import Facets, board_mesh, square_side, triangulate
+from .facets import Facets, board_mesh, square_side, triangulate, upright
 from .field import HeightField, Surface, heights, pixel_grid, refuse_too_large, surface_of
 from .options import Carving, Ground
 from .panel import Panel, plan_panel
@@ -23,11 +23,13 @@ F32 = NDArray[np.float32]
 U8 = NDArray[np.uint8]
 U16 = NDArray[np.uint16]
 
-BYTES_A_CELL = 44
-"""Memory for each cell of the map while everything is made of it; measured."""
+BYTES_A_CELL = 170
+"""Memory for each cell of the map while everything is made of it and written; measured, the 3MF file takes most."""
 WHITE = 65535
 PREVIEW = 1400
 """Pixels of the picture's longer side."""
+TOLERANCE = 0.25
+"""Of the mesh, in distances from sample to sample."""
 WINDOWS, WINDOW, FINER = 36, 40, 5
 """The surface is measured against map and mesh in so many windows, so many cells wide, so many times as fine."""
 
@@ -66,7 +68,7 @@ class Relief:
     mesh : Mesh
         The solid board, its back flat, in layout coordinates with the face at z = 0.
     tolerance : float
-        How far the mesh may lie from the samples under it, mm.
+        How far the mesh may lie from the samples under it, square to the surface, mm.
     map_deviation, mesh_deviation : Deviation
     """
 
@@ -109,8 +111,9 @@ def carve(design: Design, carving: Carving | None = None, progress: Progress | N
     field = HeightField(heights(surface, grid, within(0.15, 0.35)), pitch, panel.left, panel.top)
     samples, side = corner_grid(panel, pitch)
     at_corners = heights(surface, samples, within(0.35, 0.55))
-    tolerance = pitch / 10 if carving.tolerance is None else carving.tolerance
-    facets = triangulate(at_corners, side, tolerance, lambda share: report(0.55 + 0.2 * share, "laying triangles"))
+    tolerance = TOLERANCE * pitch if carving.tolerance is None else carving.tolerance
+    allowed = upright(at_corners, samples.dx, samples.dy, tolerance)
+    facets = triangulate(at_corners, side, allowed, lambda share: report(0.55 + 0.2 * share, "laying triangles"))
     lowest = float(at_corners.min())
     mesh = board_mesh(facets, at_corners, samples.x, samples.y, -panel.thickness, (lowest - panel.thickness) / 2)
     report(0.8, "measuring against the exact surface")
