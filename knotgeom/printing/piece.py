@@ -140,6 +140,8 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
             break
         assert wanted.size is not None
         scale *= wanted.size / (wanted.size + off)
+    else:
+        raise _no_size(wanted, scale)
     report(0.6, "filling the creases")
     pieces = [_finish(one, wanted, knot, scale) for one in assembled.solids]
     finished = tuple(mesh_of(one.vertices, one.triangles, k) for k, one in enumerate(pieces))
@@ -251,17 +253,18 @@ def _scale(knot: Knot, wanted: Printing) -> float:
     flat = _silhouette(knot)
 
     def across(tried: float) -> float:
-        x0, y0, x1, y1 = _extent(flat.scale((tried, tried)), knot, wanted, tried)
+        try:
+            x0, y0, x1, y1 = _extent(flat.scale((tried, tried)), knot, wanted, tried)
+        except DesignError as error:
+            if error.place not in ("make.print.bail", "make.print.eye"):
+                raise
+            return -math.inf  # so small a knot does not carry its fittings
         return max(x1 - x0, y1 - y0)
 
     fittings = across(scale) - size
     least = 0.1 * scale
-    if across(least) > size:
-        raise DesignError(
-            f"plate, frame and bail alone take up more than {size:g} mm beside a knot {least * span:.1f} mm across",
-            "give a larger size or smaller fittings",
-            "make.print.size",
-        )
+    if across(least) > size or fittings == -math.inf:
+        raise _no_size(wanted, least)
     low, high = least, scale
     if fittings <= 0:
         return scale
@@ -269,6 +272,15 @@ def _scale(knot: Knot, wanted: Printing) -> float:
         tried = (low + high) / 2
         low, high = (tried, high) if across(tried) <= size else (low, tried)
     return low
+
+
+def _no_size(wanted: Printing, scale: float) -> DesignError:
+    return DesignError(
+        f"no knot is large enough to carry its plate, frame and bail in {wanted.size:g} mm; at {scale:.3g} of the "
+        "design's own size there is still no room",
+        "give a larger size or smaller fittings",
+        "make.print.size",
+    )
 
 
 def _silhouette(knot: Knot) -> Solid:
