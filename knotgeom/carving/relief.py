@@ -109,17 +109,46 @@ def carve(design: Design, carving: Carving | None = None, progress: Progress | N
     refuse_too_large(grid.rows * grid.columns, BYTES_A_CELL)
     surface = surface_of(panel)
     field = HeightField(heights(surface, grid, within(0.15, 0.35)), pitch, panel.left, panel.top)
-    samples, side = corner_grid(panel, pitch)
-    at_corners = heights(surface, samples, within(0.35, 0.55))
     tolerance = TOLERANCE * pitch if carving.tolerance is None else carving.tolerance
-    allowed = upright(at_corners, samples.dx, samples.dy, tolerance)
-    facets = triangulate(at_corners, side, allowed, lambda share: report(0.55 + 0.2 * share, "laying triangles"))
-    lowest = float(at_corners.min())
-    mesh = board_mesh(facets, at_corners, samples.x, samples.y, -panel.thickness, (lowest - panel.thickness) / 2)
+    mesh, samples, facets = _solid(surface, pitch, tolerance, within(0.35, 0.8))
     report(0.8, "measuring against the exact surface")
     of_map, of_mesh = deviations(surface, field, samples, facets)
     report(1.0, "done")
     return Relief(panel, field, mesh, tolerance, of_map, of_mesh)
+
+
+def panel_mesh(panel: Panel, pitch: float, tolerance: float | None = None, progress: Progress | None = None) -> Mesh:
+    """The solid board of a panel alone, quick enough for a view that follows a slider.
+
+    Parameters
+    ----------
+    pitch : float
+        mm from sample to sample, at most.
+    tolerance : float, optional
+        How far the mesh may lie from the samples, square to the surface, mm; a quarter of the pitch where left out.
+
+    Raises
+    ------
+    DesignError
+        It needs more memory than there is.
+    """
+    grid = pixel_grid(panel, pitch)
+    refuse_too_large(grid.rows * grid.columns, BYTES_A_CELL)
+    within = TOLERANCE * pitch if tolerance is None else tolerance
+    return _solid(surface_of(panel), pitch, within, progress or (lambda _share, _stage: None))[0]
+
+
+def _solid(surface: Surface, pitch: float, tolerance: float, report: Progress) -> tuple[Mesh, Grid, Facets]:
+    """The solid board, the samples that it was made from, and its triangles over them."""
+    panel = surface.panel
+    samples, side = corner_grid(panel, pitch)
+    at_corners = heights(surface, samples, lambda share, stage: report(0.45 * share, stage))
+    allowed = upright(at_corners, samples.dx, samples.dy, tolerance)
+    facets = triangulate(at_corners, side, allowed, lambda share: report(0.45 + 0.5 * share, "laying triangles"))
+    level = (float(at_corners.min()) - panel.thickness) / 2
+    mesh = board_mesh(facets, at_corners, samples.x, samples.y, -panel.thickness, level)
+    report(1.0, "laying triangles")
+    return mesh, samples, facets
 
 
 def corner_grid(panel: Panel, pitch: float) -> tuple[Grid, int]:

@@ -132,6 +132,17 @@ def test_walls_lean_by_the_set_draft(draft):
         assert slope == pytest.approx(1 / math.tan(math.radians(draft)), rel=0.01)
 
 
+def test_where_strands_leave_no_room_to_climb_the_step_that_is_lacking_is_reported():
+    crowded = Design(Cells(3, 3, 24.0, 24.0), divide=Divide(all=True, gap=0.0))
+    panel = plan_panel(crowded, Carving(depth=6.0))
+    assert panel.kept_step < panel.step and "step" in {finding.kind for finding in panel.findings}
+    shallow = plan_panel(replace(DIVIDED, heights=Heights(step=3.0)), Carving(depth=4.0))
+    (finding,) = [finding for finding in shallow.findings if finding.place == "make.carve.depth"]
+    assert shallow.kept_step < 3 and finding.value == pytest.approx(shallow.kept_step, abs=1e-3)
+    deeper = float(finding.remedy.split("a depth of ")[1].split(" mm")[0])
+    assert plan_panel(replace(DIVIDED, heights=Heights(step=3.0)), Carving(depth=deeper)).kept_step >= 2.97
+
+
 def test_ground_left_standing_is_cut_only_along_the_strands():
     panel = plan_panel(PLAIN, Carving(depth=6.0, ground=Ground.LEFT, easing=0.0))
     z = panel_field(panel, 0.25).z
@@ -224,6 +235,11 @@ def test_triangles_keep_the_tolerance_at_every_sample_and_leave_flat_ground_alon
         assert solid.is_watertight and solid.is_winding_consistent and solid.area_faces.min() > 0
         assert solid.volume == pytest.approx(volume(mesh))
     assert len(facets.corner) == 2 * 2 * 3
+
+
+def test_the_board_can_be_had_alone_for_a_view():
+    mesh = reliefs.panel_mesh(plan_panel(PLAIN, Carving(depth=6.0)), 0.5)
+    assert np.array_equal(mesh.vertices, reliefs.carve(PLAIN, Carving(depth=6.0, resolution=0.5)).mesh.vertices)
 
 
 def test_the_largest_squares_suit_the_field():
