@@ -23,7 +23,7 @@ F32 = NDArray[np.float32]
 U8 = NDArray[np.uint8]
 U16 = NDArray[np.uint16]
 
-BYTES_A_CELL = 170
+BYTES_A_CELL = 220
 """Memory for each cell of the map while everything is made of it and written; measured, the 3MF file takes most."""
 WHITE = 65535
 PREVIEW = 1400

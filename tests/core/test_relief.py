@@ -384,7 +384,7 @@ def test_a_map_that_needs_more_memory_than_there_is_is_refused_before_it_is_begu
     monkeypatch.setattr(fields, "free_memory", lambda: 1.0e9)
     board = Carving(board=(2000.0, 1000.0, 20.0), depth=6.0, resolution=0.1)
     with pytest.raises(
-        DesignError, match=r"200,000,000 heights need 34\.\d GB of memory, the machine has 1\.0 GB free"
+        DesignError, match=r"200,000,000 heights need 44\.\d GB of memory, the machine has 1\.0 GB free"
     ):
         reliefs.carve(PLAIN, board)
 
