@@ -173,7 +173,7 @@ def _without_ears(vertices: Floats, triangles: Ints) -> Ints:
         on = np.zeros(count, bool)
         sharp: Bools = np.asarray(np.abs(edges.turn) > SHARP)
         on[edges.ends[sharp]] = True
-        ear = on[triangles].all(1)
+        ear: Bools = np.asarray(on[triangles].all(axis=1))
         some = np.flatnonzero(~sharp & (np.abs(edges.turn) < FLAT) & on[edges.ends].all(1) & ear[edges.faces].any(1))
         if not len(some):
             break

@@ -271,6 +271,8 @@ def _scale(knot: Knot, wanted: Printing) -> float:
     for _ in range(60):
         tried = (low + high) / 2
         low, high = (tried, high) if across(tried) <= size else (low, tried)
+    if across(low) < size - 0.1:  # a little larger it has no room, a little smaller it carries nothing
+        raise _no_size(wanted, low)
     return low
 
 
