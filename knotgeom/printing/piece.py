@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from ..clean import clean
+from ..clean import clean, is_sound
 from ..cycles import connected_labels
 from ..design import Design
 from ..errors import DesignError
@@ -592,15 +592,27 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
     vertices, triangles = _bodies_kept(fine[0], fine[1], 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale)
     most = 0.35 * min(knot.width, knot.thickness) * scale
     done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, most)
-    rounded = done.vertices.astype(np.float32).astype(float)
     genus = solid.genus()
-    kept = solid_of(rounded, done.triangles)
+    kept = solid_of(done.vertices, done.triangles)
     if kept.genus() != genus:
         raise DesignError(
             f"after filling the creases the piece has genus {kept.genus()}, before it {genus}",
             "give a smaller make.print.fillet",
         )
-    return Faired(rounded, done.triangles, done.creases, done.edges)
+    # rows cut where nothing came to be filled are taken out again; vertices are what files of single precision keep
+    for fewer in (kept.simplify(min(0.003, wanted.tolerance / 15)), kept):
+        vertices, triangles = arrays_of(fewer)
+        vertices = vertices.astype(np.float32).astype(float)
+        if is_sound(vertices, triangles, 0.0):
+            break
+    else:
+        vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
+        if not is_sound(vertices, triangles, 0.0):
+            raise DesignError(
+                "the piece is no sound solid in single precision",
+                "change the width, the thickness or make.print.fillet a little",
+            )
+    return Faired(vertices, triangles, done.creases, done.edges)
 
 
 def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Floats, Ints]:
