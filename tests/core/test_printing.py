@@ -13,6 +13,8 @@ import manifold3d
 import numpy as np
 import pytest
 import trimesh
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from knotgeom import command
 from knotgeom.cycles import connected_labels
@@ -36,6 +38,7 @@ from knotgeom.printing.options import (
 )
 from knotgeom.printing.piece import Piece, make_piece
 from knotgeom.reading import read_text, write_text
+from tests.core.strategies import designs
 
 KNOT = Design(
     Grid(3, 2, 8.0, 8.0),
@@ -283,6 +286,30 @@ def _linking(one: np.ndarray, other: np.ndarray) -> float:
     area = sum(np.arcsin(np.clip((normal[k] * normal[(k + 1) % 4]).sum(2), -1, 1)) for k in range(4))
     sign = np.sign((np.cross(d - c, b - a) * (c - a)).sum(2))
     return float((area * sign).sum() / (4 * math.pi))
+
+
+SETS = [
+    Printing(bail=Bail()),
+    Printing(plate=Plate(), bail=Bail(BailKind.TUBE)),
+    Printing(plate=Plate(Outline.DISC), frame=Frame(Outline.DISC), eye=Eye()),
+]
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@given(designs(4, sized=True), st.sampled_from(SETS))
+def test_every_design_makes_a_sound_piece_or_says_why_not(design, options):
+    if design.heights.way is Making.FREE:
+        options = replace(options, plate=None, frame=None)
+    try:
+        piece = make_piece(design, options)
+    except DesignError as error:
+        assert "\n" not in str(error) and ";" in str(error)
+        return
+    for mesh in piece.bodies:
+        read = whole(mesh)
+        assert read.is_watertight and read.is_winding_consistent and read.volume > 0
+        assert np.array_equal(mesh.vertices, mesh.vertices.astype(np.float32))  # what an STL keeps
+        assert bodies.solid_of(mesh.vertices, mesh.triangles).volume() == pytest.approx(read.volume, rel=1e-5)
 
 
 # --------------------------------------------------------------------------------------------------------- refusals
