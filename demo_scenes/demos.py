@@ -25,6 +25,7 @@ from knotgeom.design import (
     Strand,
     Way,
 )
+from knotgeom.printing.options import Bail, BailKind, Eye, Frame, Mark, Outline, Plate, Printing
 from knotgeom.reading import write_text
 
 FOLDER = Path(__file__).resolve().parent / "designs"
@@ -182,13 +183,63 @@ def _carved_panel() -> Design:
     return replace(_chest_panel(), make=Make(carve=carving))
 
 
+def _medal_pendant() -> Design:
+    grid = Grid(4, 4, 6.0, 6.0)
+    piece = Printing(
+        size=38.0,
+        mass_g=14.0,
+        shrinkage=1.5,
+        finishing=0.1,
+        plate=Plate(Outline.DISC, thickness=1.0, margin=0.0),
+        frame=Frame(Outline.DISC, width=1.8),
+        bail=Bail(BailKind.LOOP),
+        mark=Mark(6.0, 3.0),
+    )
+    return Design(
+        grid,
+        strand=Strand(width=2.6, thickness=1.8, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FUSED, step=0.62),
+        make=Make(print=piece),
+    )
+
+
+def _shield_pendant() -> Design:
+    grid = Grid(3, 3, 8.0, 8.0)
+    piece = Printing(
+        size=42.0,
+        material="bronze",
+        plate=Plate(Outline.SHIELD, thickness=1.4, margin=0.0),
+        frame=Frame(Outline.SHIELD, width=1.6, overlap=-1.0),
+        eye=Eye(),
+    )
+    return Design(
+        grid,
+        strand=Strand(width=3.2, thickness=1.9, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FUSED, step=0.7),
+        make=Make(print=piece),
+    )
+
+
+def _hanging_charm() -> Design:
+    piece = Printing(size=46.0, process="printing", material="nylon PA12, powder bed", bail=Bail(bore=4.5, wall=1.4))
+    charm = _linked_charm()
+    return replace(charm, strand=replace(charm.strand, thickness=1.6), make=Make(print=piece))
+
+
 CARVED: tuple[Demo, ...] = (
     Demo("carved_panel", "The chest's panel on its board, framed, its ground punched", "woodcarver", _carved_panel()),
 )
 """Demonstrations of what is made of a design, beside those of the contact sheet."""
 
+PRINTED: tuple[Demo, ...] = (
+    Demo("medal_pendant", "Silver medal of 14 g in a round frame, for casting", "jeweller", _medal_pendant()),
+    Demo("shield_pendant", "Bronze shield with an eye for a jump ring", "jeweller", _shield_pendant()),
+    Demo("hanging_charm", "The linked charm with its bail, printed in one go", "jeweller", _hanging_charm()),
+)
+"""Finished pieces for printing and casting."""
+
 
 if __name__ == "__main__":
     FOLDER.mkdir(exist_ok=True)
-    for demo in (*DEMOS, *CARVED):
+    for demo in (*DEMOS, *CARVED, *PRINTED):
         demo.path.write_text(write_text(demo.design), encoding="utf-8")

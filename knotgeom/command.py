@@ -198,12 +198,13 @@ def _print_solid(options: argparse.Namespace) -> None:
     from .printing import folder
 
     folder.refuse_existing(options.output, replace=options.replace)
-    from .printing import checks, materials, profiles
+    from .printing import checks, materials
     from .printing.piece import make_piece
+    from .printing.process import limits_for
 
     design = _read(options.file)
     wanted = design.make.print
-    limits = profiles.named(options.profile, wanted.process)
+    limits = limits_for(wanted, options.profile)
     try:
         with _progress() as progress:
             piece = make_piece(design, progress=progress)

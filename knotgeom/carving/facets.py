@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +51,7 @@ def square_side(rows: int, columns: int) -> int:
     return side
 
 
-def triangulate(height: F32, side: int, tolerance: float, check: Callable[[float], None] | None = None) -> Facets:
+def triangulate(height: F32, side: int, tolerance: float | F32, check: Callable[[float], None] | None = None) -> Facets:
     """Triangles that lie within ``tolerance`` of every sample.
 
     Parameters
@@ -59,6 +60,8 @@ def triangulate(height: F32, side: int, tolerance: float, check: Callable[[float
         One more each way than a multiple of ``side``.
     side : int
         Of the largest squares, a power of two.
+    tolerance : float or (rows, columns) float32
+        Upright, mm; see :func:`upright` for one that is square to the surface.
     check : callable, optional
         Called now and then with a share of the work done; it may raise to cancel.
     """
@@ -68,10 +71,11 @@ def triangulate(height: F32, side: int, tolerance: float, check: Callable[[float
     active = np.zeros(height.shape, np.bool_)
     active[::side, ::side] = True
     for middle, one, other in _middles(height, side):
-        off = 0.5 * (one + other)
+        off: F32 = 0.5 * (one + other)
         off -= middle
         np.abs(off, out=off)
-        _view(active, middle, height)[...] |= off > tolerance
+        allowed: Any = _view(tolerance, middle, height) if isinstance(tolerance, np.ndarray) else tolerance
+        _view(active, middle, height)[...] |= off > allowed
     flat = np.empty_like(height)
     for turn in range(ROUNDS):
         if check is not None:
@@ -86,7 +90,26 @@ def triangulate(height: F32, side: int, tolerance: float, check: Callable[[float
     return Facets(_leaves(active, side), flat)
 
 
-def _view(target: Bools, like: F32, of: F32) -> Bools:
+def upright(height: F32, dx: float, dy: float, tolerance: float) -> F32:
+    """How far off a surface may be measured upright, if it may be ``tolerance`` measured square to itself.
+
+    Parameters
+    ----------
+    height : (rows, columns) float32
+    dx, dy : float
+        From sample to sample along rows and columns, mm.
+    """
+    out = np.empty_like(height)
+    for first in range(0, len(height), 256):
+        low, high = max(first - 1, 0), min(first + 257, len(height))
+        part = height[low:high]
+        slopes: Any = np.gradient(part, np.float32(dy), np.float32(dx))
+        keep = slice(first - low, first - low + min(256, len(height) - first))
+        out[first : first + 256] = tolerance * np.sqrt(1 + slopes[0][keep] ** 2 + slopes[1][keep] ** 2)
+    return out
+
+
+def _view(target: NDArray[Any], like: F32, of: F32) -> NDArray[Any]:
     """The part of ``target`` where ``like`` lies in ``of``; both arrays have the same shape."""
     at = (like.__array_interface__["data"][0] - of.__array_interface__["data"][0]) // of.itemsize
     row, column = divmod(at, of.shape[1])
@@ -143,7 +166,7 @@ def _flatten(height: F32, active: Bools, flat: F32, side: int) -> None:
     for middle, one, other in reversed(list(_middles(flat, side))):
         mean = 0.5 * (one + other)
         stands = _view(active, middle, flat)
-        own = _view(height, middle, flat)  # type: ignore[arg-type]
+        own = _view(height, middle, flat)
         np.copyto(mean, own, where=stands)
         middle[...] = mean
 

@@ -66,7 +66,7 @@ class Carving:
     resolution : float
         mm from one sample of the height map to the next.
     tolerance : float or None
-        How far the mesh may lie from the map; None for a tenth of the resolution.
+        How far the mesh may lie from the samples, square to the surface; None for a quarter of the resolution.
     tools : Tools
         Cutters, gouges and grain to report on, and where to section the relief.
     """

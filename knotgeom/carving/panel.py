@@ -20,7 +20,7 @@ from ..mesh import Floats
 from ..sizing import sizes
 from .options import Carving, Ground, Moulding
 from .surface import Walls, edge_and_crown
-from .yielding import Edges, give_way, least_step, overlap_edges
+from .yielding import NEAR, Edges, give_way, least_step, overlap_edges
 
 DEEP = 0.5
 """Depth of the relief in widths of strand: common practice 0.4 to 0.6, no source."""
@@ -158,7 +158,11 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
         edge, crown = _section(made)
         rounded = crown - edge
         edges = overlap_edges(made.counted, drawn)
-        z = give_way(drawn.lanes, edges, drawn.relief.z, step + rounded, max(1.02 * drawn.relief.steepest, CLIMB))
+        steepest = max(1.02 * drawn.relief.steepest, CLIMB)
+        z = give_way(drawn.lanes, edges, drawn.relief.z, step + rounded, steepest)
+        yielded = not len(edges.crossing) or least_step(drawn.lanes, edges, z).min() > step + rounded - 10 * NEAR
+        if not yielded:  # strands so close that each would push the next one down: the overlaps' middles must do
+            z = drawn.relief.z
         z = z - (float(z.max()) + crown)
         span = float(np.ptp(z))
         if natural or span + rounded + STANDING * limit <= limit * (1 + 1e-6) or thick <= 1.01 * LEAST_THICK * limit:
@@ -175,7 +179,7 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
     kept = least_step(drawn.lanes, edges, z) - rounded
     kept_step = float(kept.min()) if len(kept) else step
     findings = list(made.findings)
-    if kept_step < step - 0.02:
+    if kept_step < step - 0.02 and (span > room or not any(finding.kind == "step" for finding in findings)):
         needed = (span + rounded) / (1 - STANDING)
         findings.append(
             Finding(
@@ -209,7 +213,9 @@ def _wanted_depth(design: Design, carving: Carving, plain: Sizes) -> float | Non
 
 
 def _section(made: Made) -> tuple[float, float]:
-    return edge_and_crown(made.design.strand, made.counted.size, made.counted.size.width)
+    """Edge and crown of the widest strand, whose edge is the most rounded."""
+    widest = float(made.counted.widths.max(initial=made.counted.size.width))
+    return edge_and_crown(made.design.strand, made.counted.size, widest)
 
 
 def _thickness(design: Design, plain: Sizes, step: float, depth: float, levels: float) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..design import Design
 from ..made import Progress
 from ..mesh import Floats, Mesh, volume
-from .facets import Facets, board_mesh, square_side, triangulate
+from .facets import Facets, board_mesh, square_side, triangulate, upright
 from .field import HeightField, Surface, heights, pixel_grid, refuse_too_large, surface_of
 from .options import Carving, Ground
 from .panel import Panel, plan_panel
@@ -23,11 +23,13 @@ F32 = NDArray[np.float32]
 U8 = NDArray[np.uint8]
 U16 = NDArray[np.uint16]
 
-BYTES_A_CELL = 44
-"""Memory for each cell of the map while everything is made of it; measured."""
+BYTES_A_CELL = 220
+"""Memory for each cell of the map while everything is made of it and written; measured, the 3MF file takes most."""
 WHITE = 65535
 PREVIEW = 1400
 """Pixels of the picture's longer side."""
+TOLERANCE = 0.25
+"""Of the mesh, in distances from sample to sample."""
 WINDOWS, WINDOW, FINER = 36, 40, 5
 """The surface is measured against map and mesh in so many windows, so many cells wide, so many times as fine."""
 
@@ -66,7 +68,7 @@ class Relief:
     mesh : Mesh
         The solid board, its back flat, in layout coordinates with the face at z = 0.
     tolerance : float
-        How far the mesh may lie from the samples under it, mm.
+        How far the mesh may lie from the samples under it, square to the surface, mm.
     map_deviation, mesh_deviation : Deviation
     """
 
@@ -107,16 +109,46 @@ def carve(design: Design, carving: Carving | None = None, progress: Progress | N
     refuse_too_large(grid.rows * grid.columns, BYTES_A_CELL)
     surface = surface_of(panel)
     field = HeightField(heights(surface, grid, within(0.15, 0.35)), pitch, panel.left, panel.top)
-    samples, side = corner_grid(panel, pitch)
-    at_corners = heights(surface, samples, within(0.35, 0.55))
-    tolerance = pitch / 10 if carving.tolerance is None else carving.tolerance
-    facets = triangulate(at_corners, side, tolerance, lambda share: report(0.55 + 0.2 * share, "laying triangles"))
-    lowest = float(at_corners.min())
-    mesh = board_mesh(facets, at_corners, samples.x, samples.y, -panel.thickness, (lowest - panel.thickness) / 2)
+    tolerance = TOLERANCE * pitch if carving.tolerance is None else carving.tolerance
+    mesh, samples, facets = _solid(surface, pitch, tolerance, within(0.35, 0.8))
     report(0.8, "measuring against the exact surface")
     of_map, of_mesh = deviations(surface, field, samples, facets)
     report(1.0, "done")
     return Relief(panel, field, mesh, tolerance, of_map, of_mesh)
+
+
+def panel_mesh(panel: Panel, pitch: float, tolerance: float | None = None, progress: Progress | None = None) -> Mesh:
+    """The solid board of a panel alone, quick enough for a view that follows a slider.
+
+    Parameters
+    ----------
+    pitch : float
+        mm from sample to sample, at most.
+    tolerance : float, optional
+        How far the mesh may lie from the samples, square to the surface, mm; a quarter of the pitch where left out.
+
+    Raises
+    ------
+    DesignError
+        It needs more memory than there is.
+    """
+    grid = pixel_grid(panel, pitch)
+    refuse_too_large(grid.rows * grid.columns, BYTES_A_CELL)
+    within = TOLERANCE * pitch if tolerance is None else tolerance
+    return _solid(surface_of(panel), pitch, within, progress or (lambda _share, _stage: None))[0]
+
+
+def _solid(surface: Surface, pitch: float, tolerance: float, report: Progress) -> tuple[Mesh, Grid, Facets]:
+    """The solid board, the samples that it was made from, and its triangles over them."""
+    panel = surface.panel
+    samples, side = corner_grid(panel, pitch)
+    at_corners = heights(surface, samples, lambda share, stage: report(0.45 * share, stage))
+    allowed = upright(at_corners, samples.dx, samples.dy, tolerance)
+    facets = triangulate(at_corners, side, allowed, lambda share: report(0.45 + 0.5 * share, "laying triangles"))
+    level = (float(at_corners.min()) - panel.thickness) / 2
+    mesh = board_mesh(facets, at_corners, samples.x, samples.y, -panel.thickness, level)
+    report(1.0, "laying triangles")
+    return mesh, samples, facets
 
 
 def corner_grid(panel: Panel, pitch: float) -> tuple[Grid, int]:

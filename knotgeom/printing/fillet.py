@@ -147,8 +147,7 @@ def _kept_smooth(state: _State, creases: _Creases) -> Floats:
     for _ in range(TAKEN_BACK):
         weight = np.where(state.crease >= 0, share[state.crease], 0.0)
         moved = _unfolded(state.vertices, state.vertices + weight[:, None] * moves, state.triangles)
-        # the same edges in the same order, since the triangles are the same
-        after = _edges(moved, state.triangles)
+        after = _measured(moved, state.triangles, before)
         broken = smooth & (np.abs(after.turn) > BROKEN)
         named = state.crease[after.ends[broken]].ravel()
         named = named[(named >= 0) & (share[named] > 0)]
@@ -173,7 +172,7 @@ def _without_ears(vertices: Floats, triangles: Ints) -> Ints:
         on = np.zeros(count, bool)
         sharp: Bools = np.asarray(np.abs(edges.turn) > SHARP)
         on[edges.ends[sharp]] = True
-        ear = on[triangles].all(1)
+        ear: Bools = np.asarray(on[triangles].all(axis=1))
         some = np.flatnonzero(~sharp & (np.abs(edges.turn) < FLAT) & on[edges.ends].all(1) & ear[edges.faces].any(1))
         if not len(some):
             break
@@ -217,19 +216,24 @@ def _without_ears(vertices: Floats, triangles: Ints) -> Ints:
 def _edges(vertices: Floats, triangles: Ints) -> _Edges:
     count = len(vertices)
     a, b = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    order = np.argsort(np.minimum(a, b) * count + np.maximum(a, b))
+    order = np.argsort(np.minimum(a, b) * count + np.maximum(a, b), kind="stable")
     first, second = order[::2], order[1::2]  # a closed mesh has every edge twice
+    ends, faces = np.stack([a[first], b[first]], 1), np.stack([first // 3, second // 3], 1)
+    none = np.zeros(len(ends))
+    return _measured(vertices, triangles, _Edges(ends, faces, none, none, none))
+
+
+def _measured(vertices: Floats, triangles: Ints, edges: _Edges) -> _Edges:
+    """The same edges measured anew where only places have changed."""
     p = vertices[triangles]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-30)[:, None]
-    ends = np.stack([a[first], b[first]], 1)
-    faces = np.stack([first // 3, second // 3], 1)
-    along = vertices[ends[:, 1]] - vertices[ends[:, 0]]
+    along = vertices[edges.ends[:, 1]] - vertices[edges.ends[:, 0]]
     length = np.linalg.norm(along, axis=1)
-    one, other = normal[faces[:, 0]], normal[faces[:, 1]]
+    one, other = normal[edges.faces[:, 0]], normal[edges.faces[:, 1]]
     sine = np.einsum("ij,ij->i", np.cross(one, other), along) / np.maximum(length, 1e-30)
     cosine = np.einsum("ij,ij->i", one, other)
-    return _Edges(ends, faces, -np.arctan2(sine, cosine), length, one + other)
+    return _Edges(edges.ends, edges.faces, -np.arctan2(sine, cosine), length, one + other)
 
 
 def _creases(vertices: Floats, edges: _Edges, chosen: Ints, fillet: float, rounding: float, most: float) -> _Creases:

@@ -74,7 +74,7 @@ def eye(options: Eye, plan: Solid, bulk: Bulk, tolerance: float, *, below: bool)
     sign = -1.0 if below else 1.0
     turned = plan.mirror((0.0, 1.0)) if below else plan
     outer = options.bore / 2 + options.wall
-    name = "print.eye"
+    name = "make.print.eye"
     clear, foot = _footing(turned, bulk.x, outer, 0.7 * options.wall, options.wall, name)
     y = clear + options.bore / 2 + 0.3 * options.wall
     thick = min(options.thickness or bulk.depth, bulk.depth)
@@ -107,7 +107,7 @@ def _footing(plan: Solid, x: float, corridor: float, half: float, wall: float, n
 def _loop(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
     wall, bore = options.wall, options.bore
     half = 0.9 * wall
-    clear, foot = _footing(plan, bulk.x, max(0.6 * bore, half), half, wall, "print.bail")
+    clear, foot = _footing(plan, bulk.x, max(0.6 * bore, half), half, wall, "make.print.bail")
     wire_y = clear + 0.4 * wall  # the middle of the wire where it stands on the foot
     y = wire_y + bore / 2 + wall / 2
     thick = min(bulk.depth, 1.5 * wall)
@@ -140,7 +140,7 @@ def _tube(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
     wall, bore = options.wall, options.bore
     length = TUBE if options.length is None else options.length
     outer, half = bore / 2 + wall, 0.4 * length
-    clear, foot = _footing(plan, bulk.x, length / 2, half, wall, "print.bail")
+    clear, foot = _footing(plan, bulk.x, length / 2, half, wall, "make.print.bail")
     y = clear + outer - 0.2 * wall
     at = np.array([bulk.x, y, bulk.z])
     thick = min(0.7 * bulk.depth, 1.6 * outer)
@@ -158,7 +158,7 @@ def _hidden(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting
     length = TUBE if options.length is None else options.length
     outer = bore / 2 + wall
     half = length / 2
-    clear, _ = _footing(plan, bulk.x, half, half, wall, "print.bail")
+    clear, _ = _footing(plan, bulk.x, half, half, wall, "make.print.bail")
     # as high as it can stand without being seen, but where the piece covers it
     y = seat(plan, bulk.x - half, bulk.x + half, 0.75 * length * wall)
     y = clear - outer if y is None else min(clear - outer, y + wall / 2)
@@ -170,7 +170,7 @@ def _hidden(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting
         raise DesignError(
             f"only {pad.area():.1f} mm2 of the piece lie before a hidden bail {length:.1f} mm long",
             f"add a plate, or a shorter one; {SEAT * length * wall:.1f} mm2 would hold it",
-            "print.bail.length",
+            "make.print.bail.length",
         )
     pull = at + np.array([0.0, bore / 2, 0.0])
     reach = (bulk.x - half, y - outer, bulk.x + half, y + outer)

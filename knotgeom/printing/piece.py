@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from ..clean import clean
+from ..clean import clean, is_sound
 from ..cycles import connected_labels
 from ..design import Design
 from ..errors import DesignError
@@ -140,6 +140,8 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
             break
         assert wanted.size is not None
         scale *= wanted.size / (wanted.size + off)
+    else:
+        raise _no_size(wanted, scale)
     report(0.6, "filling the creases")
     pieces = [_finish(one, wanted, knot, scale) for one in assembled.solids]
     finished = tuple(mesh_of(one.vertices, one.triangles, k) for k, one in enumerate(pieces))
@@ -172,7 +174,7 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
         mark=assembled.mark,
         notes=_notes(wanted, scale, thicker, knot, grow),
         knot=knot,
-        expected=_expected(knot, wanted),
+        expected=_expected(knot, wanted, assembled),
     )
 
 
@@ -251,24 +253,36 @@ def _scale(knot: Knot, wanted: Printing) -> float:
     flat = _silhouette(knot)
 
     def across(tried: float) -> float:
-        x0, y0, x1, y1 = _extent(flat.scale((tried, tried)), knot, wanted, tried)
+        try:
+            x0, y0, x1, y1 = _extent(flat.scale((tried, tried)), knot, wanted, tried)
+        except DesignError as error:
+            if error.place not in ("make.print.bail", "make.print.eye"):
+                raise
+            return -math.inf  # so small a knot does not carry its fittings
         return max(x1 - x0, y1 - y0)
 
     fittings = across(scale) - size
     least = 0.1 * scale
-    if across(least) > size:
-        raise DesignError(
-            f"plate, frame and bail alone take up more than {size:g} mm beside a knot {least * span:.1f} mm across",
-            "give a larger size or smaller fittings",
-            "make.print.size",
-        )
+    if across(least) > size or fittings == -math.inf:
+        raise _no_size(wanted, least)
     low, high = least, scale
     if fittings <= 0:
         return scale
     for _ in range(60):
         tried = (low + high) / 2
         low, high = (tried, high) if across(tried) <= size else (low, tried)
+    if across(low) < size - 0.1:  # a little larger it has no room, a little smaller it carries nothing
+        raise _no_size(wanted, low)
     return low
+
+
+def _no_size(wanted: Printing, scale: float) -> DesignError:
+    return DesignError(
+        f"no knot is large enough to carry its plate, frame and bail in {wanted.size:g} mm; at {scale:.3g} of the "
+        "design's own size there is still no room",
+        "give a larger size or smaller fittings",
+        "make.print.size",
+    )
 
 
 def _silhouette(knot: Knot) -> Solid:
@@ -578,15 +592,24 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
     vertices, triangles = _bodies_kept(fine[0], fine[1], 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale)
     most = 0.35 * min(knot.width, knot.thickness) * scale
     done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, most)
-    rounded = done.vertices.astype(np.float32).astype(float)
-    genus = solid.genus()
-    kept = solid_of(rounded, done.triangles)
-    if kept.genus() != genus:
-        raise DesignError(
-            f"after filling the creases the piece has genus {kept.genus()}, before it {genus}",
-            "give a smaller make.print.fillet",
-        )
-    return Faired(rounded, done.triangles, done.creases, done.edges)
+    kept = solid_of(done.vertices, done.triangles)
+    if kept.genus() != solid_of(vertices, triangles).genus() and wanted.fillet > 0:
+        # a fillet has closed or torn something: leave the creases as they are, which the report then says
+        return _finish(solid, replace(wanted, fillet=0.0), knot, scale)
+    # rows cut where nothing came to be filled are taken out again; vertices are what files of single precision keep
+    for fewer in (kept.simplify(min(0.003, wanted.tolerance / 15)), kept):
+        vertices, triangles = arrays_of(fewer)
+        vertices = vertices.astype(np.float32).astype(float)
+        if is_sound(vertices, triangles, 0.0):
+            break
+    else:
+        vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
+        if not is_sound(vertices, triangles, 0.0):
+            raise DesignError(
+                "the piece is no sound solid in single precision",
+                "change the width, the thickness or make.print.fillet a little",
+            )
+    return Faired(vertices, triangles, done.creases, done.edges)
 
 
 def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Floats, Ints]:
@@ -622,14 +645,18 @@ def _together(parts: list[Rounded]) -> Rounded:
     )
 
 
-def _expected(knot: Knot, wanted: Printing) -> int:
+def _expected(knot: Knot, wanted: Printing, assembled: _Assembled) -> int:
     """Bodies that the map predicts: each connected part one, all of them one where a plate or a frame joins them."""
     if knot.free:
         return len(knot.bodies)
     if wanted.plate is not None or wanted.frame is not None:
         return 1
     label = connected_labels(len(knot.vertices), knot.triangles.ravel(), np.roll(knot.triangles, -1, axis=1).ravel())
-    return len(np.unique(label[knot.triangles[:, 0]]))
+    parts = len(np.unique(label[knot.triangles[:, 0]]))
+    if assembled.at is None or parts == 1:
+        return parts
+    # the foot of a bail may join parts that it stands on
+    return min(parts, sum(len(one.decompose()) for one in assembled.solids))
 
 
 def _notes(wanted: Printing, scale: float, thicker: float, knot: Knot, grow: float) -> tuple[str, ...]:
