@@ -12,6 +12,7 @@ from ..design import Design, Making, Section, Sizes, Strand
 from ..made import Made, Progress, make, no_mesh, solid
 from ..mesh import Floats, Ints, all_triangles
 from ..sections import outlines
+from ..sizing import sizes
 
 ARC = 3
 """Points of a rounded corner of the section."""
@@ -97,9 +98,7 @@ def knot_of(
 
 
 def _sizes(design: Design) -> Sizes:
-    from .. import design as designs
-
-    return designs.sizes(design)
+    return sizes(design)
 
 
 def finely(size: Sizes, scale: float, tolerance: float) -> bool:
