@@ -109,17 +109,13 @@ class Corners(str, enum.Enum):
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A layout of equal cells, ``columns`` x ``rows``, less the cells named in ``without`` (column, row).
-
-    ``walled`` names sites between two cells that are boundary all the same, as between the pieces of a panel.
-    """
+    """A layout of equal cells, ``columns`` x ``rows``, less the cells named in ``without`` (column, row)."""
 
     columns: int
     rows: int
     cell_width: float
     cell_height: float
     without: tuple[tuple[int, int], ...] = ()
-    walled: tuple[Site, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -365,7 +365,6 @@ def resize_grid(design: Design, columns: int, rows: int) -> Changed:
         columns=columns,
         rows=rows,
         without=tuple((i, j) for i, j in before.without if i < columns and j < rows),
-        walled=tuple(site for site in before.walled if site.x < 2 * columns and site.y < 2 * rows),
     )
     lost = tuple(f"layout.without [{i}, {j}]" for i, j in before.without if not (i < columns and j < rows))
     fitted, dropped = _fit(replace(design, layout=grid))

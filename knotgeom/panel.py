@@ -160,14 +160,8 @@ def laid(panel: Panel, resolve: Callable[[Design], Design]) -> Laid:
                 pair = min(mine, other), max(mine, other)
                 seams.setdefault(pair, []).append(Site(2 * column + 1 + dx, 2 * row + 1 + dy))
     without = tuple((c, r) for r in range(rows) for c in range(columns) if (c, r) not in owner)
-    inner = [
-        placing.site(site)
-        for placing, whole in zip(placings, designs)
-        if isinstance(whole.layout, Grid)
-        for site in whole.layout.walled
-    ]
     return Laid(
-        Grid(columns, rows, wide, high, without, tuple(inner)),
+        Grid(columns, rows, wide, high, without),
         tuple(designs),
         tuple(placings),
         tuple((*pair, tuple(sorted(sites, key=lambda s: (s.y, s.x)))) for pair, sites in sorted(seams.items())),
@@ -227,6 +221,8 @@ def _middle(run: list[Site]) -> list[Site]:
 def panelled(design: Design, resolve: Callable[[Design], Design]) -> Design:
     """A panel as one design on a grid, its pieces' breaks, dividing, wishes and styles kept.
 
+    Where two pieces touch and are not joined, a break along the seam keeps them apart.
+
     What the panel itself leaves at its defaults, strand, heights, gap and hand, is taken from its first piece. A
     circuit that was divided in one piece and joins one that was not stays divided where it was.
     """
@@ -234,10 +230,11 @@ def panelled(design: Design, resolve: Callable[[Design], Design]) -> Design:
     assert isinstance(panel, Panel)
     out = laid(panel, resolve)
     joined = joined_sites(panel, out.seams)
-    walled = tuple(sorted({site for _, _, sites in out.seams for site in sites} - joined))
-    grid = replace(out.grid, walled=(*out.grid.walled, *walled))
+    grid = out.grid
 
     horizontal, vertical = list(design.breaks.horizontal), list(design.breaks.vertical)
+    for site in sorted({site for _, _, sites in out.seams for site in sites} - joined):
+        (horizontal if site.x % 2 else vertical).append(site)
     divided: list[list[Pass]] = []  # circuits of pieces, whole
     passes, prefer = list(design.divide.passes), list(design.weave.prefer)
     styles = list(design.strand.circuits)

@@ -103,7 +103,7 @@ def has_cell(grid: Grid, column: int, row: int) -> bool:
 def is_crossable(options: Layouts, site: Site) -> bool:
     """Whether two strands can meet at ``site``: a cell on either side of it, or a boundary that strands cross."""
     grid = plain_grid(options)
-    if grid is None or grid.walled:
+    if grid is None:
         return site in frame(options).edge
     x, y = site
     if (x + y) % 2 == 0:
@@ -125,7 +125,7 @@ def takes_break(options: Layouts, site: Site, along: bool) -> bool:
 def sites(options: Layouts) -> Iterator[Site]:
     """Every site where strands can cross or a break can stand, row by row from the bottom."""
     grid = plain_grid(options)
-    if grid is None or grid.walled:
+    if grid is None:
         yield from sorted(frame(options).edge, key=lambda site: (site.y, site.x))
         return
     for y in range(1, 2 * grid.rows):
@@ -225,7 +225,7 @@ def _sites_about(design: Design, point: Point) -> Iterator[tuple[Site, float]]:
     if not all(map(math.isfinite, point)):
         return
     grid = plain_grid(design.layout)
-    if grid is None or grid.walled:
+    if grid is None:
         seen = frame(design.layout)
         size = len(point)
         numbers = np.array(list(seen.edge.values()), np.int64)

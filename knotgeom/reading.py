@@ -112,10 +112,9 @@ def _grid(
     grid: tuple[int, int],
     cell: float | tuple[float, float],
     without: tuple[tuple[int, int], ...] = (),
-    walled: tuple[d.Site, ...] = (),
 ) -> d.Grid:
     width, height = cell if isinstance(cell, tuple) else (cell, cell)
-    return d.Grid(*grid, width, height, without, walled)
+    return d.Grid(*grid, width, height, without)
 
 
 def _grid_keys(grid: d.Grid) -> Mapping[str, Any]:
@@ -124,7 +123,6 @@ def _grid_keys(grid: d.Grid) -> Mapping[str, Any]:
         "grid": (grid.columns, grid.rows),
         "cell": grid.cell_width if square else (grid.cell_width, grid.cell_height),
         "without": grid.without,
-        "walled": grid.walled,
     }
 
 
@@ -149,7 +147,6 @@ GRID = Keys(
             "Cells left out, [column, row] from the lower left, counted from 0.",
             (),
         ),
-        "walled": Key(SITES, "Sites between two cells that are boundary all the same.", ()),
     },
     _grid_keys,
 )
@@ -836,6 +833,8 @@ def _check_meaning(design: d.Design) -> None:
         grid = grid_of(layout)
         _check_sites(design, grid, _cells(grid))
     whole = resolved(design)
+    if isinstance(layout, d.Panel):  # its own entries beside the walls between its pieces
+        _check_sites(whole, grid_of(layout), _cells(grid_of(layout)))
     _check_section(whole)
     _check_sizes(whole)
 
@@ -877,19 +876,10 @@ def _check_sites(design: d.Design, grid: d.Grid, cells: NDArray[np.bool_]) -> No
                 "name sites as horizontal or vertical",
                 f"breaks.{name}[0]",
             )
-    _check_crossings(grid.walled, "layout.walled", grid, cells, "a wall")
     breaks = {"breaks.horizontal": design.breaks.horizontal, "breaks.vertical": design.breaks.vertical}
     for place, sites in breaks.items():
         _check_crossings(sites, place, grid, cells, "a break")
     broken = np.zeros((2 * grid.columns, 2 * grid.rows), dtype=bool)
-    if grid.walled:
-        broken[tuple(_columns(grid.walled, 2).T)] = True
-        for name, sites in breaks.items():
-            for i in _first(broken[tuple(_columns(sites, 2).T)]):
-                raise DesignError(
-                    f"{_entry(sites[i])} lies on a wall between two pieces", "give a break another site", f"{name}[{i}]"
-                )
-        walls, broken = broken, np.zeros_like(broken)
     broken[tuple(_columns(design.breaks.horizontal, 2).T)] = True
     for i in _first(broken[tuple(_columns(design.breaks.vertical, 2).T)]):
         site = design.breaks.vertical[i]
@@ -899,8 +889,6 @@ def _check_sites(design: d.Design, grid: d.Grid, cells: NDArray[np.bool_]) -> No
             f"breaks.vertical[{i}]",
         )
     broken[tuple(_columns(design.breaks.vertical, 2).T)] = True
-    if grid.walled:
-        broken |= walls
     passes = {
         "divide.circuits": design.divide.circuits,
         "divide.passes": design.divide.passes,

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from ..design import Breaks, Grid
@@ -57,7 +55,7 @@ def grid_layout(grid: Grid, breaks: Breaks) -> Layout:
     cell_half = np.array([grid.cell_width / 2, grid.cell_height / 2])
     tail[0::2, :2], tail[1::2, :2] = (site - ahead) * cell_half, (site + ahead) * cell_half
 
-    layout = set_out(
+    return set_out(
         half.ravel(),
         np.arange(len(half) + 1) * 4,
         tail,
@@ -67,12 +65,6 @@ def grid_layout(grid: Grid, breaks: Breaks) -> Layout:
         rising=odd.astype(np.int64),
         right=1,
     )
-    if not grid.walled:
-        return layout
-    seam = edge_at[[y * wide + x for x, y in grid.walled]]
-    state, boundary = layout.state.copy(), layout.boundary.copy()
-    state[seam], boundary[seam] = ALONG, True
-    return replace(layout, state=state, boundary=boundary)
 
 
 def broken(breaks: Breaks, edge_at: Ints, wide: int, edges: int) -> Ints:
