@@ -11,20 +11,27 @@ from pathlib import Path
 
 from knotgeom.carving.options import Carving, Ground, Moulding, Wood
 from knotgeom.design import (
+    Border,
     Breaks,
+    Cylinder,
     Design,
     Divide,
+    Dome,
     Grid,
     Heights,
     Make,
     Making,
     Pass,
     Rejoin,
+    Rim,
+    Ring,
     Section,
     Site,
     Strand,
+    Strip,
     Way,
 )
+from knotgeom.panel import four
 from knotgeom.printing.options import Bail, BailKind, Eye, Frame, Mark, Outline, Plate, Printing
 from knotgeom.reading import write_text
 
@@ -226,6 +233,65 @@ def _hanging_charm() -> Design:
     return replace(charm, strand=replace(charm.strand, thickness=1.6), make=Make(print=piece))
 
 
+def _ring_pendant() -> Design:
+    return Design(
+        Ring(9, 2, 9.0, 18.0, Rim.CROSSED, Rim.CROSSED),
+        strand=Strand(width=2.1, thickness=1.4, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FUSED, step=0.5),
+    )
+
+
+def _bangle() -> Design:
+    return Design(
+        Strip(4, 3, 8.0, 7.0, 6, surface=Cylinder()),
+        Breaks(vertical=(Site(4, 3),)),
+        strand=Strand(width=3.3, thickness=1.5, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FUSED, step=0.5),
+    )
+
+
+def _panel_quarter() -> Design:
+    grid = Grid(4, 4, 24.0, 24.0)
+    return Design(
+        grid,
+        Breaks(horizontal=(Site(2, 3),), vertical=(Site(3, 2),)),
+        strand=Strand(width=9.0, thickness=6.0),
+        heights=Heights(way=Making.CARVED, step=2.2),
+    )
+
+
+def _four_panel() -> Design:
+    panel = four("panel_quarter.interlace.json", _panel_quarter())
+    return Design(panel)
+
+
+def _shield_boss() -> Design:
+    return Design(
+        Ring(16, 3, 24.0, 60.0, surface=Dome(16.0)),
+        Breaks(horizontal=tuple(Site(x, 2) for x in range(1, 32, 8))),
+        strand=Strand(width=4.6, thickness=3.0),
+        heights=Heights(way=Making.FUSED, step=1.0),
+    )
+
+
+def _plaque_border() -> Design:
+    return Design(
+        Border((8, 4), 2, 16.0),
+        strand=Strand(width=7.0, thickness=4.0),
+        heights=Heights(way=Making.CARVED, step=1.6),
+    )
+
+
+SHAPED: tuple[Demo, ...] = (
+    Demo("ring_pendant", "Ring pendant, its strands looping outside both edges", "jeweller", _ring_pendant()),
+    Demo("bangle", "Bangle, six repeats round the wrist", "jeweller", _bangle()),
+    Demo("panel_quarter", "Quarter of a panel, broken off its corner", "woodcarver", _panel_quarter()),
+    Demo("four_panel", "Carved panel of four joined knots", "woodcarver", _four_panel()),
+    Demo("shield_boss", "Shield boss on a dome", "game artist", _shield_boss()),
+    Demo("plaque_border", "Border round a plaque", "woodcarver", _plaque_border()),
+)
+"""Demonstrations of layouts other than grids."""
+
 CARVED: tuple[Demo, ...] = (
     Demo("carved_panel", "The chest's panel on its board, framed, its ground punched", "woodcarver", _carved_panel()),
 )
@@ -241,5 +307,5 @@ PRINTED: tuple[Demo, ...] = (
 
 if __name__ == "__main__":
     FOLDER.mkdir(exist_ok=True)
-    for demo in (*DEMOS, *CARVED, *PRINTED):
+    for demo in (*DEMOS, *SHAPED, *CARVED, *PRINTED):
         demo.path.write_text(write_text(demo.design), encoding="utf-8")

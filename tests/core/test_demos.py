@@ -19,20 +19,29 @@ def _demos():
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
-    return (*module.DEMOS, *module.CARVED, *module.PRINTED)
+    return (*module.DEMOS, *module.CARVED, *module.PRINTED), module.SHAPED
 
 
-DEMOS = _demos()
+ON_GRIDS, SHAPED = _demos()
+DEMOS = (*ON_GRIDS, *SHAPED)
 every_demo = pytest.mark.parametrize("demo", DEMOS, ids=lambda demo: demo.name)
 
 
-@every_demo
+@pytest.mark.parametrize("demo", ON_GRIDS, ids=lambda demo: demo.name)
 def test_nothing_is_found_against_a_demo_and_its_background_keeps_within_a_fifth_of_the_plain_plaits(demo):
     facts = made.facts(demo.design)
     assert facts["findings"] == []
     assert facts["exceptions"] == 0 and facts["exact"] and facts["unmet"] == []
     plain = facts["plain_gap_mm"]
     assert 0.8 * plain <= facts["least_gap_mm"] <= facts["greatest_gap_mm"] <= 1.2 * plain
+    assert facts["steepest_deg"] < 45
+
+
+@pytest.mark.parametrize("demo", SHAPED, ids=lambda demo: demo.name)
+def test_nothing_is_found_against_a_demo_on_another_layout(demo):
+    facts = made.facts(demo.design)
+    assert facts["findings"] == []
+    assert facts["exceptions"] == 0 and facts["exact"] and facts["unmet"] == []
     assert facts["steepest_deg"] < 45
 
 
