@@ -81,7 +81,7 @@ class MESH_OT_relief_knot_import(bpy.types.Operator, ImportHelper):
     def execute(self, context):
         say(context, "")
         try:
-            design = core.reading.read_file(self.filepath)
+            design = core.resolve.self_contained(core.reading.read_file(self.filepath))
         except store.DesignError as error:
             say(context, str(error))
             self.report({"ERROR"}, str(error))

@@ -51,8 +51,7 @@ def wanted(obj):
 
 def crossings(design):
     """About how many crossings a design has, without laying it out."""
-    grid = design.layout
-    return max(2 * grid.columns * grid.rows - grid.columns - grid.rows, 1)
+    return core.places.about_how_many(design.layout)
 
 
 def is_large(design):

@@ -22,9 +22,10 @@ from mathutils import Euler, Matrix, Vector
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from demos import DEMOS, Demo
+from demos import DEMOS, SHAPED, Demo
 
 import blender_addon
+from knotgeom.design import Panel, Ring, Strip
 
 MM = 0.001
 WIDTH, HEIGHT = 576, 432
@@ -553,6 +554,104 @@ def painted_boss(knot: bpy.types.Object) -> None:
     camera((210, -470, 930), (0, -4, 0), 72, 2.8, up=(0.0, 1.0, 0.0))
 
 
+def ring_pendant(knot: bpy.types.Object) -> None:
+    """A ring of strands on a fine cord, on slate."""
+    low, high = bounds(knot)
+    knot.data.materials.append(metal("Oxidised Silver", (0.93, 0.92, 0.90), (0.10, 0.095, 0.09), 2.0, 0.2))
+    floor(plain("Slate", (0.055, 0.06, 0.068), 0.55, 0.8, 0.35), low.z, 600)
+    cord = plain("Linen Cord", (0.34, 0.22, 0.11), 0.8, 0.15)
+    top = high.y - 3.2
+    tube(
+        "Cord",
+        [
+            (-30, 48, -0.4),
+            (-9, 32, 0.0),
+            (-2.6, top + 3.6, 1.5),
+            (-1.2, top - 1.8, 0.4),
+            (1.2, top - 1.8, 0.4),
+            (2.6, top + 3.6, 1.5),
+            (8, 32, 0.0),
+            (32, 45, -0.4),
+        ],
+        0.7,
+        cord,
+    )
+    sky((0.75, 0.84, 1.0), 0.25)
+    lamp("Soft Box", (-60, 50, 60), 50, 15, (1.0, 0.94, 0.86))
+    lamp("Strip", (70, 10, 40), 30, 5, (0.75, 0.86, 1.0))
+    camera(around(132, 62, 12, (0, 3, 0)), (0, 3, 0), 76, 8.0)
+
+
+def bangle(knot: bpy.types.Object) -> None:
+    """A bangle lying on folded cloth."""
+    low, high = bounds(knot)
+    knot.rotation_euler = Euler((math.pi / 2, 0, 0.35))
+    knot.location = mm(0, 0, -low.y)
+    knot.data.materials.append(metal("Brass", (0.87, 0.66, 0.32), (0.12, 0.085, 0.04), 2.0, 0.22))
+    floor(plain("Felt", (0.10, 0.03, 0.035), 0.95, 0.5, 0.5), 0, 1200)
+    sky((0.85, 0.9, 1.0), 0.3)
+    lamp("Soft Box", (-120, 60, 140), 90, 17, (1.0, 0.93, 0.84))
+    lamp("Strip", (130, -40, 90), 50, 7, (0.78, 0.88, 1.0))
+    camera(around(230, 32, 16, (0, 0, 8)), (0, 0, 9), 78, 7.0)
+
+
+def four_panel(knot: bpy.types.Object) -> None:
+    """A panel of four joined knots in lime wood."""
+    low, high = bounds(knot)
+    board = sunk_board("Board", 192 + 8, 192 + 8, 18, -low.z - 0.4, 24, 1.2)
+    lime = wood("Lime Wood", (0.56, 0.40, 0.22), (0.42, 0.27, 0.13), of=board, size=1.2)
+    board.data.materials.append(lime)
+    knot.data.materials.append(lime)
+    floor(wood("Bench Wood", (0.16, 0.10, 0.06), (0.09, 0.05, 0.03), size=3.0), -24, 3000)
+    sky((0.8, 0.88, 1.0), 0.2)
+    lamp("Raking Lamp", (-420, 330, 170), 110, 32, (1.0, 0.86, 0.68))
+    lamp("Window", (300, -300, 500), 500, 3, (0.8, 0.9, 1.0))
+    camera(around(610, 62, 8), (2, -4, -8), 66, 5.0)
+
+
+def shield_boss(knot: bpy.types.Object) -> None:
+    """The boss of a shield, gilt strands over a dome of iron."""
+    low, high = bounds(knot)
+    knot.data.materials.append(metal("Gilt Bronze", (0.86, 0.58, 0.24), (0.09, 0.07, 0.04), 4.0, 0.26))
+    iron = metal("Iron", (0.17, 0.17, 0.18), (0.03, 0.028, 0.026), 14, 0.42)
+    radius = (60.0**2 + 16.0**2) / 32.0 - 2.2
+    bpy.ops.mesh.primitive_uv_sphere_add(
+        radius=radius * MM, location=mm(0, 0, 16.0 - 2.2 - radius), segments=128, ring_count=96
+    )
+    bpy.context.object.data.materials.append(iron)
+    bpy.ops.object.shade_smooth()
+    planks = wood("Painted Boards", (0.20, 0.035, 0.03), (0.12, 0.02, 0.018), size=2.0, upright=True)
+    for k in range(-4, 5):
+        box("Board", (k * 52 - 25.2, -300, -14), (k * 52 + 25.2, 300, -1.5), planks, 1.2)
+    for k in range(12):
+        a = (k + 0.5) * math.tau / 12
+        stud(72 * math.cos(a), 72 * math.sin(a), -1.5, 4.2, iron)
+    sky((0.7, 0.8, 1.0), 0.22)
+    lamp("Torch", (-260, 160, 190), 90, 24, (1.0, 0.82, 0.6))
+    lamp("Sky Light", (240, 120, 320), 200, 7, (0.76, 0.87, 1.0))
+    camera(around(430, 46, 14), (0, -4, 2), 78, 7.0)
+
+
+def plaque_border(knot: bpy.types.Object) -> None:
+    """A border cut round the field of a plaque."""
+    low, high = bounds(knot)
+    depth = -low.z - 0.4
+    board = sunk_board("Plaque", 192 + 6, 128 + 6, 12, depth, 20, 1.0)
+    walnut = wood("Oiled Walnut", *WALNUT, of=board, size=1.0)
+    board.data.materials.append(walnut)
+    knot.data.materials.append(walnut)
+    box("Field", (-61, -29, -depth - 1), (61, 29, -0.6), walnut, 1.0)
+    floor(plain("Linen", (0.33, 0.31, 0.27), 0.9, 0.7, 0.6), -20, 3000)
+    sky((0.85, 0.9, 1.0), 0.3)
+    lamp("Raking Lamp", (-380, 260, 190), 130, 36, (1.0, 0.88, 0.72))
+    lamp("Soft Box", (420, -200, 500), 300, 5, (0.86, 0.93, 1.0))
+    camera(around(560, 58, -9), (0, -4, -6), 68, 4.5)
+
+
+SHOWN = (*DEMOS, *(demo for demo in SHAPED if demo.name in globals()))
+"""Demonstrations that have a scene."""
+
+
 # ------------------------------------------------------------------------------------------------------------ work
 
 
@@ -561,11 +660,13 @@ def build(demo: Demo) -> None:
     bpy.ops.wm.read_homefile(use_empty=True)
     bpy.ops.mesh.relief_knot_import(filepath=str(demo.path))
     knot = bpy.context.object
-    if knot is None or knot.relief_knot.error or knot.relief_knot.text != demo.path.read_text(encoding="utf-8"):
+    own = isinstance(demo.design.layout, Panel) or knot.relief_knot.text == demo.path.read_text(encoding="utf-8")
+    if knot is None or knot.relief_knot.error or not own:
         raise SystemExit(f"{demo.name}: the add-on did not make it; {knot.relief_knot.error if knot else 'no object'}")
     knot.name = demo.title.split(",")[0]
-    grid = demo.design.layout
-    knot.location = mm(-grid.columns * grid.cell_width / 2, -grid.rows * grid.cell_height / 2, 0)
+    if not isinstance(demo.design.layout, Ring | Strip):  # they lie about the origin as they are
+        low, high = bounds(knot)
+        knot.location = -mm((low.x + high.x) / 2, (low.y + high.y) / 2, 0)
     globals()[demo.name](knot)
     bpy.ops.object.select_all(action="DESELECT")
     knot.select_set(True)
@@ -602,14 +703,14 @@ def main() -> None:
     parser.add_argument("--scale", type=float, default=1.0, help="size of the pictures (default: 1)")
     parser.add_argument("names", nargs="*", help="some demonstrations (default: all)")
     options = parser.parse_args()
-    known = {demo.name for demo in DEMOS}
+    known = {demo.name for demo in SHOWN}
     unknown = set(options.names) - known
     if unknown:
         parser.error(f"no demonstration is called {', '.join(sorted(unknown))}; there are {', '.join(sorted(known))}")
     out = options.out.resolve()
     out.mkdir(parents=True, exist_ok=True)
     blender_addon.register()
-    for demo in DEMOS:
+    for demo in SHOWN:
         if options.names and demo.name not in options.names:
             continue
         begun = time.perf_counter()

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .design import Border, Breaks, Cylinder, Design, Grid, Layouts, Panel, Pass, Site, Strip, Way
+from .design import Border, Breaks, Cylinder, Design, FreeMesh, Grid, Layouts, Panel, Pass, Site, Strip, Way
 from .layout import Layout, lay_out, pass_index
 from .layout.cover import covers
 from .layout.ring import rolled
@@ -70,6 +70,19 @@ def crossable_edges(layout: Layout) -> Bools:
     """Edges of a layout without breaks where strands cross."""
     found: Bools = layout.state == 0
     return found
+
+
+def about_how_many(options: Layouts) -> int:
+    """About how many crossings a layout has, without setting out what is large."""
+    grid = plain_grid(options)
+    if grid is not None:
+        return max(2 * grid.columns * grid.rows - grid.columns - grid.rows, 1)
+    match options:
+        case Strip():
+            return 2 * options.columns * options.repeats * options.rows
+        case FreeMesh():
+            return sum(map(len, options.faces)) // 2
+    return max(len(frame(options).edge), 1)
 
 
 def plain_grid(options: Layouts) -> Grid | None:

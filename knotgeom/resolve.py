@@ -14,6 +14,7 @@ from .design import (
     CircuitStyle,
     Corners,
     Design,
+    FreeMesh,
     Grid,
     Layouts,
     Panel,
@@ -41,6 +42,16 @@ def resolved(design: Design) -> Design:
             return replace(design, layout=square_border(layout))
         case Strip() if layout.repeats > 1:
             return _repeated(design, layout)
+    return design
+
+
+def self_contained(design: Design) -> Design:
+    """The same design without files beside it: a panel as the grid that it comes to, a mesh held in the design."""
+    match design.layout:
+        case Panel():
+            return resolved(design)
+        case FreeMesh(file=str()):
+            return replace(design, layout=replace(design.layout, file=None))
     return design
 
 
