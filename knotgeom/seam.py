@@ -95,9 +95,9 @@ def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
             for ear in _triangulated(at[loop]):
                 a, b, c = (loop[v] for v in ear)
                 flat_uv = [at[v] for v in (a, b, c)]
-                # faces at x = 0 run along their cut edge one way, those at the far end the other
-                pieces += [[count + 2 * v for v in (a, b, c)], [count + 2 * v + 1 for v in (c, b, a)]]
-                piece_uv += [flat_uv, flat_uv[::-1]]
+                # faces at x = 0 run along the loop, so their cap runs against it; at the far end the other way about
+                pieces += [[count + 2 * v for v in (c, b, a)], [count + 2 * v + 1 for v in (a, b, c)]]
+                piece_uv += [flat_uv[::-1], flat_uv]
                 piece_strand += [owner[loop[0]]] * 2
         tables.append(np.array(pieces))
         uvs.append(np.array(piece_uv, np.float32))
@@ -131,7 +131,56 @@ def _loops(following: dict[int, int]) -> list[list[int]]:
 
 
 def _triangulated(outline: Floats) -> list[tuple[int, int, int]]:
-    """A simple polygon, (n, 2), as triangles that turn as it does, by cutting off ears (G. Meisters, 1975)."""
+    """A simple polygon, (n, 2), as triangles that turn as it does.
+
+    A strand cut across has one top and one underside at every place, so its outline is monotone and is cut up in one
+    sweep (M. Garey, D. Johnson, F. Preparata and R. Tarjan, Triangulating a simple polygon, 1978).
+    """
+    count = len(outline)
+    order = sorted(range(count), key=lambda i: (outline[i, 0], outline[i, 1], i))
+    first, last = order[0], order[-1]
+    rank = {vertex: place for place, vertex in enumerate(order)}
+    upper = [(first + k) % count for k in range((last - first) % count + 1)]
+    lower = [(last + k) % count for k in range((first - last) % count + 1)]
+    if any(rank[a] > rank[b] for a, b in zip(upper, upper[1:])) or any(
+        rank[a] < rank[b] for a, b in zip(lower, lower[1:])
+    ):
+        return _ears(outline)
+    on_first = dict.fromkeys(upper[1:-1], True)
+    points = outline.tolist()
+
+    def turn(a: int, b: int, c: int) -> float:
+        p, q, r = points[a], points[b], points[c]
+        return float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
+
+    # the first chain runs forwards along the outline: a polygon that turns left has its inside on that chain's left
+    x, y = outline[:, 0], outline[:, 1]
+    way = 1.0 if float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) > 0 else -1.0
+    triangles: list[tuple[int, int, int]] = []
+    stack = [order[0], order[1]]
+
+    def add(a: int, b: int, c: int) -> None:
+        triangles.append((a, b, c) if turn(a, b, c) * way >= 0 else (a, c, b))
+
+    for place in range(2, count - 1):
+        vertex, top = order[place], stack[-1]
+        if (vertex in on_first) != (top in on_first):
+            for a, b in zip(stack, stack[1:]):
+                add(a, b, vertex)
+            stack = [top, vertex]
+            continue
+        side = way if vertex in on_first else -way
+        while len(stack) > 1 and turn(stack[-2], stack[-1], vertex) * side > 0:
+            add(stack[-2], stack[-1], vertex)
+            stack.pop()
+        stack.append(vertex)
+    for a, b in zip(stack, stack[1:]):
+        add(a, b, last)
+    return triangles
+
+
+def _ears(outline: Floats) -> list[tuple[int, int, int]]:
+    """Any simple polygon as triangles, by cutting off ears (G. Meisters, 1975)."""
     x, y = outline[:, 0], outline[:, 1]
     turn = 1.0 if float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) > 0 else -1.0
     left = list(range(len(outline)))
