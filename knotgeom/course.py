@@ -466,14 +466,14 @@ def _walls(
             stand[group] = np.minimum(stand[group], size.width / 2 + 0.3 * background[group])
             for k in range(len(group) if whole_loop else len(group) - 2):
                 i, j = group[k], group[(k + 2) % len(group)]
-                across = abs(float((at[j] - at[i]) @ normal[i]))
+                across = _facing(at[j] - at[i], normal[i], normal[j])
                 if across > 1e-9:  # a strand too wide for its pocket goes nearer still before its inside edge folds
                     near = max(across / 2 - 0.62 * size.width, size.width / 2)
                     stand[group] = np.minimum(stand[group], near)
     for i in range(count if loop and not whole_loop else count - 1):
         j = (i + 1) % count
         if hand[i] != hand[j]:  # a corridor between two walls
-            room = abs(float((at[j] - at[i]) @ normal[i]))
+            room = _facing(at[j] - at[i], normal[i], normal[j])
             stand[i], stand[j] = min(stand[i], room / 2), min(stand[j], room / 2)
     for i, j in ((group[0], group[1]) for group in groups if len(group) == 2 and not whole_loop):
         if design.strand.turns.corners is Turn.POINTED and boundary[i] and boundary[j]:
@@ -539,6 +539,11 @@ def _walls(
             middle = (tip[k - 1] + tip[k]) / 2
             _add(knots, middle, tau[group[k]], tau[group[k]], turn / radius)
         _add(knots, tip[-1] + radius * tau[group[-1]], tau[group[-1]], tau[group[-1]], turn / radius)
+
+
+def _facing(way: Floats, one: Floats, other: Floats) -> float:
+    """How far apart two walls stand, as seen from both alike, so that a strand looks the same walked the other way."""
+    return (abs(float(way @ one)) + abs(float(way @ other))) / 2
 
 
 def _pointed_bend(
