@@ -120,6 +120,7 @@ def united(
         ground = float(z.min()) - size.thickness / 2
     outline = np.column_stack([row[0] for row in outlines(strand, size, np.array([size.width]))])
     closed = size.gap < HAIR * size.width
+    bent = bool(courses.period) or courses.lift is not None
     triangulate, unite, least = (
         (_triangulate, _boolean, LEAST) if tool is None else (tool.triangulate, tool.unite, LEAST / 100)
     )
@@ -127,11 +128,15 @@ def united(
         # halves without a gap meet where the next one's wall stands: cut away from it
         upper = upper_runs(lanes, strand_map, weaving, stretches, share * size.half_width if closed else 0.0)
         laid = _spaced(lanes, parted * size.width) if closed else lanes
-        swept = sweep_rings(courses, laid, z, strand, size, way, ground)
+        low: float | Floats | None = ground
+        if ground is not None and bent:  # no plane can cut it off level: let what passes over stand a hair deeper
+            low = ground - HAIR * size.width * upper
+        swept = sweep_rings(courses, laid, z, strand, size, way, low)
         pieces = _cut(
             swept, lanes, _labels(swept, lanes, upper, parted=closed), outline, slit * size.width, triangulate
         )
-        vertices, faces, source = unite(pieces, None if way is not Making.CARVED else ground, HAIR * size.width)
+        level = ground if way is Making.CARVED and not bent else None
+        vertices, faces, source = unite(pieces, level, HAIR * size.width)
         vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
         for _ in range(3):
             if not is_closed(faces, len(vertices)):

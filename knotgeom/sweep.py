@@ -93,9 +93,12 @@ def sweep_rings(
     strand: Strand,
     size: Sizes,
     way: Making,
-    ground: float | None = None,
+    ground: float | Floats | None = None,
 ) -> Swept:
-    """Place a section at every lane sample and join them up; a strip's on the cylinder where it closes."""
+    """Place a section at every lane sample and join them up; a strip's on the cylinder where it closes.
+
+    ``ground`` is one height, or one for every lane sample, (m,).
+    """
     total = len(lanes.sample)
     lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
     after = np.arange(1, total + 1)
@@ -118,7 +121,7 @@ def sweep_rings(
 
     if way is Making.CARVED and ground is None:
         ground = float(z.min()) - size.thickness / 2
-    floor = ground if way is Making.CARVED else None
+    floor = np.broadcast_to(np.asarray(ground, float), (total,)) if way is Making.CARVED else None
     across, up = outlines(strand, size, np.array([size.width]))
     corners = across.shape[1]
     rings = len(whole_at) + len(half_at)
@@ -128,11 +131,13 @@ def sweep_rings(
         x, up_own = outlines(strand, own, np.array([breadth]))
         mine = lanes.breadth[lane[whole_at]] == breadth
         at = whole_at[mine]
-        _whole_rings(vertices, np.flatnonzero(mine), courses, lanes, at, x[0], up_own[0], z[at], floor)
+        low = None if floor is None else floor[at]
+        _whole_rings(vertices, np.flatnonzero(mine), courses, lanes, at, x[0], up_own[0], z[at], low)
         mine = lanes.breadth[lane[half_at]] == breadth
         at = half_at[mine]
         if len(at):
-            halves = _half_outlines(lanes, at, right[at], x, up_own, z, strand, own, floor)
+            low = None if floor is None else floor[at][:, None]
+            halves = _half_outlines(lanes, at, right[at], x, up_own, z, strand, own, low)
             vertices[len(whole_at) + np.flatnonzero(mine)] = _placed(courses, lanes, at, *halves)
 
     # the wall at a fork belongs to both halves: the right one's left side is the left one's right side
@@ -316,7 +321,7 @@ def _whole_rings(
     across: Floats,
     up: Floats,
     z: Floats,
-    floor: float | None,
+    floor: Floats | None,
 ) -> None:
     """Write the rings of whole strand of one width, which have one outline, as the product of two small tables."""
     if not len(at):
@@ -325,22 +330,24 @@ def _whole_rings(
     if courses.lift is not None:
         height = z[at][:, None] + up
         if floor is not None:
-            height[:, _lower(across)] = floor
+            height[:, _lower(across)] = floor[:, None]
         out[rows] = _on_surface(courses, courses.lift, sample, np.broadcast_to(across, height.shape), height)
         return
-    table = np.zeros((6, len(across), 3))
+    table = np.zeros((6 if floor is None else 7, len(across), 3))
     table[0, :, 0] = table[1, :, 1] = 1.0
     table[2, :, 0] = table[3, :, 1] = across
     table[4, :, 2], table[5, :, 2] = 1.0, up
     if floor is not None:
         under = _lower(across)
-        table[4, under, 2], table[5, under, 2] = 0.0, floor
+        table[4, under, 2], table[5, under, 2], table[6, under, 2] = 0.0, 0.0, 1.0
     factors = np.column_stack([courses.point[sample], courses.lateral[sample], z, np.ones(len(at))])
+    if floor is not None:
+        factors = np.column_stack([factors, floor])
     if rows[-1] - rows[0] == len(rows) - 1:
         there = out[rows[0] : rows[-1] + 1]
-        np.matmul(factors, table.reshape(6, -1), out=there.reshape(len(at), -1))
+        np.matmul(factors, table.reshape(len(table), -1), out=there.reshape(len(at), -1))
     else:
-        out[rows] = (factors @ table.reshape(6, -1)).reshape(len(at), len(across), 3)
+        out[rows] = (factors @ table.reshape(len(table), -1)).reshape(len(at), len(across), 3)
 
 
 def _half_outlines(
@@ -352,7 +359,7 @@ def _half_outlines(
     z: Floats,
     strand: Strand,
     size: Sizes,
-    floor: float | None,
+    floor: Floats | None,
 ) -> tuple[Floats, Floats]:
     """Outlines of halves: half of the whole strand's where they begin, passing over into a section of their own."""
     corners = across.shape[1]
