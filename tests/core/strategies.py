@@ -10,12 +10,15 @@ import math
 import random
 from itertools import product
 
+import numpy as np
 from hypothesis import strategies as st
+from scipy.spatial import Delaunay
 
 from knotgeom.design import (
     Breaks,
     Design,
     Divide,
+    FreeMesh,
     Grid,
     Groove,
     Hand,
@@ -23,6 +26,7 @@ from knotgeom.design import (
     Making,
     Pass,
     Rejoin,
+    Rim,
     Section,
     Site,
     Strand,
@@ -173,3 +177,68 @@ def drawn(rng: random.Random, columns: int, rows: int, divided: int, breaks: flo
         Divide(passes=tuple(rng.sample(passes, min(divided, len(passes)))), rejoin=rng.choice(list(Rejoin))),
         Weave(rng.choice(list(Hand)), tuple(rng.sample(passes, min(wishes, len(passes))))),
     )
+
+
+# ------------------------------------------------------------------------------------------------ free meshes
+
+
+def random_faces(rng: random.Random, points: int, merged: int, holes: int) -> tuple[np.ndarray, list[list[int]]]:
+    """Faces in the plane: a triangulation of random points, some neighbours merged, some faces taken away.
+
+    Every face is a simple polygon that runs anticlockwise; faces touch along edges, nowhere at a corner only; the whole
+    hangs together. What is taken away may leave holes.
+    """
+    place = np.array([[rng.random(), rng.random()] for _ in range(points)]) * 100.0
+    faces = []
+    for a, b, c in Delaunay(place).simplices.tolist():
+        (ax, ay), (bx, by), (cx, cy) = place[[a, b, c]]
+        faces.append([a, b, c] if (bx - ax) * (cy - ay) > (by - ay) * (cx - ax) else [a, c, b])
+    for _ in range(merged):
+        owner = {pair: number for number, face in enumerate(faces) for pair in sides(face)}
+        between = [pair for pair in owner if pair[::-1] in owner]
+        if not between:
+            break
+        a, b = rng.choice(between)
+        one, other = faces[owner[a, b]], faces[owner[b, a]]
+        first, second = one.index(b), other.index(a)
+        walk = one[first:] + one[:first] + (other[second:] + other[:second])[1:-1]  # b ... a, then on to b
+        if len(set(walk)) == len(walk):
+            faces = [face for face in faces if face is not one and face is not other] + [walk]
+    for _ in range(holes):
+        left = list(faces)
+        left.remove(rng.choice(faces))
+        if left and whole_round_vertices(left):
+            faces = left
+    return place, faces
+
+
+def sides(face: list[int]) -> list[tuple[int, int]]:
+    """The edges of a face in order."""
+    return list(zip(face, [*face[1:], face[0]], strict=True))
+
+
+def whole_round_vertices(faces: list[list[int]]) -> bool:
+    """Whether the faces hang together along edges, and do so round every vertex too."""
+
+    def together(group: list[list[int]], vertex: int | None) -> bool:
+        reached, todo = {0}, [0]
+        edges = [{frozenset(s) for s in sides(face) if vertex is None or vertex in s} for face in group]
+        while todo:
+            at = todo.pop()
+            for other in range(len(group)):
+                if other not in reached and edges[at] & edges[other]:
+                    reached.add(other)
+                    todo.append(other)
+        return len(reached) == len(group)
+
+    return together(faces, None) and all(
+        together([face for face in faces if vertex in face], vertex) for vertex in {v for face in faces for v in face}
+    )
+
+
+def plane_mesh(place: np.ndarray, faces: list[list[int]], boundary: Rim) -> FreeMesh:
+    """A free mesh in the plane, without the vertices that no face uses."""
+    used = sorted({v for face in faces for v in face})
+    number = {v: k for k, v in enumerate(used)}
+    vertices = tuple((float(place[v, 0]), float(place[v, 1]), 0.0) for v in used)
+    return FreeMesh(vertices, tuple(tuple(number[v] for v in face) for face in faces), boundary)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from itertools import product
 
 import numpy as np
