@@ -1,6 +1,7 @@
 """Relief Knots for Blender: knotwork as woven relief. See README.md of the project."""
 
 from . import (
+    carving_props,
     circuit_colours,
     draw_tool,
     handlers,
@@ -8,15 +9,19 @@ from . import (
     jobs,
     live,
     ops_add,
+    ops_carve,
     ops_edit,
     ops_files,
     ops_mend,
     ops_presets,
     overlay,
     props,
+    relief_looks,
+    relief_object,
     tracing,
     translations,
     ui,
+    ui_carving,
     ui_presets,
 )
 
@@ -29,7 +34,12 @@ MODULES = (
     ops_edit,
     ops_mend,
     ops_files,
+    relief_looks,
+    carving_props,
+    relief_object,
+    ops_carve,
     ui,
+    ui_carving,
     help,
     ui_presets,
     translations,
