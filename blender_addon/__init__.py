@@ -14,7 +14,9 @@ from . import (
     ops_files,
     ops_mend,
     ops_presets,
+    ops_print,
     overlay,
+    printing_props,
     props,
     relief_looks,
     relief_object,
@@ -23,6 +25,7 @@ from . import (
     ui,
     ui_carving,
     ui_presets,
+    ui_printing,
 )
 
 MODULES = (
@@ -40,6 +43,9 @@ MODULES = (
     ops_carve,
     ui,
     ui_carving,
+    printing_props,
+    ops_print,
+    ui_printing,
     help,
     ui_presets,
     translations,

@@ -10,6 +10,8 @@ import re
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
+from . import german_printing
+
 GERMAN = {
     # a knot, its parts and its sections
     "Relief Knot": "Reliefknoten",
@@ -805,6 +807,7 @@ GERMAN = {
 }
 """German."""
 
+GERMAN = german_printing.WORDS | GERMAN
 LANGUAGES = {"de_DE": GERMAN, "de": GERMAN}
 """By Blender's names for languages; it has called German both."""
 

@@ -1,0 +1,417 @@
+"""What is done with the finished piece: made and checked, mended, written to files, shown in metal."""
+
+import math
+import os
+
+import bpy
+from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
+from mathutils import Vector
+
+from . import core, ops_files, piece_object, store, units
+
+threemf = core.threemf
+stl = core.files_stl
+preview = core.printing_preview
+whole = core.files.whole
+
+
+class PieceOperator:
+    """What all of them share: a knot, or its piece, is active."""
+
+    bl_options = {"REGISTER", "UNDO"}
+    needs_piece = False
+
+    @classmethod
+    def poll(cls, context):
+        knot = piece_object.knot_in(context)
+        if knot is None or context.mode != "OBJECT":
+            cls.poll_message_set("Select a relief knot first")
+            return False
+        if cls.needs_piece and piece_object.piece_of(knot) is None:
+            cls.poll_message_set("Make the piece first")
+            return False
+        return True
+
+
+class MESH_OT_relief_knot_piece(PieceOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_piece"
+    bl_label = "Make and Check Piece"
+    bl_description = "Make the finished piece as one solid, measure its walls, gaps and mass, and list what to mend"
+
+    def execute(self, context):
+        knot = piece_object.knot_in(context)
+        if not piece_object.make(context, knot):
+            self.report({"ERROR"}, knot.relief_knot_print.error)
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+
+class MESH_OT_relief_knot_piece_mend(PieceOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_piece_mend"
+    bl_label = "Mend Piece"
+    bl_description = "Change the design as this remedy says, then make and check the piece again"
+    needs_piece = True
+
+    finding: IntProperty(name="Finding", description="Its number in the list, from 0", min=0, options={"SKIP_SAVE"})
+    remedy: IntProperty(name="Remedy", description="Its number there, from 0", min=0, options={"SKIP_SAVE"})
+
+    def execute(self, context):
+        knot = piece_object.knot_in(context)
+        try:
+            given = piece_object.report_of(knot)["findings"][self.finding]["changes"][self.remedy]
+        except (IndexError, KeyError):
+            self.report({"ERROR"}, "There is no such remedy; check the piece again")
+            return {"CANCELLED"}
+        one = core.findings.Change(given["key"], given["value"])
+        if not piece_object.rebuild.change(knot, lambda design: core.remedies.applied(design, one)):
+            self.report({"ERROR"}, knot.relief_knot.error)
+            return {"CANCELLED"}
+        if not piece_object.make(context, knot):
+            self.report({"WARNING"}, knot.relief_knot_print.error)
+        return {"FINISHED"}
+
+
+class MESH_OT_relief_knot_piece_look(PieceOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_piece_look"
+    bl_label = "Show Place"
+    bl_description = "Put the 3D cursor on this place of the piece and bring it to the middle of the view"
+    bl_options = {"REGISTER"}
+    needs_piece = True
+
+    finding: IntProperty(name="Finding", description="Its number in the list, from 0", min=0, options={"SKIP_SAVE"})
+
+    def execute(self, context):
+        knot = piece_object.knot_in(context)
+        report, piece = piece_object.report_of(knot), piece_object.piece_of(knot)
+        found = report.get("findings", [])
+        if self.finding >= len(found) or found[self.finding]["at"] is None:
+            self.report({"WARNING"}, "This finding is of the whole piece")
+            return {"CANCELLED"}
+        scale = units.units_per_mm(knot.relief_knot) * piece_object._model_scale(report)
+        place = piece.matrix_world @ (Vector(found[self.finding]["at"]) * scale)
+        context.scene.cursor.location = place
+        for area in context.screen.areas if context.screen else ():
+            if area.type == "VIEW_3D":
+                view = area.spaces.active.region_3d
+                view.view_location = place
+                view.view_distance = min(view.view_distance, max(report["size_mm"]) * scale)
+                area.tag_redraw()
+        return {"FINISHED"}
+
+
+FORMATS = [
+    ("3MF", "3MF", "For printing: with its unit, a name for every body, and what it is of"),
+    ("STL", "STL", "For printing and milling: triangles only, in mm"),
+]
+
+
+class MESH_OT_relief_knot_export_piece(PieceOperator, ops_files.ExportHelper, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_export_piece"
+    bl_label = "Export Piece"
+    bl_description = "Save the piece in millimetres, whole or not at all, and read the file back"
+    bl_options = {"REGISTER"}
+    needs_piece = True
+
+    format: EnumProperty(
+        name="Format", description="The kind of file that is written", items=FORMATS, options={"SKIP_SAVE"}
+    )
+    replace: BoolProperty(
+        name="Replace",
+        description="Replace a file of this name that is there already",
+        default=False,
+        options={"SKIP_SAVE"},
+    )
+    filter_glob: StringProperty(default="*.3mf;*.stl", options={"HIDDEN"})
+
+    @property
+    def filename_ext(self):
+        return f".{self.format.lower()}"
+
+    def invoke(self, context, event):
+        if not self.filepath:
+            folder = os.path.dirname(bpy.data.filepath)
+            name = bpy.path.clean_name(piece_object.knot_in(context).name)
+            self.filepath = os.path.join(folder, name + self.filename_ext)
+        return super().invoke(context, event)
+
+    def draw(self, context):
+        self.layout.use_property_split = True
+        self.layout.prop(self, "format")
+        self.layout.prop(self, "replace")
+        from . import ui, ui_printing
+
+        for caution in ui_printing.cautions():
+            ui.words(self.layout, context, caution, "INFO")
+
+    def execute(self, context):
+        path = bpy.path.abspath(self.filepath)
+        knot = piece_object.knot_in(context)
+        ops_files.say(context, "")
+        try:
+            if os.path.lexists(path) and not self.replace:
+                raise store.DesignError("is there already", "give another name, or tick Replace", file=path)
+            words = write(path, knot, self.format)
+        except store.DesignError as error:
+            words, failed = str(error), True
+        except OSError as error:
+            words, failed = f"{path}: cannot be written ({error.strerror or error}); choose another place", True
+        else:
+            failed = False
+        if failed:
+            ops_files.say(context, words)
+            self.report({"ERROR"}, words)
+            return {"CANCELLED"}
+        self.report({"INFO"}, words)
+        return {"FINISHED"}
+
+
+def write(path, knot, form):
+    """Write the piece of a knot and read it back; gives words about it.
+
+    Raises
+    ------
+    DesignError, OSError
+    """
+    models = piece_object.models_of(knot)
+    report = piece_object.report_of(knot)
+    if form == "3MF":
+        names = ["solid"] if len(models) == 1 else [f"strand {k + 1}" for k in range(len(models))]
+        threemf.write_threemf(
+            path,
+            [threemf.Body(mesh, name) for mesh, name in zip(models, names, strict=True)],
+            title=knot.name,
+            metadata={"Application": "Relief Knots", "Description": " ".join(report["notes"])},
+        )
+        back = threemf.read_threemf(path)
+        count = sum(len(body.triangles) for body in back.bodies)
+    else:
+        content = b"".join(stl.encode(piece_object.bodies_of.joined(models)))
+        whole.write(path, [content])
+        with open(path, "rb") as stream:
+            back = stream.read()
+        count = int.from_bytes(back[80:84], "little")
+        if back != content or len(back) != 84 + 50 * count:
+            raise OSError("the file does not read back as it was written")
+    if count != sum(len(one.triangles) for one in models):
+        raise OSError("the file does not read back as it was written")
+    x, y, z = report["model_size_mm"]
+    return f"{path}: {x:.4g} x {y:.4g} x {z:.3g} mm, {len(models)} bodies, {count} triangles"
+
+
+# --- showing ---
+
+STUDIO = "Relief Knots Studio"
+TURN = 120
+"""Frames of one turn."""
+BAR = 20.0
+"""Length of the scale bar, mm."""
+
+
+def metal_of(name):
+    """The Blender material of a material of the core, made where it is not there yet."""
+    found = bpy.data.materials.get(f"Relief Knots {name}")
+    if found is not None:
+        return found
+    found = bpy.data.materials.new(f"Relief Knots {name}")
+    found.use_nodes = True
+    shader = found.node_tree.nodes["Principled BSDF"]
+    colour = preview.colour_of(name)
+    red, green, blue = (_linear(int(colour[k : k + 2], 16) / 255) for k in (1, 3, 5))
+    shader.inputs["Base Color"].default_value = (red, green, blue, 1.0)
+    is_metal = not any(word in name for word in ("PLA", "nylon", "resin", "wax"))
+    shader.inputs["Metallic"].default_value = 1.0 if is_metal else 0.0
+    shader.inputs["Roughness"].default_value = 0.22 if is_metal else 0.5
+    found.diffuse_color = (red, green, blue, 1.0)
+    found.metallic, found.roughness = (1.0, 0.3) if is_metal else (0.0, 0.5)
+    return found
+
+
+def _linear(value):
+    """From a colour as written to one as light adds up (IEC 61966-2-1)."""
+    return value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
+
+
+class MESH_OT_relief_knot_studio(PieceOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_studio"
+    bl_label = "Studio and Turntable"
+    bl_description = (
+        "Dress the piece in its material, set lights and a camera round it beside a bar of 20 mm, and let it turn once"
+    )
+    needs_piece = True
+
+    def execute(self, context):
+        knot = piece_object.knot_in(context)
+        studio(context, knot)
+        return {"FINISHED"}
+
+
+def studio(context, knot):
+    """Material, lights, camera, scale bar and turntable for the piece of a knot."""
+    scene, piece = context.scene, piece_object.piece_of(knot)
+    design = store.design_of(knot)
+    piece.data.materials.clear()
+    piece.data.materials.append(metal_of(design.make.print.material))
+    old = bpy.data.collections.get(STUDIO)
+    if old is not None:
+        for obj in list(old.objects):
+            bpy.data.objects.remove(obj)
+        bpy.data.collections.remove(old)
+    group = bpy.data.collections.new(STUDIO)
+    scene.collection.children.link(group)
+    context.view_layer.update()
+    scale = units.units_per_mm(knot.relief_knot)
+    corners = [Vector(corner) for corner in piece.bound_box]
+    low = Vector(min(c[k] for c in corners) for k in range(3))
+    high = Vector(max(c[k] for c in corners) for k in range(3))
+    middle, span = (low + high) / 2, max(high - low)
+    bar_width = BAR * scale
+    aim = bpy.data.objects.new("Studio Middle", None)
+    aim.empty_display_size = 0.1 * span
+    group.objects.link(aim)
+    aim.location = piece.matrix_world @ middle
+
+    def light(name, way, power, size):
+        lamp = bpy.data.lights.new(name, "AREA")
+        lamp.size, lamp.energy = size * span, power * span * span
+        obj = bpy.data.objects.new(name, lamp)
+        obj.location = aim.location + Vector(way) * span
+        obj.rotation_euler = (-Vector(way)).to_track_quat("-Z", "Y").to_euler()
+        group.objects.link(obj)
+
+    light("Key Light", (-1.4, 1.6, 2.0), 60.0, 1.6)
+    light("Fill Light", (2.0, -0.4, 1.6), 25.0, 2.0)
+    light("Rim Light", (0.2, 1.2, -1.6), 30.0, 1.2)
+
+    lens = bpy.data.cameras.new("Studio Camera")
+    lens.type = "ORTHO"
+    lens.ortho_scale = 1.3 * max(span, bar_width) + 0.15 * span
+    lens.clip_start, lens.clip_end = 0.01 * span, 100 * span
+    camera = bpy.data.objects.new("Studio Camera", lens)
+    camera.location = aim.location + Vector((0, -0.07 * span, 5 * span))
+    group.objects.link(camera)
+    scene.camera = camera
+
+    thick = 0.02 * span
+    x0, y0 = aim.location.x - bar_width / 2, aim.location.y - (high - low).y / 2 - 0.12 * span
+    z = aim.location.z
+    ends = [(x0, y0), (x0 + bar_width, y0), (x0 + bar_width, y0 - thick), (x0, y0 - thick)]
+    mesh = bpy.data.meshes.new("Scale Bar 20 mm")
+    mesh.from_pydata([(x, y, z) for x, y in ends], [], [(3, 2, 1, 0)])
+    bar = bpy.data.objects.new("Scale Bar 20 mm", mesh)
+    ink = bpy.data.materials.get("Relief Knots Ink") or bpy.data.materials.new("Relief Knots Ink")
+    ink.use_nodes = True
+    ink.node_tree.nodes["Principled BSDF"].inputs["Base Color"].default_value = (0.02, 0.02, 0.02, 1)
+    ink.diffuse_color = (0.02, 0.02, 0.02, 1)
+    mesh.materials.append(ink)
+    group.objects.link(bar)
+    text = bpy.data.curves.new("Scale Words", "FONT")
+    text.body, text.size, text.align_x = "20 mm", 0.05 * span, "CENTER"
+    text.materials.append(ink)
+    words = bpy.data.objects.new("Scale Words", text)
+    words.location = (aim.location.x, y0 - thick - 0.06 * span, z)
+    group.objects.link(words)
+
+    # the piece turns about an upright axis through its own middle
+    scene.frame_start, scene.frame_end = 1, TURN
+    _turntable(piece, middle)
+    scene.frame_set(1)
+    scene.render.resolution_x = scene.render.resolution_y = 1200
+    if scene.world is None:
+        scene.world = bpy.data.worlds.new("World")
+    scene.world.use_nodes = True
+    background = scene.world.node_tree.nodes.get("Background")
+    if background is not None:
+        background.inputs["Color"].default_value = (0.55, 0.56, 0.58, 1.0)
+        background.inputs["Strength"].default_value = 0.6
+
+
+def _turntable(piece, middle):
+    """Keys that turn the piece once about the y axis through ``middle``, its place kept."""
+    piece.animation_data_clear()
+    piece.rotation_euler = (0.0, 0.0, 0.0)
+    rest = piece.location.copy()
+    for frame in range(1, TURN + 2, 5):
+        angle = 2 * math.pi * (frame - 1) / TURN
+        piece.rotation_euler = (0.0, angle, 0.0)
+        turned = piece.rotation_euler.to_matrix() @ middle
+        piece.location = rest + middle - turned
+        piece.keyframe_insert("rotation_euler", frame=frame)
+        piece.keyframe_insert("location", frame=frame)
+    piece.rotation_euler, piece.location = (0.0, 0.0, 0.0), rest
+
+
+class RENDER_OT_relief_knot_true_scale(PieceOperator, bpy.types.Operator):
+    bl_idname = "render.relief_knot_true_scale"
+    bl_label = "True-Scale Picture"
+    bl_description = (
+        "Render the piece beside its bar of 20 mm; the saved picture is true to size when printed at 300 dpi"
+    )
+    bl_options = {"REGISTER"}
+    needs_piece = True
+
+    filepath: StringProperty(name="File", description="Where the picture is saved", subtype="FILE_PATH")
+    replace: BoolProperty(
+        name="Replace",
+        description="Replace a file of this name that is there already",
+        default=False,
+        options={"SKIP_SAVE"},
+    )
+    filter_glob: StringProperty(default="*.png", options={"HIDDEN"})
+
+    def invoke(self, context, _event):
+        if not self.filepath:
+            name = bpy.path.clean_name(piece_object.knot_in(context).name)
+            self.filepath = os.path.join(os.path.dirname(bpy.data.filepath), f"{name}.png")
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context):
+        path = bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".png")
+        if os.path.lexists(path) and not self.replace:
+            self.report({"ERROR"}, f"{path}: is there already; give another name, or tick Replace")
+            return {"CANCELLED"}
+        knot, scene = piece_object.knot_in(context), context.scene
+        if bpy.data.collections.get(STUDIO) is None:
+            studio(context, knot)
+        render = scene.render
+        scale = units.units_per_mm(knot.relief_knot)
+        pixels = round(scene.camera.data.ortho_scale / scale * DPI / 25.4)
+        kept = (render.resolution_x, render.resolution_y, render.resolution_percentage, render.filepath)
+        kept_format = render.image_settings.file_format
+        kept_ppm = (render.ppm_factor, render.ppm_base) if hasattr(render, "ppm_factor") else None
+        # Blender writes the picture beside; it gets its name when it is whole
+        spare = path + ".part.png"
+        try:
+            render.resolution_x = render.resolution_y = pixels
+            render.resolution_percentage, render.filepath = 100, spare
+            render.image_settings.file_format = "PNG"
+            if kept_ppm is not None:
+                render.ppm_factor, render.ppm_base = DPI, 0.0254
+            bpy.ops.render.render(write_still=True)
+            os.replace(spare, path)
+        except (OSError, RuntimeError) as error:
+            self.report({"ERROR"}, f"{path}: cannot be written ({error}); choose another place")
+            return {"CANCELLED"}
+        finally:
+            render.resolution_x, render.resolution_y, render.resolution_percentage, render.filepath = kept
+            render.image_settings.file_format = kept_format
+            if kept_ppm is not None:
+                render.ppm_factor, render.ppm_base = kept_ppm
+            if os.path.exists(spare):
+                os.unlink(spare)
+        self.report({"INFO"}, f"{path}: {pixels} x {pixels} pixels at {DPI} dpi")
+        return {"FINISHED"}
+
+
+DPI = 300
+
+CLASSES = (
+    MESH_OT_relief_knot_piece,
+    MESH_OT_relief_knot_piece_mend,
+    MESH_OT_relief_knot_piece_look,
+    MESH_OT_relief_knot_export_piece,
+    MESH_OT_relief_knot_studio,
+    RENDER_OT_relief_knot_true_scale,
+)
+
+register, unregister = bpy.utils.register_classes_factory(CLASSES)
