@@ -610,7 +610,12 @@ def loaded(design: d.Design, folder: Path | None, within: tuple[Path, ...] = ())
     layout = design.layout
     if isinstance(layout, d.FreeMesh) and layout.file is not None and not layout.faces:
         path = _beside(layout.file, folder, "layout.mesh.file")
-        vertices, faces = read_mesh(path)
+        try:
+            vertices, faces = read_mesh(path)
+        except DesignError as error:
+            raise DesignError(f'in "{printable(layout.file)}": {error}', "mend that mesh", "layout.mesh.file") from None
+        except OSError as error:
+            raise _unreadable(error, printable(layout.file, 400)) from None
         return dataclasses.replace(design, layout=dataclasses.replace(layout, vertices=vertices, faces=faces))
     if not isinstance(layout, d.Panel):
         return design
@@ -647,12 +652,16 @@ def _beside(name: str, folder: Path | None, place: str) -> Path:
         raise DesignError(
             f'names the file "{printable(name)}", and where it lies is not known', "read the design from a file", place
         )
-    path = (folder / name).resolve()
-    if not path.is_relative_to(folder):
+    try:
+        path = (folder / name).resolve()
+        there = path.is_file()
+    except (OSError, ValueError, RuntimeError):  # a name too long, one with a null character, links in a ring
+        raise DesignError(f'"{printable(name)}" names no file', "name one beside the design", place) from None
+    if not path.is_relative_to(folder.resolve()):
         raise DesignError(
             f'"{printable(name)}" lies outside the folder of the design', "keep it in that folder or below it", place
         )
-    if not path.is_file():
+    if not there:
         raise DesignError(f'there is no file "{printable(name)}" beside the design', "name one that is there", place)
     return path
 
