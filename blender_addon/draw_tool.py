@@ -7,12 +7,13 @@ lie on the knot goes on to whatever Blender would do with it, so other objects a
 from pathlib import Path
 
 import bpy
+import numpy as np
 from bpy.app.translations import pgettext_tip as tip_
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProperty, PointerProperty
 from bpy_extras import view3d_utils
 from mathutils import Vector
 
-from . import circuit_colours, core, gestures, ops_edit, overlay, rebuild, store, units
+from . import circuit_colours, core, gestures, ops_edit, overlay, rebuild, setting_out, store, units
 from .translations import said
 
 Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
@@ -109,7 +110,7 @@ class ReliefKnotTool(bpy.types.PropertyGroup):
 
 
 def begin(obj, settings, point, job=None, other=False):
-    """A stroke on the knot ``obj``, None where nothing lies under ``point`` (mm in plan)."""
+    """A stroke on the knot ``obj``, None where nothing lies under ``point`` (mm in plan, or in space)."""
     design = store.parse(obj.relief_knot.text)[0]
     if point is None or design is None:
         return None
@@ -134,13 +135,49 @@ def commit(obj, stroke):
 
 
 def point_under(context, obj, mouse):
-    """Where the pointer, in pixels of the view's region, lies on the knot's plane."""
+    """Where the pointer, in pixels of the view's region, lies on the knot's plane or curved surface."""
     region, view = context.region, context.region_data
     if region is None or view is None or region.type != "WINDOW":
         return None
     origin = view3d_utils.region_2d_to_origin_3d(region, view, mouse)
     direction = view3d_utils.region_2d_to_vector_3d(region, view, mouse)
-    return meet_plane(obj, origin, direction)
+    return meet(obj, origin, direction)
+
+
+def meet(obj, origin, direction):
+    """Where a ray of the world meets the knot's plane or curved surface, mm; None where it never does."""
+    design = store.parse(obj.relief_knot.text)[0]
+    if design is None or setting_out.is_plane(design.layout):
+        return meet_plane(obj, origin, direction)
+    inverse = obj.matrix_world.inverted_safe()
+    scale = units.units_per_mm(obj.relief_knot)
+    start = np.array(inverse @ Vector(origin)) / scale
+    return meet_surface(design.layout, start, np.array(inverse.to_3x3() @ Vector(direction)))
+
+
+def meet_surface(options, start, along):
+    """Where a ray first meets a curved layout, by the planes that touch it at its sites: mm, or None.
+
+    Parameters
+    ----------
+    start, along : (3,) float64
+        Of the ray, in layout coordinates.
+    """
+    found = setting_out.seen(options)
+    along = along / max(float(np.linalg.norm(along)), 1e-30)
+    facing = -(found.up @ along)
+    offset = found.middle - start
+    ahead = offset @ along
+    beside = np.linalg.norm(offset - ahead[:, None] * along, axis=1)
+    reach = found.frame.layout.reach
+    near = np.flatnonzero((facing > 1e-3) & (beside < 1.25 * reach))
+    if not len(near):
+        return None
+    first = ahead[near].min()
+    near = near[ahead[near] < first + 2 * reach[near]]  # what lies behind is hidden
+    edge = near[beside[near].argmin()]
+    hit = start + along * ((offset[edge] @ found.up[edge]) / -facing[edge])
+    return tuple(float(part) for part in hit)
 
 
 def meet_plane(obj, origin, direction):

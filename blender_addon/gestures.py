@@ -8,7 +8,7 @@ import enum
 import math
 from dataclasses import dataclass
 
-from . import core
+from . import core, setting_out
 
 editing, symmetry = core.editing, core.symmetry
 Line, Site, Way = editing.Line, core.design.Site, core.design.Way
@@ -52,7 +52,7 @@ class Stroke:
         The design at the press.
     job : Job
     point : tuple of float
-        Where the pointer was pressed, mm in plan.
+        Where the pointer was pressed, mm: in plan, or in space on a curved layout.
     other : bool
         Whether the other variant is asked for: breaks across the stroke, a click cycling the other way, a colour
         taken off.
@@ -70,10 +70,13 @@ class Stroke:
 
     def __init__(self, design, job, point, other=False, manner=Manner()):  # noqa: B008 - it is frozen
         self.design, self.job, self.other, self.manner = design, job, other, manner
-        self.motions = symmetry.motions(design.layout, manner.symmetries)
+        self.grid = core.places.plain_grid(design.layout)
+        is_grid = isinstance(design.layout, core.design.Grid)  # other layouts are not repeated by symmetry here
+        self.motions = symmetry.motions(design.layout, manner.symmetries) if is_grid else ()
         self.start = self.last = point
         self.lines, self.passes, self.cells = {}, (), ()
         self._path = []  # points of the wall drawn, in half cells
+        self._walls = {}  # on layouts without half cells: the walls drawn
         self._own = []  # passes or cells under the pointer so far
         self.site = self.at = self.cell = None
         if not all(map(math.isfinite, point)):
@@ -107,24 +110,24 @@ class Stroke:
     @property
     def dragged(self):
         """Whether the pointer has gone far enough to be drawing a run."""
-        return bool(self._path) or len(self._own) > 1
+        return bool(self._path) or bool(self._walls) or len(self._own) > 1
 
     def move(self, point):
         """Follow the pointer. Gives whether the stroke would now do something else than before."""
         if not self.begun or not all(map(math.isfinite, point)):
             return False
         before = dict(self.lines), self.passes, self.cells
-        grid = self.design.layout
-        unit = min(grid.cell_width, grid.cell_height) / 4
-        far = max(2.0 * grid.columns * grid.cell_width, 2.0 * grid.rows * grid.cell_height)
-        point = tuple(min(max(value, -far), 2 * far) for value in point)
+        unit = setting_out.unit(self.design) / 4
+        low, high = (corner.tolist() for corner in setting_out.bounds(self.design))
+        far = 2.0 * max(b - a for a, b in zip(low, high, strict=True))
+        point = tuple(min(max(value, a - far), a + 2 * far) for value, a in zip(point, low, strict=False))
         steps = max(1, math.ceil(math.dist(self.last, point) / unit))
         start = self.last
         for step in range(1, steps + 1):
             share = step / steps
             here = tuple(a + (b - a) * share for a, b in zip(start, point, strict=True))
             if self.job is Job.BREAK:
-                self._draw_wall(here)
+                (self._set_walls if self.grid is None else self._draw_wall)(here)
             elif self.job is Job.DIVIDE:
                 self._run_along(here)
             elif self.job is Job.CELL:
@@ -141,8 +144,7 @@ class Stroke:
     # --- breaks ------------------------------------------------------------------------------------------------------
 
     def _half_cells(self, point):
-        grid = self.design.layout
-        return 2 * point[0] / grid.cell_width, 2 * point[1] / grid.cell_height
+        return 2 * point[0] / self.grid.cell_width, 2 * point[1] / self.grid.cell_height
 
     def _draw_wall(self, point):
         """Walls run from corner to corner of the cells, or from middle to middle; the first site says which."""
@@ -170,39 +172,91 @@ class Stroke:
         else:
             self._path.append(tuple(step))
 
+    def _set_walls(self, point):
+        """Walls at the sites that the pointer comes near to, along their edges or across, as it goes."""
+        unit = setting_out.unit(self.design)
+        if not self._walls:
+            if math.dist(point, self.start) < FREE * unit / 2:
+                return
+            self._walls[self.site] = self._line_along(self.site, self.start, point)
+        site = editing.nearest_site(self.design, point)
+        if site is None or site in self._walls:
+            return
+        found = setting_out.seen(self.design.layout)
+        near = min(math.dist(point, found.middle[edge, : len(point)]) for edge in found.edges[site])
+        if near < _NEAR * found.frame.layout.reach[found.edges[site][0]]:
+            self._walls[site] = self._line_along(site, self.last, point)
+
+    def _line_along(self, site, before, after):
+        """The break at a site whose wall runs as the pointer went."""
+        found = setting_out.seen(self.design.layout)
+        edges = found.edges[site]
+        edge = min(edges, key=lambda each: math.dist(after, found.middle[each, : len(after)]))
+        gone = [b - a for a, b in zip(before, after, strict=True)]
+        along, across = (
+            abs(sum(part * axis for part, axis in zip(gone, axes[edge], strict=False)))
+            for axes in (found.forth, found.across)
+        )
+        return setting_out.line_at(site, bool(along >= across))
+
     def _show_lines(self):
         drawn = {}
-        if not self._path:
+        if not self.dragged:
             drawn[self.site] = self._next_line()
+        for site, along in self._walls.items():
+            line = setting_out.line_named(site, self.manner.line)
+            line = line or (setting_out.other_line(along) if self.other else along)
+            if self.clears:
+                drawn[site] = None
+            elif line in setting_out.lines_for(self.design, site):
+                drawn[site] = line
         for (xa, ya), (xb, yb) in zip(self._path, self._path[1:], strict=False):
             site = Site((xa + xb) // 2, (ya + yb) // 2)
             along = Line.HORIZONTAL if ya == yb else Line.VERTICAL
-            line = self.manner.line or (symmetry.move_line(_QUARTER, along) if self.other else along)
+            line = self.manner.line or (setting_out.other_line(along) if self.other else along)
             drawn[site] = None if self.clears else line
-        self.lines = symmetry.break_images(self.design.layout, self.motions, drawn)
+        self.lines = symmetry.break_images(self.design.layout, self.motions, drawn) if self.motions else drawn
 
     def _next_line(self):
         """What a click puts at the site: horizontal, vertical, none, in turn; or on and off where one way is chosen."""
         stands = editing.break_at(self.design, self.site)
-        if self.manner.line is not None:
-            return None if stands is self.manner.line else self.manner.line
-        cycle = [None, Line.HORIZONTAL, Line.VERTICAL]
-        return cycle[(cycle.index(stands) + (-1 if self.other else 1)) % 3]
+        possible = setting_out.lines_for(self.design, self.site)
+        wanted = setting_out.line_named(self.site, self.manner.line)
+        if wanted in possible:
+            return None if stands is wanted else wanted
+        cycle = [None, *possible]
+        return cycle[(cycle.index(stands) + (-1 if self.other else 1)) % len(cycle)]
 
     # --- strands -----------------------------------------------------------------------------------------------------
 
     def _run_along(self, point):
         """Passes of the circuit first touched; at a crossing the way of the pointer says which strand is meant."""
-        if math.dist(point, self.start) < min(self.design.layout.cell_width, self.design.layout.cell_height) / 4:
+        if math.dist(point, self.start) < setting_out.unit(self.design) / 4:
             return
-        dx, dy = point[0] - self.last[0], point[1] - self.last[1]
-        heading = (Way.RISING if dx * dy > 0 else Way.FALLING) if dx * dy else None
+        if self.grid is None:
+            heading = self._way_along(point)
+        else:
+            dx, dy = point[0] - self.last[0], point[1] - self.last[1]
+            heading = (Way.RISING if dx * dy > 0 else Way.FALLING) if dx * dy else None
         at = editing.nearest_pass(self.design, point, self.circuit, heading)
         if at is not None and at not in self._own:
             self._own.append(at)
 
+    def _way_along(self, point):
+        """The strand of the nearest crossing that runs as the pointer goes."""
+        site = editing.nearest_site(self.design, point)
+        if site is None:
+            return None
+        seen = core.places.frame(self.design.layout)
+        edge = seen.edge[site]
+        gone = [b - a for a, b in zip(self.last, point, strict=True)]
+        ahead = [abs(sum(a * b for a, b in zip(gone, way, strict=False))) for way in seen.heading[edge]]
+        return core.layout.pass_of(seen.layout, edge, int(ahead[1] > ahead[0])).way
+
     def _show_passes(self):
-        if self.job is Job.OVER:
+        if not self.motions:
+            self.passes = tuple(self._own)
+        elif self.job is Job.OVER:
             self.passes = symmetry.wished_images(self.design, self.motions, self._own)
         else:
             self.passes = symmetry.pass_images(self.design, self.motions, self._own)
@@ -283,11 +337,12 @@ class Stroke:
             if self.dragged:
                 number = len(self.lines)
                 return f"{'clear' if self.clears else 'set'} {number} break{'s' if number != 1 else ''}"
-            return f"{line.value} break at [{self.site.x}, {self.site.y}]" if line else "clear the break"
+            return f"{line.value} break at {_named(self.site)}" if line else "clear the break"
         if self.job is Job.CELL:
             which = f"cell {list(self.cell)}" if len(self.cells) == 1 else f"{len(self.cells)} cells"
             return f"put {which} back" if self.clears else f"leave {which} out"
-        what = f"the {self.at.way.value} strand at [{self.at.x}, {self.at.y}]"
+        free = self.at.y == core.design.FREE
+        what = f"the strand at {_named(self.at)}" if free else f"the {self.at.way.value} strand at {_named(self.at)}"
         if self.job is Job.OVER:
             return ("wish over " if self.at not in self.design.weave.prefer else "no longer wish over ") + what
         if self.job is Job.COLOUR:
@@ -300,4 +355,10 @@ class Stroke:
         return f"{verb} {what}" if len(self.passes) == 1 else f"{verb} strands at {len(self.passes)} crossings"
 
 
-_QUARTER = symmetry.Motion(0, -1, 1, 0)
+_NEAR = 0.5
+"""How near to a site the pointer must come to draw a wall there, in steps of strand."""
+
+
+def _named(site):
+    """A site, or the place of a pass, as the design file names it."""
+    return f"edge {site.x}" if site.y == core.design.FREE else f"[{site.x}, {site.y}]"

@@ -7,7 +7,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty
 from bpy_extras import object_utils
 from mathutils import Vector
 
-from . import core, props, store, units
+from . import core, props, setting_out, store, units
 
 PURPOSES = [
     ("DRAWING", "Drawing", "A knot to look at and to draw from: a fine strand with wide background"),
@@ -86,12 +86,11 @@ def frame(context):
         return
     region = next(region for region in area.regions if region.type == "WINDOW")
     if not obj.data.vertices:  # made in a thread: so far there are only the sizes of its design
-        grid = store.design_of(obj).layout
+        low, high = (Vector(corner.tolist()) for corner in setting_out.bounds(store.design_of(obj)))
         scale = units.units_per_mm(obj.relief_knot)
-        across = Vector((grid.columns * grid.cell_width, grid.rows * grid.cell_height, 0.0)) * scale
         view = area.spaces.active.region_3d
-        view.view_location = obj.matrix_world @ (across / 2)
-        view.view_distance = 1.6 * across.length
+        view.view_location = obj.matrix_world @ ((low + high) / 2 * scale)
+        view.view_distance = 1.6 * (high - low).length * scale
         return
     with context.temp_override(area=area, region=region):
         if bpy.ops.view3d.view_selected.poll():
@@ -100,9 +99,8 @@ def frame(context):
 
 def about(obj, scene):
     """One line: how large the knot is and how millimetres map to the scene."""
-    knot, grid = obj.relief_knot, store.design_of(obj).layout
-    width, height = grid.columns * grid.cell_width, grid.rows * grid.cell_height
-    return f"{obj.name}, {width:g} x {height:g} mm; {units.mapping(knot, scene)}"
+    size = setting_out.size_words(store.design_of(obj))
+    return f"{obj.name}, {size}; {units.mapping(obj.relief_knot, scene)}"
 
 
 def needs_object_mode(cls, context):

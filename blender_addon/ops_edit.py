@@ -4,7 +4,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, StringProperty
 from mathutils import Vector
 
-from . import core, jobs, live, props, rebuild, store, units
+from . import core, jobs, live, props, rebuild, setting_out, store, units
 
 editing = core.editing
 Line = editing.Line
@@ -18,10 +18,10 @@ NOTHING_NEAR = "No crossing of the knot lies near; move the 3D cursor onto the k
 
 
 def plan_point(obj, world):
-    """Where a point of the world lies in the layout's plan, mm."""
-    local = obj.matrix_world.inverted_safe() @ Vector(world)
-    scale = units.units_per_mm(obj.relief_knot)
-    return local.x / scale, local.y / scale
+    """Where a point of the world lies in the layout's plan, mm; in space where the layout is curved."""
+    local = obj.matrix_world.inverted_safe() @ Vector(world) / units.units_per_mm(obj.relief_knot)
+    design = store.design_of(obj)
+    return tuple(local) if design is not None and not setting_out.is_plane(design.layout) else (local.x, local.y)
 
 
 # Edits of a design at a point. Each gives the design changed and a few words for it, or None where nothing lies near.
@@ -32,7 +32,7 @@ def break_near(design, point, line):
     site = editing.nearest_site(design, point)
     if site is None:
         return None
-    changed = editing.toggle_break(design, site, Line[line])
+    changed = editing.toggle_break(design, site, setting_out.line_named(site, Line[line]))
     stands = editing.break_at(changed.design, site)
     words = f"{stands.value.capitalize()} break" if stands else "Break cleared"
     return changed, f"{words} at [{site.x}, {site.y}]"

@@ -6,7 +6,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
-from . import core, jobs, ops_add, ops_edit, props, recent, store, unite
+from . import core, jobs, ops_add, ops_edit, props, recent, setting_out, store, unite
 
 EXTENSION = ".interlace.json"
 
@@ -192,10 +192,8 @@ class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
         self.layout.prop(self, "format")
         self.layout.prop(self, "unite")
         report = store.report_of(context.object)
-        grid = store.design_of(context.object).layout
         depth = report["facts"].get("depth_mm")
-        deep = "" if depth is None else f" x {depth:.3g}"
-        self.layout.label(text=f"{grid.columns * grid.cell_width:g} x {grid.rows * grid.cell_height:g}{deep} mm")
+        self.layout.label(text=setting_out.size_words(store.design_of(context.object), depth), translate=False)
 
     def write(self, context, path):
         design, wrong = store.parse(context.object.relief_knot.text)

@@ -4,10 +4,10 @@ import math
 from dataclasses import replace
 
 import bpy
-from bpy.props import FloatVectorProperty, IntProperty
+from bpy.props import FloatProperty, FloatVectorProperty, IntProperty
 from mathutils import Vector
 
-from . import core, ops_edit, props, rebuild, store, units
+from . import core, ops_edit, props, rebuild, setting_out, store, units
 from .translations import said
 
 LABELS = {
@@ -62,13 +62,19 @@ def mend(design, finding, key, value):
 
 
 def _without_break(design, at):
-    sites = [*design.breaks.horizontal, *design.breaks.vertical]
+    breaks, free = design.breaks, core.design.FREE
+    sites = [*breaks.horizontal, *breaks.vertical]
+    sites += [core.design.Site(edge, free) for edge in (*breaks.along, *breaks.across)]
     if not sites or at is None:
         return None
-    grid = design.layout
-    nearest = min(sites, key=lambda s: math.dist(at, (s.x * grid.cell_width / 2, s.y * grid.cell_height / 2)))
-    kept = (tuple(s for s in each if s != nearest) for each in (design.breaks.horizontal, design.breaks.vertical))
-    return replace(design, breaks=core.design.Breaks(*kept))
+    nearest = min(sites, key=lambda s: math.dist(at[:2], setting_out.place(design, s)[:2]))
+    return replace(
+        design,
+        breaks=core.design.Breaks(
+            *(tuple(s for s in each if s != nearest) for each in (breaks.horizontal, breaks.vertical)),
+            *(tuple(e for e in each if (e, free) != nearest) for each in (breaks.along, breaks.across)),
+        ),
+    )
 
 
 def _larger(design, finding):
@@ -131,6 +137,7 @@ class MESH_OT_relief_knot_look(bpy.types.Operator):
     bl_options = {"REGISTER"}
 
     at: FloatVectorProperty(name="Place", description="In the layout's plan, in mm", size=2, options={"SKIP_SAVE"})
+    height: FloatProperty(name="Height", description="Above the layout's plan, in mm", options={"SKIP_SAVE"})
 
     @classmethod
     def poll(cls, context):
@@ -142,14 +149,14 @@ class MESH_OT_relief_knot_look(bpy.types.Operator):
     def execute(self, context):
         obj = context.object
         scale = units.units_per_mm(obj.relief_knot)
-        place = obj.matrix_world @ Vector((self.at[0] * scale, self.at[1] * scale, 0.0))
+        place = obj.matrix_world @ (Vector((*self.at, self.height)) * scale)
         context.scene.cursor.location = place
         for area in context.screen.areas if context.screen else ():
             if area.type == "VIEW_3D":
                 view = area.spaces.active.region_3d
                 view.view_location = place
                 design = store.design_of(obj)
-                near = 6.0 * max(design.layout.cell_width, design.layout.cell_height) * scale
+                near = 6.0 * setting_out.unit(design) * scale
                 view.view_distance = min(view.view_distance, near * max(obj.matrix_world.to_scale()))
                 area.tag_redraw()
         return {"FINISHED"}

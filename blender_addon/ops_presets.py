@@ -17,7 +17,7 @@ from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 from bpy_extras import object_utils
 
-from . import core, ops_add, ops_edit, ops_files, props, recent, store
+from . import core, ops_add, ops_edit, ops_files, props, recent, setting_out, store
 
 SHIPPED = Path(__file__).resolve().parent / "presets"
 
@@ -103,11 +103,8 @@ def measures(path, _changed):
         counted = core.made.count(design)
     except (store.DesignError, OSError):
         return ""
-    grid = design.layout
     crossings = int((counted.layout.state == core.layout.halfedge.CROSSING).sum())
-    return f"{grid.columns * grid.cell_width:.4g} x {grid.rows * grid.cell_height:.4g} mm, " + rpt_(
-        "{} crossings"
-    ).format(crossings)
+    return f"{setting_out.size_words(design)}, " + rpt_("{} crossings").format(crossings)
 
 
 def about(start):

@@ -16,7 +16,7 @@ from bpy_extras import view3d_utils
 from gpu_extras.batch import batch_for_shader
 from mathutils import Matrix, Vector
 
-from . import core, gestures, overlay_lines, store, units
+from . import core, gestures, overlay_lines, setting_out, store, units
 
 TOOL = "relief_knot.draw"
 """Identifier of the drawing tool."""
@@ -132,15 +132,17 @@ _kept = Kept()
 def _line_batch(pieces):
     if not len(pieces):
         return None
-    flat = np.asarray(pieces, np.float32).reshape(-1, 2)
-    points = np.column_stack([flat, np.zeros(len(flat), np.float32)])
+    points = np.asarray(pieces, np.float32)
+    points = points.reshape(-1, points.shape[-1])
+    if points.shape[1] == 2:
+        points = np.column_stack([points, np.zeros(len(points), np.float32)])
     return batch_for_shader(gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR"), "LINES", {"pos": points})
 
 
 def _pieces(kind, design, report):
     """What one overlay shows: [(pieces, colour name or RGB, width in pixels)]."""
     lines = overlay_lines
-    radius = 0.16 * min(design.layout.cell_width, design.layout.cell_height)
+    radius = 0.16 * setting_out.unit(design)
     if kind == "layout":
         border, within = lines.layout_lines(design)
         return [(within, "faint", 1.0), (border, "border", 1.2)]
@@ -154,11 +156,13 @@ def _pieces(kind, design, report):
     if kind == "circuits":
         return [(pieces, shade, 2.4) for _, pieces, shade, _ in lines.circuit_lines(design)]
     if kind == "forks":
-        return [(lines.polygon_marks(lines.plan(design).forks, radius, 3, np.pi / 2), "line", 2.0)]
+        return [(lines.polygon_marks(lines.plan(design).forks, radius, 3, np.pi / 2, design), "line", 2.0)]
     if kind == "exceptions":
-        return [(lines.polygon_marks(lines.exception_places(design, report["facts"]), radius, 4), "exception", 2.0)]
+        places = lines.exception_places(design, report["facts"])
+        return [(lines.polygon_marks(places, radius, 4, design=design), "exception", 2.0)]
     if kind == "findings":
-        return [(lines.polygon_marks(lines.finding_places(report["findings"])[1], 1.7 * radius, 24), "warning", 2.0)]
+        places = lines.finding_places(report["findings"], design)[1]
+        return [(lines.polygon_marks(places, 1.7 * radius, 24, design=design), "warning", 2.0)]
     return []
 
 
@@ -276,8 +280,8 @@ def _draw_heights(context, obj):
 
 def stroke_pieces(stroke):
     """What a stroke shows before it is let go: [(pieces, name of a colour, width)]."""
-    design, grid = stroke.design, stroke.design.layout
-    cell = min(grid.cell_width, grid.cell_height)
+    design = stroke.design
+    cell = setting_out.unit(design)
     found = []
     if stroke.job is gestures.Job.BREAK:
         found.append((overlay_lines.walls(design, stroke.lines), "active", 4.0))
@@ -285,16 +289,16 @@ def stroke_pieces(stroke):
         for wall in overlay_lines.walls(design, gone):
             found.append((overlay_lines.dashed(wall, (0.9, 0.9), cell, closed=False), "active", 4.0))
         if not stroke.dragged:
-            at = [core.editing.position(design, site) for site in stroke.lines]
-            found.append((overlay_lines.polygon_marks(at, 0.13 * cell, 24), "active", 1.5))
+            at = [setting_out.place(design, site) for site in stroke.lines]
+            found.append((overlay_lines.polygon_marks(at, 0.13 * cell, 24, design=design), "active", 1.5))
         return found
     if stroke.job is gestures.Job.CELL:
         return [(overlay_lines.cell_marks(design, stroke.cells), "active", 4.0)]
     drawn = overlay_lines.plan(design)
     if stroke.job in gestures.WHOLE:
         numbers = {drawn.circuit_of[at] for at in stroke.passes}
-        return [(overlay_lines.chain(drawn.circuits[number], closed=True), "active", 4.0) for number in sorted(numbers)]
-    return [(overlay_lines.chain(drawn.pieces[at]), "active", 4.0) for at in stroke.passes]
+        return [(drawn.outline(number), "active", 4.0) for number in sorted(numbers)]
+    return [(drawn.laid(overlay_lines.chain(drawn.pieces[at])), "active", 4.0) for at in stroke.passes]
 
 
 def _draw_stroke(context, stroke, colours):
@@ -314,7 +318,7 @@ def draw_words():
         for number, _, shade, at in overlay_lines.circuit_lines(design):
             _word_at(context, obj, at, str(number), _ink_on(shade), (*shade, 1.0))
     if "findings" in kinds:
-        for kind, at in zip(*overlay_lines.finding_places(report["findings"]), strict=True):
+        for kind, at in zip(*overlay_lines.finding_places(report["findings"], design), strict=True):
             _word_at(
                 context, obj, at, rpt_(kind.capitalize()), _ink_on(colours["warning"]), colours["warning"], above=True
             )
@@ -330,7 +334,9 @@ def _ink_on(plate):
 
 def _word_at(context, obj, at, words, ink, plate, above=False):
     """Words on a plate of their own, over a place in plan or above it."""
-    place = view3d_utils.location_3d_to_region_2d(context.region, context.region_data, _plane(obj) @ Vector((*at, 0.0)))
+    place = view3d_utils.location_3d_to_region_2d(
+        context.region, context.region_data, _plane(obj) @ Vector((*at, 0.0)[:3])
+    )
     if place is None:
         return
     scale = context.preferences.system.ui_scale

@@ -4,7 +4,7 @@ import bpy
 from bpy.props import FloatProperty, StringProperty
 from bpy_extras.io_utils import ImportHelper
 
-from . import core, ops_edit, store, units
+from . import core, ops_edit, setting_out, store, units
 
 
 def lay_under(context, obj, image, opacity):
@@ -16,8 +16,9 @@ def lay_under(context, obj, image, opacity):
         An image Empty, the knot's child: it moves with the knot and can be moved on its own.
     """
     design, scale = store.design_of(obj), units.units_per_mm(obj.relief_knot)
-    grid, size = design.layout, core.sizing.sizes(design)
-    wide, high = grid.columns * grid.cell_width * scale, grid.rows * grid.cell_height * scale
+    size = core.sizing.sizes(design)
+    low, upper = (corner * scale for corner in setting_out.bounds(design))
+    wide, high = (upper - low)[:2].tolist()
     empty = bpy.data.objects.new(f"{obj.name} Reference", None)
     empty.empty_display_type = "IMAGE"
     empty.data = image
@@ -29,7 +30,8 @@ def lay_under(context, obj, image, opacity):
     for collection in obj.users_collection or (context.collection,):
         collection.objects.link(empty)
     empty.parent = obj
-    empty.location = (wide / 2, high / 2, -(size.separation + size.thickness) * scale)
+    middle = ((low + upper) / 2).tolist()
+    empty.location = (*middle[:2], float(low[2]) - (size.separation + size.thickness) * scale)
     return empty
 
 

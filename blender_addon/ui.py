@@ -3,7 +3,7 @@
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import core, draw_tool, live, ops_files, ops_mend, props, rebuild, store, units
+from . import core, draw_tool, live, ops_files, ops_mend, props, rebuild, setting_out, store, units
 from .translations import said
 
 TAB = "Relief Knot"
@@ -299,10 +299,8 @@ class VIEW3D_PT_relief_knot_making(Section, bpy.types.Panel):
 
 def making_facts(design, facts):
     """Labels and values that matter to whoever makes the knot, in the way of making that is set."""
-    size, grid = core.sizing.sizes(design), design.layout
-    depth = facts.get("depth_mm")
-    deep = "" if depth is None else f" x {depth:.3g}"
-    yield "Size", f"{grid.columns * grid.cell_width:.4g} x {grid.rows * grid.cell_height:.4g}{deep} mm"
+    size = core.sizing.sizes(design)
+    yield "Size", setting_out.size_words(design, facts.get("depth_mm"))
     divided = design.divide.all or design.divide.circuits or design.divide.passes
     narrow = size.half_width if divided else size.width
     way = core.design.Making
@@ -438,16 +436,15 @@ def fact(layout, label, value):
 
 def look(layout, at):
     """The button that goes and shows a place of the layout (mm)."""
-    layout.operator("mesh.relief_knot_look", text="", icon="VIEWZOOM").at = at
+    button = layout.operator("mesh.relief_knot_look", text="", icon="VIEWZOOM")
+    button.at = at[:2]
+    button.height = at[2] if len(at) > 2 else 0.0
 
 
 def middle(design, sites):
     """The middle between sites, mm."""
-    grid = design.layout
-    return tuple(
-        sum(site[axis] for site in sites) / len(sites) * cell / 2
-        for axis, cell in enumerate((grid.cell_width, grid.cell_height))
-    )
+    places = [setting_out.place(design, core.design.Site(*site)) for site in sites]
+    return tuple(sum(axis) / len(places) for axis in zip(*places, strict=True))
 
 
 def work(row, context, job, label):
