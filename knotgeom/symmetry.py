@@ -1,9 +1,10 @@
 """Working symmetrically: the places on a layout that mirrors, turns and going round bring together.
 
-A :class:`Motion` takes the layout as a whole onto itself. Of a grid, cells that are left out are not looked at, so some
-images of a place may lie off the layout: :func:`break_images` and its fellows leave those away. A panel moves as the grid
-that it comes to, a square border too. Rings, strips and mitred borders go round: there a motion runs along x, and x
-comes round again. A strip moves within its first repeat, which holds for all of them. Free meshes have no symmetry here.
+A :class:`Motion` takes the layout as a whole onto itself. Of a grid, cells that are left out are not looked at, so
+some images of a place may lie off the layout: :func:`break_images` and its fellows leave those away. A panel moves as
+the grid that it comes to, a square border too. Rings, strips and mitred borders go round: there a motion runs along x,
+and x comes round again. A strip moves within its first repeat, which holds for all of them. Free meshes have no
+symmetry here.
 
 A mirror in the plan turns a weave that alternates into one of the other hand. So that wishes for strands to go over
 can all be kept, :func:`wished_images` mirrors a weave as one turns over a piece of cloth: what is over on one side is
