@@ -7,7 +7,7 @@ from typing import Any
 
 from ..forms import Choice, Key, Keys, Number, refuse
 from .materials import MATERIALS
-from .options import Bail, BailKind, Extent, Eye, Frame, Hollow, Mark, Outline, Place, Plate, Printing
+from .options import Bail, BailKind, Extent, Eye, Finger, Frame, Hollow, Mark, Outline, Place, Plate, Printing
 
 
 @dataclass(frozen=True)
@@ -85,6 +85,17 @@ MARK = Keys(
     },
 )
 HOLLOW = Keys(Hollow, {"wall": Key(_LENGTH, "What is left everywhere in mm. Default 1.")})
+RING = Keys(
+    Finger,
+    {
+        "circumference": Key(
+            Number("mm", least=5, most=500), "Inside circumference in mm, which is the ring size by ISO 8653."
+        ),
+        "diameter": Key(Number("mm", least=2, most=160), "Inside diameter in mm, in place of the circumference."),
+        "band": Key(_LENGTH, "Thickness of the band under the strands in mm. Default 1."),
+        "comfort": Key(_SMALL, "How much the inside is rounded towards its edges in mm. Default 0.25."),
+    },
+)
 
 PRINT = Keys(
     Printing,
@@ -105,5 +116,6 @@ PRINT = Keys(
         "eye": Key(EYE, "An eye for a jump ring."),
         "mark": Key(MARK, "A flat area on the back for a maker's mark."),
         "hollow": Key(HOLLOW, "A hollowed back."),
+        "ring": Key(RING, "A finger ring or bangle, of a strip round a cylinder."),
     },
 )

@@ -104,6 +104,26 @@ class Hollow:
 
 
 @dataclass(frozen=True, slots=True)
+class Finger:
+    """A finger ring or bangle, made of a strip round a cylinder.
+
+    Attributes
+    ----------
+    circumference, diameter : float or None
+        Of the inside at its narrowest; one of them is given. The circumference in mm is the ring size (ISO 8653).
+    band : float
+        Thickness of the band under the strands, in its middle.
+    comfort : float
+        How much the inside is rounded: by so much its edges lie farther out than its middle; 0 for a straight bore.
+    """
+
+    circumference: float | None = None
+    diameter: float | None = None
+    band: float = 1.0
+    comfort: float = 0.25
+
+
+@dataclass(frozen=True, slots=True)
 class Printing:
     """The finished piece and the allowances that its model is made with.
 
@@ -146,3 +166,4 @@ class Printing:
     eye: Eye | None = None
     mark: Mark | None = None
     hollow: Hollow | None = None
+    ring: Finger | None = None

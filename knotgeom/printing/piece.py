@@ -19,6 +19,7 @@ from ..cycles import connected_labels
 from ..design import Design
 from ..errors import DesignError
 from ..mesh import Floats, Ints, Mesh
+from . import finger
 from .allowances import enlarged, grown_by
 from .bodies import Solid, arrays_of, contents, mesh_of, slab, solid_of
 from .fillet import Faired, Rounded, faired
@@ -123,6 +124,8 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
     """
     report = progress or (lambda _share, _stage: None)
     wanted = design.make.print if options is None else options
+    if wanted.ring is not None:
+        return _ring(design, wanted, report)
     _refuse(design, wanted)
     report(0.02, "making the strands")
     knot = knot_of(design, 1.0, 1.0, wanted.rounding, wanted.tolerance)
@@ -179,6 +182,36 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
 
 
 # ------------------------------------------------------------------------------------------------------- refusals
+
+
+def _ring(design: Design, wanted: Printing, report: Report) -> Piece:
+    """A finger ring: see :mod:`.finger`."""
+    finger.refuse(design, wanted)
+    made = finger.banded(design, wanted, report)
+    report(0.6, "filling the creases")
+    done = _finish(made.solid, wanted, made.knot, 1.0)
+    finished = (mesh_of(done.vertices, done.triangles),)
+    report(0.85, "putting the allowances on")
+    grow = grown_by(wanted.shrinkage)
+    bodies = tuple(_model(one, wanted.finishing, grow) for one in finished)
+    _refuse_size(bodies)
+    return Piece(
+        bodies=bodies,
+        finished=finished,
+        scale=1.0,
+        thickness=made.knot.thickness,
+        thicker=1.0,
+        model_scale=grow,
+        mass_g=_grams(finished, wanted),
+        hang=None,
+        hang_at=None,
+        creases=done.creases,
+        edges=Rounded(0.0, None, None, 0.0),
+        mark=None,
+        notes=(*finger.notes(made, wanted), *_notes(wanted, 1.0, 1.0, made.knot, grow)),
+        knot=made.knot,
+        expected=1,
+    )
 
 
 def _refuse(design: Design, wanted: Printing) -> None:
