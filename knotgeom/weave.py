@@ -9,7 +9,8 @@ exactly where the face holds an odd number of *crotches*, the angles between the
 of failing pieces is then a minimum T-join of these faces in the dual graph, found by minimum-weight perfect matching:
 the ground state of a planar spin glass (I. Bieche, R. Maynard, R. Rammal and J. P. Uhry, J. Phys. A 13, 1980; F.
 Barahona, J. Phys. A 15, 1982). Failing on a step between two crossings counts before failing on a piece that ends at a
-fork: the weights are the pairs (1, 0) and (0, 1) in lexicographic order, held exactly in one whole number.
+fork: the weights are the pairs (1, 0) and (0, 1) in lexicographic order, held exactly in one whole number. On a surface
+with handles the T-join must lie in the right homology class as well: see :mod:`knotgeom.genus`.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ import numpy as np
 from .cycles import connected_labels, cycle_labels
 from .design import Hand, Pass, Weave
 from .divide import StrandMap
+from .genus import Part, in_class
 from .layout import Layout, edge_of_site, pass_index
 from .mesh import Bools, Ints
 from .tjoin import adjacency, minimum_t_join
@@ -43,7 +45,7 @@ class Weaving:
     unmet : tuple of Pass
         Preferred passes that are not over.
     exact : bool
-        Whether the count is proved least (always on plane layouts).
+        Whether the count is proved least (always on plane layouts); otherwise it is an upper bound.
     """
 
     pass_one_over: Bools
@@ -117,10 +119,19 @@ def least_failures(strand_map: StrandMap) -> tuple[Bools, bool]:
     part = connected_labels(len(odd), left, right)
     for number in np.unique(part[odd]):
         failing |= minimum_t_join(near, np.flatnonzero(odd & (part == number)).tolist(), count)
+    first, second = end_nodes(strand_map, ends).T
     nodes = strand_map.crossings + strand_map.forks
-    node_part = connected_labels(nodes, *end_nodes(strand_map, ends).T)
-    planar = nodes - count + len(odd) == 2 * (int(node_part.max()) + 1)
-    return failing, planar
+    exact = True
+    if nodes - count + len(odd) < 2 * (int(part.max()) + 1):  # Euler: some part lies on a surface with handles
+        piece_part = part[left]
+        for number in range(int(part.max()) + 1):
+            mine = np.flatnonzero(piece_part == number)
+            whole = Part(mine, first[mine], second[mine], left[mine], right[mine], weight[mine])
+            if whole.handles:
+                faces_odd = np.flatnonzero(odd & (part == number)).tolist()
+                failing[mine], proved = in_class(whole, faces_odd, asks_change[mine], failing[mine])
+                exact &= proved
+    return failing, exact
 
 
 def spins(strand_map: StrandMap, failing: Bools) -> tuple[Bools, Ints]:
