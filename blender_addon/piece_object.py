@@ -27,7 +27,7 @@ bodies_of = core.printing_bodies
 fillets = core.printing_fillet
 cycles = core.cycles
 
-FITTINGS = ("plate", "frame", "bail", "eye", "mark", "hollow")
+FITTINGS = ("plate", "frame", "bail", "eye", "mark", "hollow", "ring")
 """Parts of ``make.print`` that only manifold3d can put on."""
 
 

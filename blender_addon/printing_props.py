@@ -1,5 +1,6 @@
 """Settings of the finished piece: the design's ``make.print`` as Blender properties, lengths in the scene's units."""
 
+import math
 from dataclasses import replace
 
 import bpy
@@ -14,6 +15,8 @@ def _find(design, path):
     """The value at a path below ``make.print``; None where a part on the way is left out."""
     found = design.make.print
     for key in path.split("."):
+        if key == "circumference" and found is not None and found.diameter is not None:
+            return math.pi * found.diameter
         found = None if found is None else getattr(found, key)
     return found
 
@@ -26,6 +29,8 @@ def _put(design, path, value):
         inner = getattr(asked, part)
         if inner is None:
             return design
+        if key == "circumference":
+            inner = replace(inner, diameter=None)
         asked = replace(asked, **{part: replace(inner, **{key: value})})
     else:
         asked = replace(asked, **{key: value})
@@ -282,6 +287,24 @@ class ReliefKnotPrinting(bpy.types.PropertyGroup):
     mark_height: _length("mark.height", "Height", "Height of the flat area", 3.0, 0.05)
     has_hollow: _switch("hollow", "Hollow Back", "Hollow the back out", lambda design: O.Hollow())
     hollow_wall: _length("hollow.wall", "Wall", "What is left everywhere over the hollow", 1.0, 0.05, soft=0.005)
+    has_ring: _switch(
+        "ring",
+        "Finger Ring",
+        "Make a ring or bangle of a strip round a cylinder, its cells as wide as the size asks for",
+        lambda design: O.Finger(circumference=54.0),
+    )
+    ring_circumference: _length(
+        "ring.circumference",
+        "Ring Size",
+        "Inside circumference, which is the ring size by ISO 8653",
+        0.0,
+        5.0,
+        soft=0.3,
+    )
+    ring_band: _length("ring.band", "Band", "Thickness of the band under the strands", 1.0, 0.05, soft=0.005)
+    ring_comfort: _length(
+        "ring.comfort", "Comfort", "How much the inside is rounded towards its edges", 0.25, most=5.0, soft=0.001
+    )
 
 
 def register():

@@ -23,6 +23,7 @@ PART_NAMES = {
     "eye": "Jump-Ring Hole",
     "mark": "Maker's Mark",
     "hollow": "Hollow Back",
+    "ring": "Finger Ring",
     "mass_g": "Set Mass",
 }
 
@@ -33,6 +34,7 @@ PARTS = [
     ("has_eye", ("eye_bore", "eye_wall")),
     ("has_mark", ("mark_width", "mark_height")),
     ("has_hollow", ("hollow_wall",)),
+    ("has_ring", ("ring_circumference", "ring_band", "ring_comfort")),
 ]
 """The switch of each part, and its settings."""
 

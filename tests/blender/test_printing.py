@@ -148,6 +148,19 @@ def test_a_bail_hangs_the_whole_piece_straight(pendant):
     assert abs(piece_object.report_of(pendant)["hang"]["turned_deg"]) < 0.5
 
 
+def test_a_ring_size_is_kept_as_the_inside_circumference_in_mm(pendant):
+    look = pendant.relief_knot_print
+    look.has_ring = True
+    look.ring_circumference = 0.0585
+    assert (asked(pendant).ring.circumference, asked(pendant).ring.diameter) == (58.5, None)
+    assert look.ring_circumference == pytest.approx(0.0585)
+    if WHOLE:
+        with pytest.raises(RuntimeError, match="a strip round a cylinder"):
+            bpy.ops.mesh.relief_knot_piece()  # the pendant is none
+    else:
+        assert piece_object.left_out(asked(pendant)) == ["ring"]
+
+
 def test_a_file_of_limits_that_is_not_there_is_refused_and_the_piece_kept(pendant, tmp_path):
     bpy.ops.mesh.relief_knot_piece()
     before = len(piece_object.piece_of(pendant).data.vertices)
