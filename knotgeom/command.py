@@ -248,6 +248,62 @@ def _new(options: argparse.Namespace) -> None:
         whole.write(options.output, [text.encode("utf-8")])
 
 
+def _mend(options: argparse.Namespace) -> None:
+    design = _to_remedy(options)
+    from . import dividing, mending
+
+    with _within(options.file), _progress() as progress:
+        search = dividing.find_dividings(design, trials=options.trials, progress=progress)
+    _take(options, search.remedies, mending.told_dividings(search))
+
+
+def _circuits(options: argparse.Namespace) -> None:
+    design = _to_remedy(options)
+    from . import mending, merging
+    from .reading import check
+
+    symmetries, order = options.symmetry
+    with _within(options.file), _progress() as progress:
+        check(design)
+        search = merging.find_breaks(design, options.count, symmetries, order, progress=progress)
+    _take(options, search.remedies, mending.told_breaks(search, symmetries))
+
+
+def _to_remedy(options: argparse.Namespace) -> Design:
+    """The design to find remedies for, after making sure that a remedy taken can be written."""
+    if options.output is None and (options.take is not None or options.replace):
+        given = "--take" if options.take is not None else "--replace"
+        raise DesignError(f"{given} goes with -o", "add -o and a name for the changed design")
+    design = _read(options.file)
+    if options.output is not None:
+        from . import mending
+
+        mending.refuse_output(options.file, options.output, options.replace)
+    return design
+
+
+def _take(options: argparse.Namespace, remedies: Any, told: dict[str, Any]) -> None:
+    """Write the design with the remedy that is asked for, and print all of them as one JSON object."""
+    if options.output is not None:
+        from . import mending
+
+        number = options.take or 1
+        with _within(options.file):
+            design = mending.taken(remedies, number)
+        mending.write_design(design, options.file, options.output)
+        told = {**told, "taken": number}
+    _print(json.dumps(told, indent=2, allow_nan=False))
+
+
+@contextlib.contextmanager
+def _within(path: str) -> Iterator[None]:
+    """Tell which file a refusal is about."""
+    try:
+        yield
+    except DesignError as error:
+        raise error if error.file else error.within(printable(path, 400)) from None
+
+
 def _read(path: str) -> Design:
     from .reading import read_file
 
@@ -350,6 +406,26 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--title", metavar="TEXT", help="title (default: from the file's name)")
     sheet.add_argument("--replace", action="store_true", help="write over a file that is there already")
 
+    mend = _verb(
+        verbs, "mend", _mend, "find changes of dividing that lessen the weave's exceptions, as one JSON object"
+    )
+    mend.add_argument("file", metavar="FILE", help="design file")
+    mend.add_argument("--trials", metavar="N", type=_count, default=60, help="changes tried at most (default: 60)")
+    _remedy_options(mend)
+
+    circuits = _verb(verbs, "circuits", _circuits, "find the fewest breaks that join or part circuits, as JSON")
+    circuits.add_argument("file", metavar="FILE", help="design file")
+    circuits.add_argument("--count", metavar="N", type=_count, default=1, help="circuits wanted (default: 1)")
+    circuits.add_argument(
+        "--symmetry",
+        metavar="LIST",
+        type=_symmetries,
+        default=((), None),
+        help="symmetries that the breaks keep, with commas between: left-right, up-down, half-turn, quarter-turn, "
+        "round (every sector) or round:N (N times round)",
+    )
+    _remedy_options(circuits)
+
     new = _verb(verbs, "new", _new, "write a design to start from")
     new.add_argument("--for", dest="purpose", choices=PURPOSES, default="board", help="purpose (default: board)")
     new.add_argument("--field", metavar="WxH", type=_field, help="propose a grid for a field of this size in mm")
@@ -358,6 +434,12 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("-o", "--output", metavar="X", help="design file to write; standard output where left out")
     new.add_argument("--replace", action="store_true", help="write over a file that is there already")
     return parser
+
+
+def _remedy_options(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("--take", metavar="N", type=_count, help="remedy to write, by its number (default: 1)")
+    verb.add_argument("-o", "--output", metavar="X", help="design file to write the design to, with the remedy taken")
+    verb.add_argument("--replace", action="store_true", help="write over a file that is there already")
 
 
 def _verb(
@@ -388,6 +470,23 @@ def _pixels(text: str) -> int:
             f'found "{printable(text)}", give a whole number from {LEAST_PIXELS} to {MOST_PIXELS:,}'
         )
     return int(text)
+
+
+def _count(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,6}", text) or int(text) < 1:
+        raise argparse.ArgumentTypeError(f'found "{printable(text)}", give a whole number from 1 to 999,999')
+    return int(text)
+
+
+def _symmetries(text: str) -> Any:
+    from .mending import chosen_symmetries
+
+    try:
+        return chosen_symmetries(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(
+            f'found "{printable(str(error))}", give left-right, up-down, half-turn, quarter-turn, round or round:N'
+        ) from None
 
 
 def _length(text: str) -> float:
