@@ -11,9 +11,10 @@ import numpy as np
 from .course import Courses
 from .design import FREE, Design, Making, Sizes
 from .divide import StrandMap, circuit_of_visit
+from .footprints import Ruler
 from .gaps import Approaches
 from .heights import Relief
-from .lanes import Lanes
+from .lanes import Lanes, run_bounds
 from .layout import Layout
 from .mesh import Floats, Ints
 from .trace import Circuits
@@ -86,6 +87,12 @@ def _words(change: Change) -> str:
     if change.value is not None:
         return f"a {NAMES[change.key]} of {change.value:.4g} mm"
     return "one break less there" if change.key == "breaks" else "a larger cell"
+
+
+BEND = 2.4
+"""Length of strand, in widths, that turns right back in the tightest bend: half a circle of 0.75 widths."""
+TOUCHING = 0.02
+"""Background below which a strand is said to touch itself, in widths."""
 
 
 def _site(layout: Layout, edge: int) -> str:
@@ -198,6 +205,56 @@ def uneven_ground(
             )
         )
     return found
+
+
+def crowded_turns(
+    layout: Layout, circuits: Circuits, courses: Courses, widths: Floats, before: Ints
+) -> tuple[list[Finding], float]:
+    """Strands that turn past wall after wall until they lie upon themselves, and the least background so measured.
+
+    What one run of strand encloses is no opening between two of them, and a loop without a crossing bounds no opening
+    at all, so no nearest approach measures either. Here every place on such a run or loop is held against those on it
+    that are more than a bend away.
+    """
+    found: list[Finding] = []
+    least = math.inf
+    ruler = Ruler(courses)
+    owner = circuit_of_visit(circuits)
+    begin, end = run_bounds(circuits, courses, np.arange(len(owner)))
+    long = np.flatnonzero(courses.run_bent & (end - begin > 2 * BEND * widths[owner]))
+    loops = np.flatnonzero(np.diff(circuits.visit_start) == 0)
+    turns = [(int(owner[v]), float(begin[v]), float(end[v]), int(v)) for v in long.tolist()]
+    turns += [(int(c), 0.0, float(courses.length[c]), -1) for c in loops.tolist()]
+    for circuit, first, last, visit in turns:
+        width, length = float(widths[circuit]), float(courses.length[circuit])
+        number = min(max(int((last - first) / (0.15 * width)), 8), 1500)
+        along = first + (last - first) * (np.arange(number) + 0.5) / number
+        low, high, share = ruler.find(np.full(number, circuit), along)
+        point = courses.point[low] + share[:, None] * courses.near(courses.point[high] - courses.point[low])
+        apart = np.linalg.norm(courses.near(point[:, None] - point[None]), axis=2) - width
+        away = np.abs(along[:, None] - along[None])
+        if visit < 0:
+            away = np.minimum(away, length - away)
+        apart[away < BEND * width] = np.inf
+        near = float(apart.min())
+        least = min(least, near)
+        if near > TOUCHING * width:
+            continue
+        background = float(np.median(layout.pitch)) - width
+        place = _run_name(layout, circuits, visit, before) if visit >= 0 else "on a loop without a crossing"
+        found.append(
+            Finding(
+                "ground",
+                place,
+                round(near, 4),
+                f"the background within its turns is {near:.2f} mm and {background:.2f} mm in the plain plait"
+                if near > 0
+                else f"the strand lies {-near:.2f} mm upon itself",
+                _at(point[int(apart.argmin()) // number]),
+                (Change("strand.width", _down(0.9 * width)), Change("breaks", None)),
+            )
+        )
+    return found[:MOST], least
 
 
 def steep_places(

@@ -10,12 +10,14 @@ from functools import lru_cache
 import numpy as np
 
 from .course import Courses, plan_courses
+from .curvature import strong_curvature
 from .design import Breaks, Design, Divide, Layouts, Making, Panel, Sizes, Weave
 from .divide import StrandMap, divide_strands, previous_visits, strand_labels
 from .errors import DesignError
 from .findings import (
     STEEPEST,
     Finding,
+    crowded_turns,
     narrowed_overlaps,
     steep_places,
     tight_bends,
@@ -344,11 +346,28 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     ground = uneven_ground(c.layout, c.circuits, d.gaps, c.size, c.widths, before)
     steep = steep_places(c.design, c.layout, c.strand_map, c.size, d.relief, d.lanes, d.courses)
     eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
+    curved, folding = (
+        ([], 0.0)
+        if d.courses.period and _is_flat(c)
+        else strong_curvature(
+            c.layout,
+            c.circuits,
+            d.courses,
+            d.lanes,
+            d.relief.z,
+            c.size,
+            c.design.heights.way,
+            c.widths,
+            before,
+        )
+    )
     # free strands that lie upon one another beside a crossing would collide; united ones merely close an opening
+    crowded, least = crowded_turns(c.layout, c.circuits, d.courses, c.widths, before)
     overlap = c.design.heights.way is Making.FREE and float(d.gaps.apart.min(initial=np.inf)) <= 0
+    overlap |= least <= 0  # a strand that lies upon itself is nothing to unite either
     steepest = max(d.relief.tightest.slope, d.relief.steepest)
-    makeable = inside > 0 and steepest <= STEEPEST and not overlap
-    return (*steep, *bends, *ground, *eased), makeable
+    makeable = inside > 0 and steepest <= STEEPEST and not overlap and folding < 1
+    return (*steep, *bends, *ground, *curved, *crowded, *eased), makeable
 
 
 def _facts(
