@@ -15,12 +15,12 @@ import igl.copyleft.cgal
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
-from tests.core.strategies import designs
 
 from knotgeom import made
 from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh, all_triangles
 from knotgeom.printing.piece import make_piece
+from tests.core.strategies import designs
 
 SCRIPT = Path(__file__).resolve().parents[2] / "demo_scenes" / "demos.py"
 
