@@ -11,8 +11,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 TARGET = ROOT / "manual" / "docs" / "pictures"
-PIXELS = 900
-COLOURS = 96
+PIXELS = 640
+COLOURS = 40
 
 sys.path.insert(0, str(ROOT))
 
