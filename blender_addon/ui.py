@@ -3,7 +3,7 @@
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import core, draw_tool, live, ops_files, ops_mend, props, rebuild, setting_out, store, units
+from . import core, draw_tool, live, ops_files, ops_mend, ops_remedies, props, rebuild, setting_out, store, units
 from .translations import said
 
 TAB = "Relief Knot"
@@ -216,6 +216,7 @@ class VIEW3D_PT_relief_knot_weave(Section, bpy.types.Panel):
         at_cursor(layout, [("mesh.relief_knot_prefer", "Over", {})])
         design = store.design_of(context.object)
         clear(layout, "WISHES", design and len(design.weave.prefer), "{} wish", "{} wishes")
+        ops_remedies.draw_remedies(layout)
 
 
 class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
