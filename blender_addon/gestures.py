@@ -355,7 +355,7 @@ class Stroke:
         return f"{verb} {what}" if len(self.passes) == 1 else f"{verb} strands at {len(self.passes)} crossings"
 
 
-_NEAR = 0.5
+_NEAR = 0.28
 """How near to a site the pointer must come to draw a wall there, in steps of strand."""
 
 

@@ -11,7 +11,7 @@ import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, PointerProperty, StringProperty
 
-from . import core, jobs, live, rebuild, store, units
+from . import core, jobs, live, rebuild, setting_out, store, units
 
 D = core.design
 
@@ -137,26 +137,202 @@ def flag(path, name, description):
     )
 
 
-def _count(axis, name, description):
-    def edit(value):
-        def edited(design):
-            grid = design.layout
-            shape = {"columns": grid.columns, "rows": grid.rows} | {axis: value}
-            return core.editing.resize_grid(design, **shape)
+# --- layouts of every kind -------------------------------------------------------------------------------------------
 
-        return edited
 
+def _laid(design, key, otherwise):
+    """A value of the layout; ``otherwise`` where it is of a kind without it."""
+    return getattr(design.layout, key, otherwise)
+
+
+def _set_out(**values):
+    """The edit that sets values of the layout and keeps what still has its place; kinds without them stay."""
+
+    def edited(design):
+        layout = design.layout
+        if isinstance(layout, D.Grid) and set(values) <= {"columns", "rows"}:
+            return core.editing.resize_grid(design, **{"columns": layout.columns, "rows": layout.rows, **values})
+        if not all(hasattr(layout, key) for key in values):
+            return design
+        return _on(design, replace(layout, **values))
+
+    return edited
+
+
+def _on(design, layout):
+    """The design on another layout, which must be one."""
+    if not isinstance(layout, D.Grid):
+        core.layout_check.check_shape(layout)
+    return core.editing.set_layout(design, layout)
+
+
+def _count(axis, name, description, least=1):
     return IntProperty(
         name=name,
         description=description,
-        min=1,
+        min=least,
         max=400,
         soft_max=24,
         translation_context="Relief Knots",
         options=set(),
-        get=lambda knot: _value(knot, lambda design: getattr(design.layout, axis), 1),
-        set=lambda knot, value: _change(knot, edit(value)),
+        get=lambda knot: _value(knot, lambda design: _laid(design, axis, least), least),
+        set=lambda knot, value: _change(knot, _set_out(**{axis: value})),
     )
+
+
+def _layout_length(name, description, read, write, most=0.1):
+    """A length of the layout: ``read(layout)`` gives mm or None, ``write(layout, mm)`` the layout with another."""
+
+    def get(knot):
+        return _value(knot, lambda design: read(design.layout) or 0.0, 0.0) * units.units_per_mm(knot)
+
+    def put_in(knot, value):
+        mm = units.to_mm(value, knot)
+
+        def edited(design):
+            return _on(design, write(design.layout, mm)) if read(design.layout) is not None else design
+
+        _change(knot, edited)
+
+    return FloatProperty(
+        name=name,
+        description=f"{description} (a length, kept in mm)",
+        subtype="DISTANCE",
+        unit="LENGTH",
+        min=0.0,
+        soft_max=most,
+        step=0.1,
+        precision=5,
+        options=set(),
+        get=get,
+        set=put_in,
+    )
+
+
+def _layout_measure(key, name, description, most=0.1):
+    return _layout_length(
+        name,
+        description,
+        lambda layout: getattr(layout, key, None),
+        lambda layout, mm: replace(layout, **{key: mm}),
+        most,
+    )
+
+
+def _write_inner(layout, mm):
+    """A wheel, whose inner radius is 0, has no inner edge to cross."""
+    return replace(layout, inner=mm, inner_edge=layout.inner_edge if mm else D.Rim.WALLED)
+
+
+def _read_dome(layout):
+    return (layout.surface.rise if layout.surface else 0.0) if isinstance(layout, D.Ring) else None
+
+
+def _read_diameter(layout):
+    return layout.surface.diameter if isinstance(getattr(layout, "surface", None), D.Sphere) else None
+
+
+def _rim(key, name, description):
+    members = [D.Rim.WALLED, D.Rim.CROSSED]
+    return EnumProperty(
+        name=name,
+        description=description,
+        items=[
+            ("WALLED", "Walled", "Strands turn back there"),
+            ("CROSSED", "Crossed", "Strands cross there and loop outside, which gives odd numbers of leads"),
+        ],
+        options=set(),
+        get=lambda knot: _value(knot, lambda design: members.index(_laid(design, key, D.Rim.WALLED)), 0),
+        set=lambda knot, value: _change(knot, _set_out(**{key: members[value]})),
+    )
+
+
+_KINDS = [
+    ("GRID", "Grid", "Equal cells in columns and rows"),
+    ("RING", "Ring", "Cells about a middle: a ring, or a wheel with an inner radius of 0"),
+    ("STRIP", "Strip", "A grid that repeats along its length, its ends joined: trims, bangles, beads"),
+    ("BORDER", "Border", "A frame about a rectangle or a regular polygon"),
+    ("MESH", "Mesh Object", "The polygons of a mesh: every edge is a place where strands can cross"),
+]
+
+
+def _write_kind(value):
+    kind = _KINDS[value][0]
+
+    def edited(design):
+        layout = setting_out.converted(design.layout, kind)
+        return design if layout is design.layout else _on(design, layout)
+
+    return edited
+
+
+_SURFACES = [
+    ("FLAT", "Flat", "The strip lies flat and tiles end to end"),
+    ("CYLINDER", "Cylinder", "The strip is bent round until its ends meet: a bangle, a finger ring"),
+    ("SPHERE", "Sphere", "The strip runs round the equator of a sphere: a bead"),
+    ("TURNED", "Turned Form", "The strip runs round a turned form such as a vase, its profile kept in the design"),
+]
+
+
+def _read_surface(design):
+    surface = _laid(design, "surface", None)
+    kinds = [type(None), D.Cylinder, D.Sphere, D.Turned]
+    return kinds.index(type(surface)) if type(surface) in kinds else 0
+
+
+def _write_surface(value):
+    def edited(design):
+        strip = design.layout
+        if not isinstance(strip, D.Strip) or value == _read_surface(design):
+            return design
+        around = strip.columns * strip.repeats * strip.cell_width / math.pi
+        high = strip.rows * strip.cell_height
+        round_about = float(f"{max(around, high):.4g}")
+        profile = tuple((float(f"{part * around / 2:.4g}"), float(f"{up * high:.4g}")) for part, up in _VASE)
+        surface = [None, D.Cylinder(), D.Sphere(round_about), D.Turned(profile)][value]
+        return _on(design, replace(strip, surface=surface))
+
+    return edited
+
+
+_VASE = ((0.8, 0.0), (1.05, 0.35), (1.0, 0.6), (0.75, 1.0))
+"""The profile a turned form begins with: its radius as part of the cylinder's, its height as part of the strip's."""
+
+
+def _inside(axis, name, description, least):
+    def edited(value):
+        def edit(design):
+            border = design.layout
+            if not isinstance(border, D.Border):
+                return design
+            inside = list(border.inside)
+            inside[axis] = value
+            return _on(design, replace(border, inside=tuple(inside)))
+
+        return edit
+
+    return IntProperty(
+        name=name,
+        description=description,
+        min=least,
+        max=200,
+        soft_max=24,
+        translation_context="Relief Knots",
+        options=set(),
+        get=lambda knot: _value(knot, lambda design: _laid(design, "inside", (least, least))[axis], least),
+        set=lambda knot, value: _change(knot, edited(value)),
+    )
+
+
+def _write_polygon(value):
+    def edited(design):
+        border = design.layout
+        if not isinstance(border, D.Border) or border.polygon == bool(value):
+            return design
+        inside = (border.inside[0], 6) if value else (border.inside[0], border.inside[0])
+        return _on(design, replace(border, polygon=bool(value), inside=inside))
+
+    return edited
 
 
 _SECTIONS = [
@@ -254,10 +430,87 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     )
 
     # --- layout -----------------------------------------------------------------------------------------------------
+    kind: EnumProperty(
+        name="Kind",
+        description="The kind of layout; what has no place on another kind is named below",
+        items=_KINDS,
+        options=set(),
+        get=lambda knot: _value(
+            knot, lambda design: [key for key, *_ in _KINDS].index(setting_out.kind_of(design.layout)), 0
+        ),
+        set=lambda knot, value: _change(knot, _write_kind(value)),
+    )
     columns: _count("columns", "Columns", "Number of cells across; what no longer fits a smaller layout is named below")
     rows: _count("rows", "Rows", "Number of cells up; what no longer fits a smaller layout is named below")
-    cell_width: length("layout.cell_width", "Cell Width", "Width of one cell of the layout", most=0.05)
-    cell_height: length("layout.cell_height", "Cell Height", "Height of one cell of the layout", most=0.05)
+    cell_width: _layout_measure("cell_width", "Cell Width", "Width of one cell of the layout", 0.05)
+    cell_height: _layout_measure("cell_height", "Cell Height", "Height of one cell of the layout", 0.05)
+    sectors: _count("sectors", "Sectors", "Number of cells round the ring", least=2)
+    inner: _layout_length(
+        "Inner Radius",
+        "From the middle to the ring's inner edge; 0 makes a wheel",
+        lambda layout: getattr(layout, "inner", None),
+        _write_inner,
+    )
+    outer: _layout_measure("outer", "Outer Radius", "From the middle to the ring's outer edge")
+    inner_edge: _rim("inner_edge", "Inner Edge", "What strands do at the ring's inner edge")
+    outer_edge: _rim("outer_edge", "Outer Edge", "What strands do at the ring's outer edge")
+    dome: _layout_length(
+        "Dome Rise",
+        "How high the middle stands above the outer edge, as on a shield boss; 0 is flat",
+        _read_dome,
+        lambda layout, mm: replace(layout, surface=D.Dome(mm) if mm else None),
+        0.05,
+    )
+    repeats: _count("repeats", "Repeats", "How many times the strip's cells follow one another, always whole")
+    lower_edge: _rim("lower_edge", "Lower Edge", "What strands do at the strip's lower edge")
+    upper_edge: _rim("upper_edge", "Upper Edge", "What strands do at the strip's upper edge")
+    surface: EnumProperty(
+        name="Surface",
+        description="What the strip lies on",
+        items=_SURFACES,
+        options=set(),
+        get=lambda knot: _value(knot, _read_surface, 0),
+        set=lambda knot, value: _change(knot, _write_surface(value)),
+    )
+    diameter: _layout_length(
+        "Diameter",
+        "Diameter of the sphere",
+        _read_diameter,
+        lambda layout, mm: replace(layout, surface=D.Sphere(mm)),
+    )
+    polygon: BoolProperty(
+        name="Polygon Frame",
+        description="Frame a regular polygon in place of a rectangle",
+        options=set(),
+        get=lambda knot: _value(knot, lambda design: _laid(design, "polygon", False), False),
+        set=lambda knot, value: _change(knot, _write_polygon(value)),
+    )
+    inside_columns: _inside(0, "Cells Inside", "Number of cells along the opening, or along each side of a polygon", 1)
+    inside_rows: _inside(1, "Rows Inside", "Number of cells up the opening", 1)
+    sides: _inside(1, "Sides", "Number of sides of the polygon", 3)
+    deep: _count("deep", "Depth in Cells", "How many cells wide the frame is")
+    border_cell: _layout_measure("cell", "Cell", "Side of the cells along the opening", 0.05)
+    frame_corners: EnumProperty(
+        name="Corners",
+        description="How the cells of the frame meet at its corners",
+        items=[
+            ("SQUARE", "Square", "A block of square cells fills each corner"),
+            ("MITRED", "Mitred", "Cells spread towards the outer corner"),
+        ],
+        options=set(),
+        get=lambda knot: _value(
+            knot, lambda design: int(_laid(design, "corners", D.Corners.SQUARE) is D.Corners.MITRED), 0
+        ),
+        set=lambda knot, value: _change(knot, _set_out(corners=[D.Corners.SQUARE, D.Corners.MITRED][value])),
+    )
+    boundary: _rim("boundary", "Boundary", "What strands do at the mesh's boundary")
+    layout_object: PointerProperty(
+        name="Layout Object",
+        description="The mesh object on whose polygons the knot is set out, and which it follows",
+        type=bpy.types.Object,
+        poll=lambda knot, obj: obj.type == "MESH" and not obj.relief_knot.text,
+        update=lambda knot, _context: on_layout_object(knot),
+    )
 
     # --- dividing ---------------------------------------------------------------------------------------------------
     divide_all: flag("divide.all", "Divide All", "Run every strand as two halves, loops without a crossing too")
@@ -365,6 +618,16 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
         lambda design: design.heights.depth_limit or 0.0,
         0.02,
     )
+
+
+followers = []
+"""What is told of a knot whose layout object was chosen: ``ops_layout`` adds itself."""
+
+
+def on_layout_object(knot):
+    """Set the knot out on the object just chosen for it."""
+    for follow in followers:
+        follow(knot.id_data)
 
 
 OPEN_LENGTHS = {

@@ -257,8 +257,9 @@ def converted(layout, kind):
     if kind == "BORDER":
         return D.Border((max(columns, 2), max(rows, 2)), 2, _short(min(wide, high)))
     if kind == "RING":
-        deep = min(rows, 3)
-        sectors = max(columns, 8, math.ceil(2 * math.pi * high * deep / wide))
+        deep = min(rows, 2)
+        # cells at the inner edge keep three quarters of their width, so that the strand still fits
+        sectors = max(columns, 8, math.ceil(4 * math.pi * high * deep / wide))
         middle = sectors * wide / (2 * math.pi)
         return D.Ring(sectors, deep, _short(middle - deep * high / 2), _short(middle + deep * high / 2))
     return honeycomb(_short(min(wide, high)))

@@ -148,16 +148,37 @@ class VIEW3D_PT_relief_knot_layout(Section, bpy.types.Panel):
 
     def draw(self, context):
         layout, knot = self.begin(context)
-        column = layout.column(align=True)
-        column.prop(knot, "columns")
-        column.prop(knot, "rows")
-        column = layout.column(align=True)
-        column.prop(knot, "cell_width")
-        column.prop(knot, "cell_height")
+        layout.prop(knot, "kind")
+        for names in layout_settings(knot):
+            column = layout.column(align=True)
+            for name in names:
+                column.prop(knot, name)
         design = store.design_of(context.object)
-        work(layout.row(), context, "CELL", "Leave Out Cells")
-        at_cursor(layout, [("mesh.relief_knot_cell", "Cell", {})])
-        clear(layout, "CELLS", design and len(design.layout.without), "{} cell left out", "{} cells left out")
+        if knot.kind == "GRID":
+            work(layout.row(), context, "CELL", "Leave Out Cells")
+            at_cursor(layout, [("mesh.relief_knot_cell", "Cell", {})])
+            without = getattr(design and design.layout, "without", ())
+            clear(layout, "CELLS", len(without), "{} cell left out", "{} cells left out")
+        if knot.kind == "MESH" and knot.layout_object is not None:
+            words(layout, context, "Set crossings and breaks on the layout object's edges in Edit Mode", "INFO")
+
+
+def layout_settings(knot):
+    """Names of the settings that the knot's kind of layout has, in groups."""
+    if knot.kind == "GRID":
+        return [("columns", "rows"), ("cell_width", "cell_height")]
+    if knot.kind == "RING":
+        edges = ("inner_edge", "outer_edge") if knot.inner else ("outer_edge",)
+        return [("sectors", "rows"), ("inner", "outer"), edges, ("dome",)]
+    if knot.kind == "STRIP":
+        surface = ("surface", "diameter") if knot.surface == "SPHERE" else ("surface",)
+        cells = ("cell_width", "cell_height")
+        return [("columns", "rows", "repeats"), cells, ("lower_edge", "upper_edge"), surface]
+    if knot.kind == "BORDER":
+        if knot.polygon:
+            return [("polygon",), ("inside_columns", "sides", "deep"), ("border_cell",)]
+        return [("polygon",), ("inside_columns", "inside_rows", "deep"), ("border_cell", "frame_corners")]
+    return [("layout_object",), ("boundary",)]
 
 
 class VIEW3D_PT_relief_knot_breaks(Section, bpy.types.Panel):
@@ -167,15 +188,17 @@ class VIEW3D_PT_relief_knot_breaks(Section, bpy.types.Panel):
     def draw(self, context):
         layout, _knot = self.begin(context)
         work(layout.row(), context, "BREAK", "Set Breaks")
+        free = _knot.kind == "MESH"
         at_cursor(
             layout,
             [
-                ("mesh.relief_knot_break", "Horizontal", {"line": "HORIZONTAL"}),
-                ("mesh.relief_knot_break", "Vertical", {"line": "VERTICAL"}),
+                ("mesh.relief_knot_break", "Along" if free else "Horizontal", {"line": "HORIZONTAL"}),
+                ("mesh.relief_knot_break", "Across" if free else "Vertical", {"line": "VERTICAL"}),
             ],
         )
         design = store.design_of(context.object)
-        number = design and len(design.breaks.horizontal) + len(design.breaks.vertical)
+        breaks = design and design.breaks
+        number = breaks and sum(map(len, (breaks.horizontal, breaks.vertical, breaks.along, breaks.across)))
         clear(layout, "BREAKS", number, "{} break", "{} breaks")
 
 
