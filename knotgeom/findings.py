@@ -46,7 +46,7 @@ class Finding:
     Attributes
     ----------
     kind : str
-        ``bend``, ``ground``, ``slope``, ``depth``, ``step``, ``weave``.
+        ``bend``, ``ground``, ``slope``, ``depth``, ``step``, ``weave``, ``curvature``.
     place : str
         Where, in the designer's terms.
     value : float or None
