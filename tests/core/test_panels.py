@@ -32,6 +32,7 @@ from knotgeom.made import facts
 from knotgeom.panel import four, full_turn, merged_circuits, panelled, row
 from knotgeom.reading import read_file, write_text
 from knotgeom.resolve import resolved
+from tests.core.reference import made, tool_over, woven
 from tests.core.strategies import drawn
 
 KNOT = Design(
@@ -186,12 +187,15 @@ def test_breaks_dividing_and_wishes_stay_where_they_were() -> None:
 
 def test_two_designs_join_to_a_weave_without_exceptions_where_nothing_is_divided() -> None:
     rng = random.Random(5)
-    for _ in range(4):
+    for _ in range(12):
         left, right = (replace(drawn(rng, 3, 3, 3, 0.3, 0), divide=Divide(), weave=Weave()) for _ in "ab")
         wide = left.layout.columns * left.layout.cell_width
         joined = resolved(beside(left, right, (wide, 0.0)))
-        counted = facts(Design(joined.layout, joined.breaks))
-        assert (counted["forks"], counted["exceptions"]) == (0, 0)
+        layout, _, strand_map, weaving = made(joined)
+        over = tool_over(layout, strand_map, weaving.pass_one_over)
+        assert (strand_map.forks, weaving.exceptions) == (0, 0)
+        for a, b in woven(joined).pieces:  # over and under in turn, by the reference's own walk
+            assert (over[a.node] == a.upper_when_true) != (over[b.node] == b.upper_when_true)
 
 
 def test_merged_names_the_circuits_that_ran_together() -> None:
