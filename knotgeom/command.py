@@ -266,7 +266,7 @@ def _circuits(options: argparse.Namespace) -> None:
     with _within(options.file), _progress() as progress:
         check(design)
         search = merging.find_breaks(design, options.count, symmetries, order, progress=progress)
-    _take(options, search.remedies, mending.told_breaks(search, symmetries))
+    _take(options, search.remedies, mending.told_breaks(search, symmetries, order))
 
 
 def _to_remedy(options: argparse.Namespace) -> Design:

@@ -47,12 +47,13 @@ def _passes(passes: Sequence[Pass]) -> list[Any]:
     return [written_pass(at) for at in passes]
 
 
-def told_breaks(search: BreakSearch, symmetries: Sequence[Symmetry]) -> dict[str, Any]:
-    """A search for breaks, for JSON."""
+def told_breaks(search: BreakSearch, symmetries: Sequence[Symmetry], order: int | None = None) -> dict[str, Any]:
+    """A search for breaks, for JSON; ``order`` is how many times round they repeat, None for as many as can be."""
     return {
         "circuits": search.before,
         "wanted": search.wanted,
         "symmetry": [symmetry.value for symmetry in symmetries],
+        "times_round": order,
         "complete": search.complete,
         "remedies": [_break(number, remedy) for number, remedy in enumerate(search.remedies, 1)],
         "nearest": _break(None, search.nearest) if search.nearest else None,

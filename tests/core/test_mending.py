@@ -352,7 +352,7 @@ def test_circuits_lists_breaks_and_writes_the_first_where_none_is_named(tmp_path
     file.write_text(reading.write_text(Design(Ring(9, 2, 20.0, 32.0, outer_edge=Rim.CROSSED))))
     assert told(capsys, "circuits", file)["circuits"] == 1
     listed = told(capsys, "circuits", file, "--count", 4, "--symmetry", "round:3", "-o", out)
-    assert listed["wanted"] == 4 and listed["complete"] and listed["taken"] == 1
+    assert listed["wanted"] == 4 and listed["times_round"] == 3 and listed["complete"] and listed["taken"] == 1
     written = reading.read_file(str(out))
     assert ring_circuits(written.layout, written.breaks) == 4
     drawn_breaks = listed["remedies"][0]["breaks"]
