@@ -592,7 +592,7 @@ def bangle(knot: bpy.types.Object) -> None:
     sky((0.85, 0.9, 1.0), 0.3)
     lamp("Soft Box", (-120, 60, 140), 90, 17, (1.0, 0.93, 0.84))
     lamp("Strip", (130, -40, 90), 50, 7, (0.78, 0.88, 1.0))
-    camera(around(230, 32, 16, (0, 0, 8)), (0, 0, 9), 78, 7.0)
+    camera(around(215, 34, 16, (0, 0, 8)), (0, 0, 8), 78, 20.0, (0, -22, 12))
 
 
 def four_panel(knot: bpy.types.Object) -> None:
@@ -629,7 +629,7 @@ def shield_boss(knot: bpy.types.Object) -> None:
     sky((0.7, 0.8, 1.0), 0.22)
     lamp("Torch", (-260, 160, 190), 90, 24, (1.0, 0.82, 0.6))
     lamp("Sky Light", (240, 120, 320), 200, 7, (0.76, 0.87, 1.0))
-    camera(around(430, 46, 14), (0, -4, 2), 78, 7.0)
+    camera(around(400, 46, 14), (0, -4, 2), 78, 16.0)
 
 
 def plaque_border(knot: bpy.types.Object) -> None:

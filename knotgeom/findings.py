@@ -257,6 +257,18 @@ def crowded_turns(
     return found[:MOST], least
 
 
+def coarse_surface(uneven: float, size: Sizes) -> Finding:
+    """A mesh whose facets are too large for the strand: one strand's surface is not that of the one it crosses."""
+    return Finding(
+        "curvature",
+        "at a crossing",
+        round(uneven, 4),
+        f"the mesh is coarse for its strands: seen along two of them its surface lies {uneven:.2f} mm apart",
+        None,
+        (Change("strand.width", _down(0.7 * size.width)), Change("layout.cell", None)),
+    )
+
+
 def steep_places(
     design: Design, layout: Layout, strand_map: StrandMap, size: Sizes, relief: Relief, lanes: Lanes, courses: Courses
 ) -> list[Finding]:

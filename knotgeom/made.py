@@ -17,6 +17,7 @@ from .errors import DesignError
 from .findings import (
     STEEPEST,
     Finding,
+    coarse_surface,
     crowded_turns,
     narrowed_overlaps,
     steep_places,
@@ -42,6 +43,7 @@ from .solid import Tool, united
 from .styles import circuit_styles, own_sizes
 from .sweep import sweep
 from .trace import Circuits, trace
+from .uneven import unevenness
 from .weave import Weaving, planar_diagram, weave_strands
 
 FINEST, FINE, COARSE = 60, 14, 6
@@ -52,6 +54,8 @@ CLOSER = (1.0, 1.13, 0.89, 1.31)
 chance then lie so no more."""
 ASIDE = 1e-3
 """How far beside x = 0 a flat strip is cut, in strand widths."""
+TOO_UNEVEN = 0.75
+"""How far a surface may differ between strands that cross, in thicknesses; beyond it they meet beside the crossing."""
 PROVED = 400
 """Woven crossings up to which remedies are tried before they are offered."""
 
@@ -95,13 +99,17 @@ class Counted:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drawn:
-    """Curves and heights of a design."""
+    """Curves and heights of a design.
+
+    ``uneven`` is how far the surface differs between strands that cross, mm; see :mod:`knotgeom.uneven`.
+    """
 
     courses: Courses
     lanes: Lanes
     footprints: Footprints
     relief: Relief
     gaps: Approaches
+    uneven: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -193,18 +201,21 @@ def draw(counted: Counted, *, fine: bool = True, closer: float = 1.0, progress: 
     progress(0.45, "finding the heights")
     heights = design.heights
     limit = heights.slope_limit_deg
+    sized, uneven = counted.narrowest, unevenness(courses, lanes, footprints)
+    if heights.way is Making.FREE:  # what the surface itself takes of the room between two strands
+        sized = replace(sized, separation=sized.separation + uneven)
     relief = raise_strands(
         courses,
         lanes,
         counted.strand_map,
         counted.weaving,
         footprints,
-        counted.narrowest,
+        sized,
         heights.way,
         heights.depth_limit,
         None if limit is None else math.tan(math.radians(limit)),
     )
-    return Drawn(courses, lanes, footprints, relief, gaps)
+    return Drawn(courses, lanes, footprints, relief, gaps, uneven)
 
 
 def make(design: Design, *, fine: bool = True, prove: int = PROVED, progress: Progress | None = None) -> Made:
@@ -365,8 +376,11 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     crowded, least = crowded_turns(c.layout, c.circuits, d.courses, c.widths, before)
     overlap = c.design.heights.way is Making.FREE and float(d.gaps.apart.min(initial=np.inf)) <= 0
     overlap |= least <= 0  # a strand that lies upon itself is nothing to unite either
+    coarse = d.uneven > TOO_UNEVEN * c.size.thickness
+    if coarse:
+        curved = [*curved, coarse_surface(d.uneven, c.size)]
     steepest = max(d.relief.tightest.slope, d.relief.steepest)
-    makeable = inside > 0 and steepest <= STEEPEST and not overlap and folding < 1
+    makeable = inside > 0 and steepest <= STEEPEST and not overlap and folding < 1 and not coarse
     return (*steep, *bends, *ground, *curved, *crowded, *eased), makeable
 
 

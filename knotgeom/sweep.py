@@ -265,12 +265,12 @@ def _placed(courses: Courses, lanes: Lanes, at: Ints, across: Floats, height: Fl
     """Vertices of rings at lane samples from how far across and how high they lie, (n, K, 3)."""
     sample = lanes.sample[at]
     if courses.lift is not None:
-        return _on_surface(courses, courses.lift, sample, across, height)
+        return on_surface(courses, courses.lift, sample, across, height)
     plan = courses.point[sample][:, None, :] + across[:, :, None] * courses.lateral[sample][:, None, :]
     return np.concatenate([plan, height[:, :, None]], 2)
 
 
-def _on_surface(courses: Courses, lift: Lift, sample: Ints, across: Floats, height: Floats) -> Floats:
+def on_surface(courses: Courses, lift: Lift, sample: Ints, across: Floats, height: Floats) -> Floats:
     """The same on a curved surface, which falls away to both sides of the strand as an arc of its own bend.
 
     So a place is the same whether it is reached along one strand or along the one that crosses it, and what lies
@@ -331,7 +331,7 @@ def _whole_rings(
         height = z[at][:, None] + up
         if floor is not None:
             height[:, _lower(across)] = floor[:, None]
-        out[rows] = _on_surface(courses, courses.lift, sample, np.broadcast_to(across, height.shape), height)
+        out[rows] = on_surface(courses, courses.lift, sample, np.broadcast_to(across, height.shape), height)
         return
     table = np.zeros((6 if floor is None else 7, len(across), 3))
     table[0, :, 0] = table[1, :, 1] = 1.0

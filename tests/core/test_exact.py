@@ -11,15 +11,14 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-import igl.copyleft.cgal
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 
 from knotgeom import made
 from knotgeom.errors import DesignError
-from knotgeom.mesh import Mesh, all_triangles
 from knotgeom.printing.piece import make_piece
+from tests.core.exact import crossing_pairs, pairs_of
 from tests.core.strategies import designs
 
 SCRIPT = Path(__file__).resolve().parents[2] / "demo_scenes" / "demos.py"
@@ -35,19 +34,6 @@ def _demos():
 
 DEMOS, PRINTED = _demos()
 SMALL = [demo for demo in DEMOS if made.count(demo.design).strand_map.crossings <= 120]
-
-
-def crossing_pairs(vertices, triangles) -> int:
-    """How many pairs of triangles pass through each other."""
-    found = igl.copyleft.cgal.remesh_self_intersections(
-        np.ascontiguousarray(vertices, float), np.ascontiguousarray(triangles, np.int64), detect_only=True
-    )
-    return len(found[2])
-
-
-def pairs_of(mesh: Mesh) -> int:
-    """The same for a mesh of the project."""
-    return crossing_pairs(mesh.vertices, all_triangles(mesh))
 
 
 def test_two_tetrahedra_that_pass_through_each_other_are_found():
