@@ -91,6 +91,8 @@ def _words(change: Change) -> str:
 
 BEND = 2.4
 """Length of strand, in widths, that turns right back in the tightest bend: half a circle of 0.75 widths."""
+AT_CROSSING = 2.0
+"""How far a strand lies upon the one it crosses at most, from the crossing on, in widths."""
 TOUCHING = 0.02
 """Background below which a strand is said to touch itself, in widths."""
 
@@ -227,6 +229,11 @@ def crowded_turns(
     turns += [(int(c), 0.0, float(courses.length[c]), -1) for c in loops.tolist()]
     for circuit, first, last, visit in turns:
         width, length = float(widths[circuit]), float(courses.length[circuit])
+        if visit >= 0 and circuits.visit_edge[before[visit]] == circuits.visit_edge[visit]:
+            # from a crossing back to itself: there the strand does lie upon itself, as it is woven
+            first, last = first + AT_CROSSING * width, last - AT_CROSSING * width
+            if last - first < BEND * width:
+                continue
         number = min(max(int((last - first) / (0.15 * width)), 8), 1500)
         along = first + (last - first) * (np.arange(number) + 0.5) / number
         low, high, share = ruler.find(np.full(number, circuit), along)
