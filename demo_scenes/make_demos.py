@@ -18,7 +18,7 @@ from PIL import Image, ImageDraw, ImageFont
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent), str(HERE)]
 
-from demos import DEMOS, Demo  # noqa: E402
+from demos import CARVED, DEMOS, PRINTED, SHAPED, Demo  # noqa: E402
 
 TILE = (480, 360)
 COLUMNS = 4
@@ -79,19 +79,37 @@ def show_sheet(demo: Demo, out: Path) -> Path:
     return path
 
 
-def contact_sheet(out: Path) -> Path:
-    """All renders on one sheet, each with its title and for whom it is."""
-    rows = -(-len(DEMOS) // COLUMNS)
-    sheet = Image.new("RGB", (COLUMNS * TILE[0], rows * (TILE[1] + LEGEND)), PAPER)
+def make_things(out: Path) -> None:
+    """What is made of some designs: a board with its relief, and finished pieces."""
+    for demo, verb in (*((demo, "carve") for demo in CARVED), *((demo, "print") for demo in PRINTED)):
+        begun = time.perf_counter()
+        knotgeom(verb, str(demo.path), "-o", str(out / demo.name), "--replace")
+        print(f"{demo.name}: {verb}, {time.perf_counter() - begun:.0f} s", flush=True)
+
+
+def shown(demo: Demo, out: Path) -> Image.Image:
+    """The render of a demonstration, or the middle of its picture where it has no scene."""
+    render = out / f"{demo.name}_render.png"
+    with Image.open(render if render.exists() else out / f"{demo.name}.png") as image:
+        whole = image.convert("RGB")
+    wide = min(whole.width, whole.height * TILE[0] // TILE[1])
+    high = wide * TILE[1] // TILE[0]
+    left, top = (whole.width - wide) // 2, (whole.height - high) // 2
+    return whole.crop((left, top, left + wide, top + high)).resize(TILE, Image.Resampling.LANCZOS)
+
+
+def contact_sheet(out: Path, demos: tuple[Demo, ...], name: str, columns: int) -> Path:
+    """Renders on one sheet, each with its title and for whom it is."""
+    rows = -(-len(demos) // columns)
+    sheet = Image.new("RGB", (columns * TILE[0], rows * (TILE[1] + LEGEND)), PAPER)
     draw = ImageDraw.Draw(sheet)
     title, small = ImageFont.load_default(18), ImageFont.load_default(14)
-    for number, demo in enumerate(DEMOS):
-        x, y = number % COLUMNS * TILE[0], number // COLUMNS * (TILE[1] + LEGEND)
-        with Image.open(out / f"{demo.name}_render.png") as render:
-            sheet.paste(render.convert("RGB").resize(TILE, Image.Resampling.LANCZOS), (x, y))
+    for number, demo in enumerate(demos):
+        x, y = number % columns * TILE[0], number // columns * (TILE[1] + LEGEND)
+        sheet.paste(shown(demo, out), (x, y))
         draw.text((x + 10, y + TILE[1] + 4), demo.title, fill=INK, font=title)
         draw.text((x + 10, y + TILE[1] + 26), demo.person, fill=FAINT, font=small)
-    path = out / "contact_sheet.jpg"
+    path = out / f"{name}.jpg"
     sheet.save(path, quality=82, optimize=True)
     return path
 
@@ -102,11 +120,12 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=Path("out"), help="folder to write to (default: out)")
     out: Path = parser.parse_args().out.resolve()
     out.mkdir(parents=True, exist_ok=True)
-    for demo in DEMOS:
+    for demo in (*DEMOS, *SHAPED):
         make_files(demo, out)
         if demo.person == "woodcarver":
             make_sheets(demo, out)
     print(f"{show_sheet(DEMOS[0], out)}")
+    make_things(out)
     blender = os.environ.get("BLENDER_PYTHON")
     if not blender:
         print("BLENDER_PYTHON names no Python with Blender's module: no scenes, renders and contact sheet are made")
@@ -122,11 +141,12 @@ def main() -> None:
         assert run.stdout is not None
         for line in run.stdout:
             lines.write(line)
-            if line.split(":")[0] in {demo.name for demo in DEMOS}:
+            if line.split(":")[0] in {demo.name for demo in (*DEMOS, *SHAPED)}:
                 print(line, end="", flush=True)
     if run.wait():
         raise SystemExit(f"make_demos: Blender ended with status {run.returncode}; see {log}")
-    print(f"{contact_sheet(out)}")
+    print(f"{contact_sheet(out, DEMOS, 'contact_sheet', COLUMNS)}")
+    print(f"{contact_sheet(out, SHAPED, 'layouts', 3)}")
 
 
 if __name__ == "__main__":

@@ -28,8 +28,8 @@ import blender_addon
 from knotgeom.design import Panel, Ring, Strip
 
 MM = 0.001
-WIDTH, HEIGHT = 576, 432
-SAMPLES = 20
+WIDTH, HEIGHT = 480, 360
+SAMPLES = 16
 
 
 def mm(*lengths: float) -> Vector:

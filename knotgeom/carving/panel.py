@@ -12,11 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..design import Design, Heights, Make, Making, Sizes, Strand
+from ..design import Breaks, Design, Heights, Make, Making, Sizes, Strand, Strip
 from ..errors import DesignError
 from ..findings import Change, Finding
+from ..layout import lay_out
 from ..made import Drawn, Made, Progress, make, no_mesh
 from ..mesh import Floats
+from ..resolve import resolved
 from ..sizing import sizes
 from .options import Carving, Ground, Moulding
 from .surface import Walls, edge_and_crown
@@ -140,6 +142,13 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
     DesignError
         What is asked for does not fit the board, or no strand can be made.
     """
+    kind = resolved(design).layout
+    if isinstance(kind, Strip) or lay_out(kind, Breaks()).surface is not None:
+        raise DesignError(
+            "a strip that goes round, or a curved surface, is no relief on a board",
+            "give a flat layout; for a strip a grid of as many columns and rows",
+            "layout",
+        )
     carving = design.make.carve if carving is None else carving
     report = progress or (lambda _share, _stage: None)
     plain = sizes(design)

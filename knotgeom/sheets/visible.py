@@ -113,6 +113,12 @@ class Rails:
     def __init__(self, courses: Courses, lanes: Lanes) -> None:
         if courses.point.shape[1] > 2 and np.ptp(courses.point[:, 2]) > TOUCH:
             raise DesignError("the layout is curved and has no flat pattern", "give a flat layout")
+        if courses.period:
+            raise DesignError(
+                "a strip goes round and has no pattern with ends",
+                "give a grid of as many columns and rows",
+                "layout.strip",
+            )
         self.courses, self.lanes = courses, lanes
         point, lateral = courses.point[:, :2], courses.lateral[:, :2]
         at, aside = point[lanes.sample], lateral[lanes.sample]
