@@ -9,7 +9,7 @@ from pathlib import Path
 import bpy
 import numpy as np
 from bpy.app.translations import pgettext_tip as tip_
-from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProperty, PointerProperty
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProperty, IntProperty, PointerProperty
 from bpy_extras import view3d_utils
 from mathutils import Vector
 
@@ -31,6 +31,15 @@ JOBS = [
 OVER_KEY, HAND_KEY = "L", "J"
 """Keys that Blender leaves free in Object Mode, in its own keys and in those for industry standards."""
 
+SWITCHES = {
+    "left_right": Symmetry.LEFT_RIGHT,
+    "up_down": Symmetry.UP_DOWN,
+    "half_turn": Symmetry.HALF_TURN,
+    "quarter_turn": Symmetry.QUARTER_TURN,
+    "around": Symmetry.ROUND,
+}
+"""Settings of the tool that repeat every stroke."""
+
 GESTURES = [
     ("MOUSE_LMB", "", "Break"),
     ("MOUSE_LMB_DRAG", "", "Run of Breaks"),
@@ -43,6 +52,29 @@ GESTURES = [
 """What the status bar shows while breaks are drawn: icon, icons of keys held, words."""
 
 DURING = "Release: {words}     Esc or Right Click: leave as it was"
+
+
+def _orders(context):
+    """How many times round strokes can be repeated on the active knot; 2 where it does not go round."""
+    obj = store.active_knot(context) if context is not None else None
+    design = None if obj is None else store.parse(obj.relief_knot.text)[0]
+    return (core.symmetry.orders(design.layout) if design is not None else ()) or (2,)
+
+
+_shown = []  # Blender keeps no copy of the words of such a list
+
+
+def _order_items(_self, context):
+    _shown[:] = [(str(order), str(order), "", order) for order in _orders(context)]
+    return _shown
+
+
+def _nearest_order(settings):
+    return min(_orders(bpy.context), key=lambda order: (abs(order - settings.wished_order), order))
+
+
+def _wish_order(settings, order):
+    settings.wished_order = order
 
 
 class ReliefKnotTool(bpy.types.PropertyGroup):
@@ -67,7 +99,25 @@ class ReliefKnotTool(bpy.types.PropertyGroup):
     half_turn: BoolProperty(name="Half Turn", description="Repeat every stroke turned by 180 degrees about the middle")
     quarter_turn: BoolProperty(
         name="Quarter Turns",
-        description="Repeat every stroke in all four quarters; needs as many rows as columns, of square cells",
+        description="Repeat every stroke in all four quarters, where the layout is alike in all of them",
+    )
+    around: BoolProperty(
+        name="Round the Layout",
+        description="Repeat every stroke round a ring, along a strip or from side to side of a border",
+    )
+    order: EnumProperty(
+        name="Times Round",
+        description="How many times strokes are repeated; those numbers that bring the layout onto itself",
+        items=_order_items,
+        get=_nearest_order,
+        set=_wish_order,
+    )
+    wished_order: IntProperty(
+        name="Times Round",
+        description="How many times round was chosen last; a layout without that number takes the nearest it has",
+        min=2,
+        default=2,
+        options={"HIDDEN"},
     )
     colour: FloatVectorProperty(
         name="Colour",
@@ -90,19 +140,18 @@ class ReliefKnotTool(bpy.types.PropertyGroup):
         default=0.003,
     )
 
+    def symmetries(self):
+        """The symmetries that are switched on, whether a layout has them or not."""
+        return frozenset(symmetry for name, symmetry in SWITCHES.items() if getattr(self, name))
+
     def manner(self, knot):
         """The settings as the gestures take them, lengths in mm by the settings of a knot."""
-        switches = {
-            Symmetry.LEFT_RIGHT: self.left_right,
-            Symmetry.UP_DOWN: self.up_down,
-            Symmetry.HALF_TURN: self.half_turn,
-            Symmetry.QUARTER_TURN: self.quarter_turn,
-        }
         return gestures.Manner(
             None if self.line == "ALONG" else Line[self.line],
-            frozenset(symmetry for symmetry, on in switches.items() if on),
+            self.symmetries(),
             circuit_colours.to_hex(self.colour),
             units.to_mm(self.width, knot),
+            self.wished_order,
         )
 
 
@@ -446,19 +495,31 @@ def draw_settings(layout, context, header=False):
     if settings.job == "WIDTH":
         layout.prop(settings, "width", text="" if header else None)
     if header:
-        layout.popover(panel="VIEW3D_PT_relief_knot_symmetry", text="Symmetry", icon="MOD_MIRROR")
+        design = store.design_of(context.object)
+        text = symmetry_words(settings, design.layout) if design is not None else tip_("Symmetry")
+        layout.popover(panel="VIEW3D_PT_relief_knot_symmetry", text=text, translate=False, icon="MOD_MIRROR")
         layout.operator(MESH_OT_relief_knot_hand.bl_idname, icon="ARROW_LEFTRIGHT")
 
 
 def draw_symmetry(layout, context):
-    """The switches for working symmetrically; quarter turns only where the layout has them."""
+    """The switches for working symmetrically; grey what the layout has not got."""
     settings, design = context.scene.relief_knot_tool, store.design_of(context.object)
     column = layout.column(heading="Repeat", align=True)
-    for name in ("left_right", "up_down", "half_turn"):
-        column.prop(settings, name)
-    row = column.row()
-    row.active = design is not None and core.symmetry.allows(design.layout, Symmetry.QUARTER_TURN)
-    row.prop(settings, "quarter_turn")
+    for name, symmetry in SWITCHES.items():
+        row = column.row()
+        row.active = design is not None and core.symmetry.allows(design.layout, symmetry)
+        row.prop(settings, name)
+    row = layout.row()
+    row.active = settings.around and design is not None and bool(core.symmetry.orders(design.layout))
+    row.prop(settings, "order")
+
+
+def symmetry_words(settings, layout):
+    """What the button in the header says: in how many places each stroke is drawn on a layout."""
+    number = len(
+        core.symmetry.motions(layout, settings.symmetries(), gestures.order_for(layout, settings.wished_order))
+    )
+    return tip_("Symmetry") if number == 1 else tip_("Symmetry: {} times").format(number)
 
 
 class VIEW3D_PT_relief_knot_symmetry(bpy.types.Panel):

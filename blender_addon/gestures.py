@@ -41,6 +41,15 @@ class Manner:
     symmetries: frozenset = frozenset()
     colour: str = "#803010"
     width: float = 1.0
+    order: int = 2  # how many times round, where the symmetries say round
+
+
+def order_for(layout, order):
+    """How many times round a layout a stroke is repeated where ``order`` is wished for.
+
+    The nearest that the layout allows, the lower of two; None where it does not go round.
+    """
+    return min(symmetry.orders(layout), key=lambda each: (abs(each - order), each), default=None)
 
 
 class Stroke:
@@ -71,8 +80,7 @@ class Stroke:
     def __init__(self, design, job, point, other=False, manner=Manner()):  # noqa: B008 - it is frozen
         self.design, self.job, self.other, self.manner = design, job, other, manner
         self.grid = core.places.plain_grid(design.layout)
-        is_grid = isinstance(design.layout, core.design.Grid)  # other layouts are not repeated by symmetry here
-        self.motions = symmetry.motions(design.layout, manner.symmetries) if is_grid else ()
+        self.motions = symmetry.motions(design.layout, manner.symmetries, order_for(design.layout, manner.order))
         self.start = self.last = point
         self.lines, self.passes, self.cells = {}, (), ()
         self._path = []  # points of the wall drawn, in half cells
@@ -215,7 +223,7 @@ class Stroke:
             along = Line.HORIZONTAL if ya == yb else Line.VERTICAL
             line = self.manner.line or (setting_out.other_line(along) if self.other else along)
             drawn[site] = None if self.clears else line
-        self.lines = symmetry.break_images(self.design.layout, self.motions, drawn) if self.motions else drawn
+        self.lines = symmetry.break_images(self.design.layout, self.motions, drawn)
 
     def _next_line(self):
         """What a click puts at the site: horizontal, vertical, none, in turn; or on and off where one way is chosen."""
@@ -254,9 +262,7 @@ class Stroke:
         return core.layout.pass_of(seen.layout, edge, int(ahead[1] > ahead[0])).way
 
     def _show_passes(self):
-        if not self.motions:
-            self.passes = tuple(self._own)
-        elif self.job is Job.OVER:
+        if self.job is Job.OVER:
             self.passes = symmetry.wished_images(self.design, self.motions, self._own)
         else:
             self.passes = symmetry.pass_images(self.design, self.motions, self._own)

@@ -10,10 +10,11 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import draw_tool, gestures, ops_layout, overlay_lines, setting_out, store, ui
+from blender_addon import draw_tool, gestures, ops_layout, overlay_lines, rebuild, setting_out, store, ui
 from knotgeom import design as d
 from knotgeom import editing
 from knotgeom.made import make
+from knotgeom.symmetry import Symmetry
 
 RING = d.Design(d.Ring(12, 2, 20.0, 32.0))
 CROSSED = d.Design(d.Ring(9, 1, 12.0, 20.0, outer_edge=d.Rim.CROSSED))
@@ -126,6 +127,117 @@ def test_walls_follow_edges_or_cross_them():
     ways = walls[:, 1] - walls[:, 0]
     assert np.abs(ways[:-1] @ seen.across[0, :2]).max() < 1e-9, "the first wall runs along its edge"
     assert abs(ways[-1] @ seen.forth[1, :2]) < 1e-9, "the other one across"
+
+
+@pytest.mark.parametrize(
+    ("design", "order", "images"),
+    [
+        (RING, 3, {(5, 2), (13, 2), (21, 2)}),  # 12 sectors are 24 half cells round
+        (RING, 5, {(5, 2), (11, 2), (17, 2), (23, 2)}),  # 5 does not divide 12; of 4 and 6 the lower
+        (BANGLE, 4, {(1, 2), (3, 2), (5, 2), (7, 2)}),  # within the repeat, which holds for all of them
+        (HEXAGON, 2, {(5, 2), (23, 2)}),
+        (FRAME, 3, {(5, 2)}),  # square corners make a grid, which does not go round
+        (COMB, 3, {(0, d.FREE)}),
+    ],
+    ids=["ring", "ring, nearest", "bangle", "hexagon", "frame", "honeycomb"],
+)
+def test_a_click_repeated_round_sets_as_many_breaks(design, order, images):
+    manner = gestures.Manner(symmetries=frozenset({Symmetry.ROUND}), order=order)
+    at = setting_out.place(design, d.Site(*min(images)))
+    stroke = gestures.Stroke(design, gestures.Job.BREAK, at, manner=manner)
+    after = stroke.result()[0].design
+    assert set(stroke.lines) == images
+    assert {site for site in editing.sites(after.layout) if editing.break_at(after, site)} == images
+
+
+@pytest.mark.parametrize("job", [gestures.Job.DIVIDE, gestures.Job.OVER])
+def test_a_strand_of_a_ring_is_divided_or_wished_over_all_round_it(job):
+    manner = gestures.Manner(symmetries=frozenset({Symmetry.ROUND}), order=4)
+    stroke = gestures.Stroke(RING, job, setting_out.place(RING, d.Site(5, 2)), manner=manner)
+    assert stroke.passes == tuple(d.Pass(x, 2, stroke.at.way) for x in (5, 11, 17, 23))
+
+
+def test_a_mirror_of_a_mitred_frame_keeps_walls_along_the_frame():
+    manner = gestures.Manner(symmetries=frozenset({Symmetry.LEFT_RIGHT, Symmetry.UP_DOWN}))
+    at = setting_out.place(MITRED, d.Site(3, 2))
+    stroke = gestures.Stroke(MITRED, gestures.Job.BREAK, at, manner=manner)
+    places = {tuple(np.round(setting_out.place(MITRED, site), 6)) for site in stroke.lines}
+    low, high = setting_out.bounds(MITRED)
+    middle = (low + high)[:2] / 2
+    assert len(places) == 4 and len(set(stroke.lines.values())) == 1
+    mirrored = [tuple(np.round(2 * middle - place, 6)) for place in places]
+    assert set(mirrored) == places
+
+
+def test_a_stroke_repeated_round_is_one_step_of_undo(knot):
+    store.write(knot, RING)
+    rebuild.rebuild(knot)
+    settings = bpy.context.scene.relief_knot_tool
+    settings.around, settings.order = True, "3"
+    bpy.ops.ed.undo_push(message="start")
+    at = setting_out.place(RING, d.Site(5, 2))
+    assert draw_tool.commit(knot, draw_tool.begin(knot, settings, at))
+    bpy.ops.ed.undo_push(message="Set Breaks")
+    name = knot.name
+    assert set(store.design_of(knot).breaks.horizontal) == {(5, 2), (13, 2), (21, 2)}
+    bpy.ops.ed.undo()
+    assert store.design_of(bpy.data.objects[name]) == RING
+
+
+def test_the_tool_offers_the_numbers_round_that_the_layout_has(knot):
+    settings = bpy.context.scene.relief_knot_tool
+    store.write(knot, RING)
+    settings.order = "4"
+    with pytest.raises(TypeError, match="'2', '3', '4', '6', '12'"):
+        settings.order = "5"
+    assert settings.order == "4"
+    store.write(knot, CROSSED)  # of nine sectors
+    assert settings.order == "3", "the nearest that it has"
+    store.write(knot, RING)
+    assert settings.order == "4", "what was chosen is not lost"
+
+
+class Drawn:
+    """Stands for a layout of Blender's interface and notes which settings are drawn, and which of them live."""
+
+    def __init__(self, found):
+        self.found, self.active = found, True
+
+    def row(self, **_options):
+        return Drawn(self.found)
+
+    column = row
+
+    def prop(self, _data, name, **_options):
+        self.found[name] = self.active
+
+
+@pytest.mark.parametrize(
+    ("design", "live"),
+    [
+        (RING, {"left_right", "up_down", "half_turn", "quarter_turn", "around", "order"}),
+        (CROSSED, {"up_down", "around", "order"}),  # nine sectors: one mirror, through a sector and the joint opposite
+        (BANGLE, {"left_right", "up_down", "half_turn", "around", "order"}),
+        (FRAME, {"left_right", "up_down", "half_turn"}),
+        (COMB, set()),
+    ],
+    ids=["ring", "nine sectors", "bangle", "frame", "honeycomb"],
+)
+def test_switches_that_the_layout_has_no_use_for_are_grey(knot, design, live):
+    store.write(knot, design)
+    bpy.context.scene.relief_knot_tool.around = True
+    found = {}
+    draw_tool.draw_symmetry(Drawn(found), bpy.context)
+    assert set(found) == {*draw_tool.SWITCHES, "order"}
+    assert {name for name, active in found.items() if active} == live
+
+
+def test_the_header_says_how_often_a_stroke_is_drawn():
+    settings = bpy.context.scene.relief_knot_tool
+    settings.around, settings.wished_order = True, 6
+    said = {name: draw_tool.symmetry_words(settings, design.layout) for name, design in ALL.items()}
+    assert said["ring"] == "Symmetry: 6 times" and said["bangle"] == "Symmetry: 4 times"
+    assert said["frame"] == said["honeycomb"] == "Symmetry"
 
 
 # --- the sidebar -----------------------------------------------------------------------------------------------------
