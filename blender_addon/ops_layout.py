@@ -248,6 +248,9 @@ def _select(obj, pairs):
         return
     mesh = obj.data
     named = {vertex for pair in wanted for vertex in pair}
+    for name in (".select_vert", ".select_edge", ".select_poly"):
+        if name in mesh.attributes:  # written anew: Blender 5.0 breaks down where it is one value for all
+            mesh.attributes.remove(mesh.attributes[name])
     mesh.polygons.foreach_set("select", [False] * len(mesh.polygons))
     mesh.edges.foreach_set("select", [tuple(sorted(edge.vertices)) in wanted for edge in mesh.edges])
     mesh.vertices.foreach_set("select", [vertex.index in named for vertex in mesh.vertices])
