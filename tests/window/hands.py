@@ -1,5 +1,6 @@
 """Runs inside the window's Blender: presses keys, moves and clicks the mouse, takes pictures, notes what it sees."""
 
+import inspect
 import json
 import subprocess
 import sys
@@ -73,6 +74,78 @@ class Hands:
             if obj is None or obj.relief_knot.error or not rebuild.is_stale(obj):
                 break
             yield 0.1
+        yield
+
+    def wait(self, until, seconds=30.0):
+        """Let time go by until something holds."""
+        end = time.monotonic() + seconds
+        while not until() and time.monotonic() < end:
+            yield 0.1
+
+    def show_sidebar(self, *sections):
+        """Show the add-on's tab with only these sections open."""
+        found = []
+        for module in sys.modules[PACKAGE].MODULES:
+            for cls in getattr(module, "CLASSES", ()):
+                panel = inspect.isclass(cls) and issubclass(cls, bpy.types.Panel) and getattr(cls, "bl_parent_id", "")
+                if panel and (cls.bl_space_type, cls.bl_region_type) == ("VIEW_3D", "UI"):
+                    found.append(cls)
+        for cls in reversed(found):
+            bpy.utils.unregister_class(cls)
+        for cls in found:
+            options = set(getattr(cls, "bl_options", ())) - {"DEFAULT_CLOSED"}
+            cls.bl_options = options if cls.bl_label in sections else options | {"DEFAULT_CLOSED"}
+            bpy.utils.register_class(cls)
+        with bpy.context.temp_override(window=self.window):
+            bpy.ops.workspace.duplicate()  # a new screen has no memory of which sections were open
+        yield
+        yield
+        self.area.spaces.active.show_region_ui = True
+        yield
+        yield
+        self.region("UI").active_panel_category = "Relief Knot"
+        self.area.tag_redraw()
+        yield
+        yield
+
+    def find(self, wanted, across=0.7):
+        """Go down the sidebar until the button under the pointer is that of ``wanted``; gives whether it is there.
+
+        ``wanted`` is part of what Blender copies of a button: the data path of a value, the call of an operator.
+        """
+        region = self.region("UI")
+        self.move(self.region("WINDOW").x + 200, region.y + 200)  # away from what is still under the pointer
+        yield 1.0
+        for y in range(region.y + region.height - 60, region.y + 4, -10):
+            self.move(region.x + region.width * across, y)
+            yield 0.06
+            with bpy.context.temp_override(window=self.window, area=self.area, region=region):
+                for copy in (bpy.ops.ui.copy_data_path_button, bpy.ops.ui.copy_python_command_button):
+                    if copy.poll():
+                        bpy.context.window_manager.clipboard = ""
+                        copy()
+                        if wanted in bpy.context.window_manager.clipboard:
+                            return True
+        return False
+
+    def browser(self, seconds=10.0):
+        """Wait for a file dialog; gives its window and area, None for both where none comes."""
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            for window in bpy.context.window_manager.windows:
+                for area in window.screen.areas:
+                    if area.type == "FILE_BROWSER" and area.spaces.active.params:
+                        yield
+                        return window, area
+            yield 0.1
+        return None, None
+
+    def enter(self, window, area):
+        """Press Enter in a file dialog and wait until it has gone."""
+        x, y, count = area.x + area.width // 2, area.y + area.height // 2, len(bpy.context.window_manager.windows)
+        for value in ("PRESS", "RELEASE"):
+            window.event_simulate(type="RET", value=value, x=x, y=y)
+        yield from self.wait(lambda: len(bpy.context.window_manager.windows) < count, 10)
         yield
 
     def pixel(self, world):

@@ -1,0 +1,157 @@
+"""A carver at the window: a board, its relief, a depth typed in the sidebar and undone, files through the dialog."""
+
+import os
+import sys
+import time
+
+sys.path.insert(0, "/job")
+
+import bpy
+import hands as _hands
+
+FOLDER = "/job/carved/"
+FIGURES = {"4": "FOUR", "5": "FIVE", ".": "PERIOD"}
+
+
+def part(name):
+    """A module of the add-on."""
+    return sys.modules[f"{_hands.PACKAGE}.{name}"]
+
+
+def knot():
+    """The board being worked on."""
+    return bpy.data.objects["Relief Knot"]
+
+
+def relief():
+    """Its relief."""
+    return part("relief_object").relief_of(knot())
+
+
+def ground():
+    """The lowest vertex of the relief above the middle of the board's thickness, mm."""
+    z = [vertex.co.z * 1000 for vertex in relief().data.vertices]
+    middle = min(z) / 2
+    return min(each for each in z if each > middle)
+
+
+def is_made():
+    """Whether the relief is that of the design, finely."""
+    return relief() is not None and not part("relief_object").is_stale(relief()) and not part("jobs").running
+
+
+def view(hands):
+    """Bring the relief to the middle of the view, seen from above."""
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+        bpy.ops.object.select_all(action="DESELECT")
+        relief().select_set(True)
+        bpy.ops.view3d.view_axis(type="TOP")
+        bpy.ops.view3d.view_selected()
+        relief().select_set(False)
+        knot().select_set(True)
+        bpy.context.view_layer.objects.active = knot()
+
+
+def steps(hands):
+    """The session."""
+    begun, took = time.monotonic(), []
+
+    def lap(name):
+        took.append([name, round(time.monotonic() - begun, 1)])
+        hands.note("took", took)
+
+    region = hands.region("WINDOW")
+    hands.move(region.x + region.width // 2, region.y + region.height // 2)
+    yield
+    hands.tap("ESC")
+    yield
+    bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
+    bpy.context.preferences.view.smooth_view = 0
+    bpy.context.preferences.view.ui_scale = 0.65  # all sections in sight without scrolling
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        bpy.ops.object.select_all(action="SELECT")
+        bpy.ops.object.delete()
+        bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", purpose="BOARD")
+    knot().relief_knot.columns = knot().relief_knot.rows = 3
+    yield from hands.made()
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        bpy.ops.ed.undo_push(message="Start")
+    lap("added")
+    yield from hands.show_sidebar("Making", "Carving", "Carve Files")
+    hands.picture("1-sidebar")
+    lap("sidebar")
+
+    # Make Relief
+    hands.note("found relief button", (yield from hands.find("relief_knot_relief(")))
+    lap("found")
+    hands.tap("LEFTMOUSE")
+    yield from hands.wait(is_made)
+    hands.note("relief", relief() is not None and len(relief().data.vertices))
+    lap("relief")
+    view(hands)
+    yield
+    yield
+    hands.picture("2-relief")
+
+    # a depth typed
+    hands.note("found depth", (yield from hands.find("relief_knot_carving.depth")))
+    lap("found")
+    before = ground()
+    hands.move(hands.at[0], hands.at[1] - 5)  # off the field's edge
+    yield
+    hands.tap("LEFTMOUSE")
+    yield
+    yield
+    hands.picture("3-typing")
+    for letter in "4.5":
+        for value, extra in (("PRESS", {"unicode": letter}), ("RELEASE", {})):
+            hands.window.event_simulate(type=FIGURES[letter], value=value, x=hands.at[0], y=hands.at[1], **extra)
+        yield
+    hands.tap("RET")
+    yield from hands.wait(lambda: abs(knot().relief_knot_carving.depth * 1000 - 4.5) < 1e-3, 5)
+    yield
+    yield from hands.wait(is_made)
+    hands.note("typed", [before, ground(), knot().relief_knot_carving.depth * 1000])
+    lap("typed")
+    yield
+    hands.picture("4-depth")
+
+    # and undone by its key, then done again
+    region = hands.region("WINDOW")
+    hands.move(region.x + region.width // 4, region.y + region.height // 4)
+    yield
+    for name, held in (("undone", {}), ("redone", {"shift": True})):
+        hands.tap("Z", ctrl=True, **held)
+        yield
+        yield from hands.wait(is_made)
+        hands.note(name, [ground(), knot().relief_knot_carving.depth * 1000])
+        lap(name)
+
+    # files through the dialog: nothing is replaced unasked
+    os.makedirs(FOLDER, exist_ok=True)
+    with open(FOLDER + "report.json", "w", encoding="utf-8") as file:
+        file.write("mine")
+    for replace in (False, True):
+        found = yield from hands.find("relief_knot_carve_files")  # it has moved where something is said at the top
+        hands.tap("LEFTMOUSE")
+        window, browser = yield from hands.browser()
+        hands.note(f"dialog {replace}", [found, browser is not None])
+        if browser is None:
+            return
+        browser.spaces.active.params.directory = FOLDER.encode()
+        browser.spaces.active.active_operator.replace = replace
+        browser.tag_redraw()
+        yield
+        hands.picture(f"5-dialog-{replace}")
+        yield from hands.enter(window, browser)
+        yield from hands.wait(lambda: not part("jobs").running, 40)
+        yield
+        with open(FOLDER + "report.json", encoding="utf-8") as file:
+            hands.note(f"report {replace}", file.read(4))
+        hands.note(f"notice {replace}", bpy.context.window_manager.relief_knot.notice)
+        lap(f"dialog {replace}")
+    hands.note("files", sorted(os.listdir(FOLDER)))
+    hands.picture("6-files")
+
+
+_hands.run(steps)
