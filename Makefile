@@ -22,6 +22,8 @@ endif
 # The Blender that makes the demonstration's scenes and the extension's zip.
 BLENDER := 4.5
 
+# Tests of the core that run side by side.
+JOBS ?= 2
 CORE := .venv/bin/python
 BPY := .venv-blender-$(BLENDER)/bin/python
 PIP := -m pip --disable-pip-version-check install --quiet
@@ -41,7 +43,7 @@ export PYTHONPATH := $(CURDIR)
 test: test-core test-blender
 
 test-core: .venv/ready
-	$(CORE) -m pytest
+	$(CORE) -m pytest -n $(JOBS)
 
 test-blender: $(BLENDERS:%=test-blender-%)
 

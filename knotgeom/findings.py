@@ -268,7 +268,7 @@ def coarse_surface(uneven: float, size: Sizes) -> Finding:
     """A mesh whose facets are too large for the strand: one strand's surface is not that of the one it crosses."""
     return Finding(
         "curvature",
-        "at a crossing",
+        "a crossing",
         round(uneven, 4),
         f"the mesh is coarse for its strands: seen along two of them its surface lies {uneven:.2f} mm apart",
         None,

@@ -380,7 +380,8 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     if coarse:
         curved = [*curved, coarse_surface(d.uneven, c.size)]
     steepest = max(d.relief.tightest.slope, d.relief.steepest)
-    makeable = inside > 0 and steepest <= STEEPEST and not overlap and folding < 1 and not coarse
+    makeable = inside > 0 and steepest <= STEEPEST and not overlap and folding < 1
+    makeable &= not (coarse and c.design.heights.way is Making.FREE)  # united strands only show it
     return (*steep, *bends, *ground, *curved, *crowded, *eased), makeable
 
 

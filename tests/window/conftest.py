@@ -21,7 +21,16 @@ sys.path.insert(0, str(HERE))
 
 import desk  # noqa: E402
 
-collect_ignore = ["work.py", "hands.py", "live.py", "first.py", "drawing.py", "carve.py", "manual_pictures.py"]
+collect_ignore = [
+    "work.py",
+    "hands.py",
+    "live.py",
+    "first.py",
+    "drawing.py",
+    "carve.py",
+    "pendant.py",
+    "manual_pictures.py",
+]
 
 Session = Callable[..., dict[str, Any]]
 

@@ -1,0 +1,128 @@
+"""A maker of pendants at the window: a piece from its button, its findings, a remedy, a file from the dialog."""
+
+import os
+import sys
+import time
+
+sys.path.insert(0, "/job")
+
+import bpy
+import hands as _hands
+
+FOLDER = "/job/pieces/"
+
+
+def part(name):
+    """A module of the add-on."""
+    return sys.modules[f"{_hands.PACKAGE}.{name}"]
+
+
+def knot():
+    """The pendant being worked on."""
+    return bpy.data.objects["Relief Knot"]
+
+
+def piece():
+    """What is made of it."""
+    return part("piece_object").piece_of(knot())
+
+
+def is_made():
+    """Whether the piece is that of the design."""
+    return piece() is not None and not part("piece_object").is_stale(knot()) and not part("jobs").running
+
+
+def report():
+    """What was measured on it."""
+    return part("piece_object").report_of(knot())
+
+
+def view(hands):
+    """Bring the piece to the middle of the view, seen from above."""
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+        bpy.ops.object.select_all(action="DESELECT")
+        piece().select_set(True)
+        bpy.ops.view3d.view_axis(type="TOP")
+        bpy.ops.view3d.view_selected()
+        bpy.context.view_layer.objects.active = knot()
+
+
+def steps(hands):
+    """The session."""
+    begun, took = time.monotonic(), []
+
+    def lap(name):
+        took.append([name, round(time.monotonic() - begun, 1)])
+        hands.note("took", took)
+
+    region = hands.region("WINDOW")
+    hands.move(region.x + region.width // 2, region.y + region.height // 2)
+    yield
+    hands.tap("ESC")
+    yield
+    bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
+    bpy.context.preferences.view.smooth_view = 0
+    bpy.context.preferences.view.ui_scale = 0.65  # the findings in sight without scrolling
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        bpy.ops.object.select_all(action="SELECT")
+        bpy.ops.object.delete()
+        bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", purpose="PENDANT")
+    knot().relief_knot.columns = knot().relief_knot.rows = 3
+    knot().relief_knot.way = "FUSED"
+    knot().relief_knot.thickness = 0.0007
+    yield from hands.made()
+    lap("added")
+    yield from hands.show_sidebar("Making", "Printing and Casting", "Checks of the Piece")
+
+    # Make and Check Piece
+    hands.note("found piece button", (yield from hands.find("relief_knot_piece(")))
+    lap("found")
+    hands.tap("LEFTMOUSE")
+    yield from hands.wait(is_made, 40)
+    yield
+    hands.note("error", knot().relief_knot_print.error)
+    hands.note("piece", piece() is not None and len(piece().data.vertices))
+    hands.note("before", report())
+    hands.note("places", len(part("piece_object").places(knot())))
+    lap("piece")
+    view(hands)
+    yield
+    yield
+    hands.picture("1-checks")
+
+    # a remedy, by its button
+    hands.note("found remedy", (yield from hands.find("relief_knot_piece_mend(", 0.4)))
+    lap("found")
+    text = knot().relief_knot.text
+    hands.tap("LEFTMOUSE")
+    yield from hands.wait(lambda: knot().relief_knot.text != text, 10)
+    yield from hands.wait(is_made, 40)
+    yield
+    hands.note("after", report())
+    hands.note("thickness", knot().relief_knot.thickness * 1000)
+    hands.picture("2-mended")
+    lap("mended")
+
+    # the file dialog: nothing is replaced unasked
+    os.makedirs(FOLDER, exist_ok=True)
+    with open(FOLDER + "pendant.3mf", "w", encoding="utf-8") as file:
+        file.write("mine")
+    for replace in (False, True):
+        with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+            bpy.ops.mesh.relief_knot_export_piece("INVOKE_DEFAULT", format="3MF", filepath=FOLDER + "pendant.3mf")
+        window, browser = yield from hands.browser()
+        hands.note(f"dialog {replace}", browser is not None)
+        if browser is None:
+            return
+        browser.spaces.active.active_operator.replace = replace
+        browser.tag_redraw()
+        yield
+        hands.picture(f"3-dialog-{replace}")
+        yield from hands.enter(window, browser)
+        with open(FOLDER + "pendant.3mf", "rb") as file:
+            hands.note(f"begins {replace}", file.read(4).decode("latin-1"))
+        hands.note(f"notice {replace}", bpy.context.window_manager.relief_knot.notice)
+        lap(f"dialog {replace}")
+
+
+_hands.run(steps)
