@@ -22,7 +22,7 @@ endif
 # The Blender that makes the demonstration's scenes and the extension's zip.
 BLENDER := 4.5
 
-# Tests of the core that run side by side.
+# Tests that run side by side.
 JOBS ?= 2
 CORE := .venv/bin/python
 BPY := .venv-blender-$(BLENDER)/bin/python
@@ -45,7 +45,9 @@ test: test-core test-blender
 test-core: .venv/ready
 	$(CORE) -m pytest -n $(JOBS)
 
-test-blender: $(BLENDERS:%=test-blender-%)
+# Two at a time, each one's output in one piece.
+test-blender:
+	+$(MAKE) --jobs $(JOBS) --output-sync=target --no-print-directory $(BLENDERS:%=test-blender-%)
 
 # A real window; skipped, with the reason, where a desktop Blender cannot be had.
 test-window: .venv-blender-$(BLENDER)/ready
