@@ -1,7 +1,7 @@
 # Everything sets itself up: environments are made once, and again when their list of packages changes.
 #
 #   make test       the core's tests, then the add-on's tests in every Blender below
-#   make test-window  the add-on in a real window (as root; made once, 1.7 GB)
+#   make test-window  the add-on in a real window (as root; made once, 1.7 GB); test-window-more has the longer sessions
 #   make lint       ruff and mypy
 #   make demo       pictures and files of the demonstration designs into out/
 #   make bench      timings
@@ -37,7 +37,7 @@ export PYTHONDONTWRITEBYTECODE := 1
 export PYTHONPATH := $(CURDIR)
 
 .DELETE_ON_ERROR:
-.PHONY: test test-core test-blender test-window lint demo bench extension manual pictures schema clean environments python
+.PHONY: test test-core test-blender test-window test-window-more lint demo bench extension manual pictures schema clean environments python
 .SECONDARY:
 
 test: test-core test-blender
@@ -49,10 +49,16 @@ test-core: .venv/ready
 test-blender:
 	+$(MAKE) --jobs $(JOBS) --output-sync=target --no-print-directory $(BLENDERS:%=test-blender-%)
 
-# A real window; skipped, with the reason, where a desktop Blender cannot be had.
+# A real window; skipped, with the reason, where a desktop Blender cannot be had. What is left to test-window-more
+# waits for long work or compares pictures, and wants a quiet machine.
+STEADY := tests/window/test_window.py tests/window/test_drawing.py
+
 test-window: .venv-blender-$(BLENDER)/ready
+	$(LIMIT) $(BPY) -m pytest $(WINDOW) $(STEADY)
+
+test-window-more: .venv-blender-$(BLENDER)/ready
 	$(BPY) $(PIP) pillow==13.0.0
-	$(LIMIT) $(BPY) -m pytest $(WINDOW) tests/window
+	$(LIMIT) $(BPY) -m pytest $(WINDOW) $(filter-out $(STEADY),$(wildcard tests/window/test_*.py))
 
 test-blender-%: .venv-blender-%/ready
 	$(LIMIT) .venv-blender-$*/bin/python -m pytest tests/blender
