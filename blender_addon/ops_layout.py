@@ -395,7 +395,7 @@ class VIEW3D_PT_relief_knot_edges(bpy.types.Panel):
 
 
 def draw_menu(self, _context):
-    """The entry in Object > Convert's neighbour: a knot on the active mesh."""
+    """The entry in the menu Object: a knot on the active mesh."""
     self.layout.operator("mesh.relief_knot_on_mesh", icon="MOD_LATTICE")
 
 
@@ -412,14 +412,14 @@ def register():
     for cls in CLASSES:
         bpy.utils.register_class(cls)
     bpy.app.handlers.depsgraph_update_post.append(after_depsgraph)
-    bpy.types.VIEW3D_MT_mesh_add.append(draw_menu)
+    bpy.types.VIEW3D_MT_object.append(draw_menu)
     props.followers.append(_chosen)
 
 
 def unregister():
     """Take back what register did."""
     props.followers.remove(_chosen)
-    bpy.types.VIEW3D_MT_mesh_add.remove(draw_menu)
+    bpy.types.VIEW3D_MT_object.remove(draw_menu)
     bpy.app.handlers.depsgraph_update_post.remove(after_depsgraph)
     if bpy.app.timers.is_registered(_follow_due):
         bpy.app.timers.unregister(_follow_due)
