@@ -8,7 +8,7 @@
 #   make extension  the add-on as a zip for Blender
 #   make manual     the manual as a site into out/manual; make pictures takes its pictures anew from a real window,
 #                   and those of the starting points from their designs
-#   make schema     the JSON Schema of design files, after a change of knotgeom/reading.py
+#   make schema     the JSON Schema of design files, after a change of knotgeom/table.py
 #   make clean      remove all that was made, environments included
 
 # Blender's Python module exists for one Python version for each Blender; for those below it is 3.11.

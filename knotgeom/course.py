@@ -378,7 +378,7 @@ def _in_walk(met: list[int], around: list[int], last: int | None, after: int | N
     result = []
     if last is not None:
         result.append(ends)
-    for dart in sorted({*met, *around}, key=lambda d: d):
+    for dart in sorted({*met, *around}):
         if ("met", dart) in row:
             result.append(row["met", dart])
         if dart in around:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import functools
 import itertools
+from collections.abc import Iterable, Mapping
 
-from .design import Breaks, Layouts, Pass
+from .design import Breaks, CircuitStyle, Layouts, Pass
 from .layout import lay_out, pass_of
 from .trace import trace
 
@@ -28,3 +29,17 @@ def circuits_by_pass(options: Layouts, breaks: Breaks) -> tuple[tuple[frozenset[
     bounds = traced.visit_start.tolist()
     circuits = tuple(frozenset(passes[a:b]) for a, b in itertools.pairwise(bounds))
     return circuits, {at: number for number, circuit in enumerate(circuits) for at in circuit}
+
+
+def first_styles(styles: Iterable[CircuitStyle], number: Mapping[Pass, int]) -> tuple[CircuitStyle, ...]:
+    """The first style of every circuit, where one is named more than once.
+
+    Parameters
+    ----------
+    number : mapping of Pass to int
+        The circuit of each pass.
+    """
+    first: dict[int, CircuitStyle] = {}
+    for style in styles:
+        first.setdefault(number[style.through], style)
+    return tuple(first.values())

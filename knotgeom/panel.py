@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 from .design import (
     Breaks,
-    CircuitStyle,
     Design,
     Divide,
     Grid,
@@ -22,9 +21,8 @@ from .design import (
     Weave,
 )
 from .errors import DesignError
-from .naming import circuits_by_pass
-
-MOST_PIECES = 1000
+from .layout.check import MOST_CELLS
+from .naming import circuits_by_pass, first_styles
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +146,7 @@ def laid(panel: Panel, resolve: Callable[[Design], Design]) -> Laid:
                 )
             owner[there] = index
     columns, rows = 1 + max(c for c, _ in owner), 1 + max(r for _, r in owner)
-    if columns * rows > 250_000:
+    if columns * rows > MOST_CELLS:
         raise DesignError(
             f"the panel spreads over {columns:,} x {rows:,} cells", "set the pieces nearer", "layout.panel.pieces"
         )
@@ -286,17 +284,9 @@ def panelled(design: Design, resolve: Callable[[Design], Design]) -> Design:
             gap=divide.gap if divide.gap is not None else first.divide.gap,
         ),
         weave=Weave(weave.hand if weave.hand is not Weave().hand else first.weave.hand, tuple(prefer)),
-        strand=replace(strand, circuits=_one_each(styles, number_of)),
+        strand=replace(strand, circuits=first_styles(styles, number_of)),
         heights=design.heights if design.heights != Heights() else first.heights,
     )
-
-
-def _one_each(styles: list[CircuitStyle], number: dict[Pass, int]) -> tuple[CircuitStyle, ...]:
-    """The first style of every circuit of the panel."""
-    first: dict[int, CircuitStyle] = {}
-    for style in styles:
-        first.setdefault(number[style.through], style)
-    return tuple(first.values())
 
 
 def merged_circuits(design: Design, resolve: Callable[[Design], Design]) -> list[list[list[int]]]:

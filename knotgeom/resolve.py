@@ -11,7 +11,6 @@ from dataclasses import replace
 from .design import (
     Border,
     Breaks,
-    CircuitStyle,
     Corners,
     Design,
     FreeMesh,
@@ -22,7 +21,7 @@ from .design import (
     Site,
     Strip,
 )
-from .naming import circuits_by_pass
+from .naming import circuits_by_pass, first_styles
 from .panel import joined_sites, laid, panelled
 
 
@@ -92,23 +91,15 @@ def _repeated(design: Design, strip: Strip) -> Design:
 
     divide, strand = design.divide, design.strand
     breaks = Breaks(sites(design.breaks.horizontal), sites(design.breaks.vertical))
+    layout = replace(strip, columns=strip.columns * strip.repeats, repeats=1)
     styles = [replace(style, through=at) for style in strand.circuits for at in passes([style.through])]
+    # a circuit that runs through several repeats was named once for all of them
+    named_once = first_styles(styles, circuits_by_pass(layout, breaks)[1]) if styles else ()
     return replace(
         design,
-        layout=replace(strip, columns=strip.columns * strip.repeats, repeats=1),
+        layout=layout,
         breaks=breaks,
         divide=replace(divide, circuits=passes(divide.circuits), passes=passes(divide.passes)),
         weave=replace(design.weave, prefer=passes(design.weave.prefer)),
-        strand=replace(strand, circuits=_one_each(styles, strip, breaks)),
+        strand=replace(strand, circuits=named_once),
     )
-
-
-def _one_each(styles: list[CircuitStyle], strip: Strip, breaks: Breaks) -> tuple[CircuitStyle, ...]:
-    """One style for each circuit: a circuit that runs through several repeats was named once for all of them."""
-    if not styles:
-        return ()
-    number = circuits_by_pass(replace(strip, columns=strip.columns * strip.repeats, repeats=1), breaks)[1]
-    first: dict[int, CircuitStyle] = {}
-    for style in styles:
-        first.setdefault(number[style.through], style)
-    return tuple(first.values())

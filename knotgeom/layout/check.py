@@ -5,6 +5,7 @@ Grids have a check of their own in :mod:`knotgeom.reading`, made for hundreds of
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from ..design import FREE, Border, Breaks, Design, FreeMesh, Pass, Rim, Ring, Site, Sphere, Strip, Turned, Way
@@ -12,7 +13,7 @@ from ..errors import DesignError
 from .free import check_mesh, edges_of
 
 MOST_CELLS = 250_000
-"""Cells that a layout may have."""
+"""Cells that a layout may have, those left out included."""
 
 
 def check_shape(layout: Ring | Strip | Border | FreeMesh) -> None:
@@ -57,7 +58,7 @@ def _check_wrapped(strip: Strip) -> None:
     high = strip.rows * strip.cell_height
     match strip.surface:
         case Sphere(diameter=diameter):
-            most = 0.9 * 3.14159 * diameter / 2
+            most = 0.9 * math.pi * diameter / 2
             if high >= most:
                 raise DesignError(
                     f"rows {high:g} mm high in all reach round the poles of a sphere of {diameter:g} mm",
@@ -99,13 +100,13 @@ def check_entries(design: Design) -> None:
         return
     assert isinstance(layout, Ring | Strip | Border)
     frame = _Frame(layout)
-    for index, edge in ((0, e) for e in (*breaks.along, *breaks.across)):
-        del index
-        raise DesignError(
-            f"{edge} is an edge, and this layout's sites are [x, y]",
-            "name breaks as horizontal or vertical",
-            "breaks.along" if breaks.along else "breaks.across",
-        )
+    for name, edges in (("along", breaks.along), ("across", breaks.across)):
+        if edges:
+            raise DesignError(
+                f"{edges[0]} is an edge, and this layout's sites are [x, y]",
+                "name breaks as horizontal or vertical",
+                f"breaks.{name}",
+            )
     broken: dict[Site, str] = {}
     for line, sites in (("horizontal", breaks.horizontal), ("vertical", breaks.vertical)):
         for index, site in enumerate(sites):

@@ -16,7 +16,7 @@ from ..mesh import Floats
 from .assemble import set_out
 from .grid import broken
 from .halfedge import Layout
-from .surfaces import Ball, Surface, lathe, unit
+from .surfaces import Ball, Surface, lathe
 
 Place = Callable[[Floats, Floats], Floats]
 """Points in mm, (n, 3), of places (x, y) in half cells."""
@@ -188,6 +188,3 @@ def unrolled(vertices: Floats, period: float, radius: float) -> Floats:
     far = np.hypot(vertices[:, 0], vertices[:, 2])
     flat: Floats = np.stack([angle * period / (2 * np.pi), vertices[:, 1], far - radius], 1)
     return flat
-
-
-__all__ = ["border_layout", "dome", "ring_layout", "rolled", "strip_layout", "unit", "unrolled"]
