@@ -4,14 +4,13 @@ As in ``props``, no setting holds a value of its own: each reads the design's te
 """
 
 import json
-import math
 import re
 from dataclasses import replace
 
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, PointerProperty, StringProperty
 
-from . import core, props, relief_looks, relief_object, store, units
+from . import core, kinds, props, relief_looks, relief_object, store, units
 
 O = core.carving_options  # noqa: E741 - a module, as props.D
 CutterKind = core.carving_cutters.CutterKind
@@ -37,18 +36,12 @@ def _facts(settings):
 
 def _length(read, write, name, description, most=0.02):
     """A length: ``read(settings, design)`` gives mm, ``write(design, mm)`` the design with it."""
-    return FloatProperty(
-        name=name,
-        description=f"{description} (a length, kept in mm)",
-        subtype="DISTANCE",
-        unit="LENGTH",
-        min=0.0,
-        soft_max=most,
-        step=0.1,
-        precision=5,
-        options=set(),
-        get=lambda s: _read(s, lambda d: read(s, d), 0.0) * units.units_per_mm(s.id_data.relief_knot),
-        set=lambda s, value: _write(s, lambda d: write(d, units.to_mm(value, s.id_data.relief_knot))),
+    return kinds.length(
+        name,
+        description,
+        lambda s: _read(s, lambda d: read(s, d), 0.0),
+        lambda s, value: _write(s, lambda d: write(d, value)),
+        most,
     )
 
 
@@ -70,30 +63,24 @@ def _open(path, otherwise, name, description, most=0.02):
 
 
 def _angle(read, write, name, description, least, most):
-    return FloatProperty(
-        name=name,
-        description=f"{description} (degrees)",
-        subtype="ANGLE",
-        min=math.radians(least),
-        max=math.radians(most),
-        step=100,
-        precision=1,
-        options=set(),
-        get=lambda s: math.radians(_read(s, read, 0.0)),
-        set=lambda s, value: _write(s, lambda d: write(d, float(f"{math.degrees(value):.6g}"))),
+    return kinds.angle(
+        name,
+        description,
+        lambda s: _read(s, read, 0.0),
+        lambda s, value: _write(s, lambda d: write(d, value)),
+        least,
+        most,
     )
 
 
 def _choice(read, write, kind, name, description, items):
-    members = [member for member, *_ in items]
-    assert set(members) == set(kind), name
-    return EnumProperty(
-        name=name,
-        description=description,
-        items=[(member.name, label, about, "", number) for number, (member, label, about) in enumerate(items)],
-        options=set(),
-        get=lambda s: members.index(_read(s, read, members[0])),
-        set=lambda s, value: _write(s, lambda d: write(d, members[value])),
+    assert {member for member, *_ in items} == set(kind), name
+    return kinds.choice(
+        name,
+        description,
+        items,
+        lambda s: _read(s, read, None),
+        lambda s, value: _write(s, lambda d: write(d, value)),
     )
 
 

@@ -7,7 +7,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 from mathutils import Vector
 
-from . import core, ops_files, piece_object, store, units
+from . import core, ops_files, piece_object, rebuild, store, units
 
 threemf = core.threemf
 stl = core.files_stl
@@ -63,7 +63,7 @@ class MESH_OT_relief_knot_piece_mend(PieceOperator, bpy.types.Operator):
             self.report({"ERROR"}, "There is no such remedy; check the piece again")
             return {"CANCELLED"}
         one = core.findings.Change(given["key"], given["value"])
-        if not piece_object.rebuild.change(knot, lambda design: core.remedies.applied(design, one)):
+        if not rebuild.change(knot, lambda design: core.remedies.applied(design, one)):
             self.report({"ERROR"}, knot.relief_knot.error)
             return {"CANCELLED"}
         if not piece_object.make(context, knot):

@@ -14,7 +14,7 @@ import numpy as np
 from bpy.app.translations import pgettext_rpt as rpt_
 from mathutils import Vector
 
-from . import core, fill, jobs, rebuild, store, unite, units
+from . import core, fill, jobs, store, unite, units
 
 piece_maker = core.printing_piece
 checks = core.printing_checks
@@ -95,35 +95,6 @@ def report_of(knot_object):
     piece = piece_of(knot_object) if knot_object is not None else None
     text = piece.relief_knot_print.report if piece is not None else ""
     return json.loads(text) if text else {}
-
-
-def change(knot_object, edit):
-    """Edit what is made, ``edit(design) -> design``; the knot's own mesh is not made anew for it.
-
-    Returns
-    -------
-    bool
-        Whether the edit was taken.
-    """
-    knot, design = knot_object.relief_knot, store.design_of(knot_object)
-    if design is None or not store.is_ours(knot_object):
-        return False
-    as_made = knot_object.data.relief_knot_built == rebuild.wanted(knot_object)
-    try:
-        changed = edit(design)
-        if changed == design:
-            return True
-        store.write(knot_object, changed)
-    except store.DesignError as error:
-        knot.error = str(error)
-        return False
-    if as_made and store.parse(knot.text)[1] is None:
-        rebuild.own_mesh(knot_object)
-        knot_object.data.relief_knot_built = rebuild.wanted(knot_object)
-        knot.made, knot.error = knot.text, ""
-    else:
-        rebuild.follow(knot_object)
-    return True
 
 
 # --- making ---

@@ -6,7 +6,7 @@ from dataclasses import replace
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, PointerProperty, StringProperty
 
-from . import piece_object, store, units
+from . import kinds, piece_object, rebuild, store
 
 O = piece_object.options  # noqa: E741 - as short as the core's design is in ``props``
 
@@ -45,27 +45,17 @@ def _value(look, path, otherwise):
 
 def _set(look, path, value):
     if look.id_data.mode == "OBJECT":
-        piece_object.change(look.id_data, lambda design: _put(design, path, value))
+        rebuild.change_making(look.id_data, lambda design: _put(design, path, value))
 
 
 def _length(path, name, description, otherwise=0.0, least=0.0, most=500.0, soft=0.02):
     """A length kept at ``path`` in mm."""
-
-    def write(look, value):
-        _set(look, path, float(f"{min(max(units.to_mm(value, look.id_data.relief_knot), least), most):.6g}"))
-
-    return FloatProperty(
-        name=name,
-        description=f"{description} (a length, kept in mm)",
-        subtype="DISTANCE",
-        unit="LENGTH",
-        min=0.0,
-        soft_max=soft,
-        step=0.1,
-        precision=5,
-        options=set(),
-        get=lambda look: _value(look, path, otherwise) * units.units_per_mm(look.id_data.relief_knot),
-        set=write,
+    return kinds.length(
+        name,
+        description,
+        lambda look: _value(look, path, otherwise),
+        lambda look, value: _set(look, path, float(f"{min(max(value, least), most):.6g}")),
+        soft,
     )
 
 
@@ -93,7 +83,7 @@ def _switch(path, name, description, start):
             return _put(design, path, start(design) if value else None)
 
         if look.id_data.mode == "OBJECT":
-            piece_object.change(look.id_data, edit)
+            rebuild.change_making(look.id_data, edit)
 
     return BoolProperty(
         name=name,
@@ -106,19 +96,12 @@ def _switch(path, name, description, start):
 
 def _choice(path, name, description, items):
     """One of an enumeration of the core."""
-    members = [member for member, *_ in items]
-
-    def read(look):
-        found = _value(look, path, members[0])
-        return members.index(found) if found in members else 0
-
-    return EnumProperty(
-        name=name,
-        description=description,
-        items=[(member.name, label, about, "", number) for number, (member, label, about) in enumerate(items)],
-        options=set(),
-        get=read,
-        set=lambda look, value: _set(look, path, members[value]),
+    return kinds.choice(
+        name,
+        description,
+        items,
+        lambda look: _value(look, path, None),
+        lambda look, value: _set(look, path, value),
     )
 
 

@@ -11,7 +11,7 @@ import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, PointerProperty, StringProperty
 
-from . import core, jobs, live, rebuild, setting_out, store, units
+from . import core, jobs, kinds, live, rebuild, setting_out, store, units
 
 D = core.design
 
@@ -46,18 +46,12 @@ def length(path, name, description, effective=None, most=0.02):
     def read(design):
         return effective(design) if effective else look(design, path)
 
-    return FloatProperty(
-        name=name,
-        description=f"{description} (a length, kept in mm)",
-        subtype="DISTANCE",
-        unit="LENGTH",
-        min=0.0,
-        soft_max=most,
-        step=0.1,
-        precision=5,
-        options=set(),
-        get=lambda knot: _value(knot, read, 0.0) * units.units_per_mm(knot),
-        set=lambda knot, value: _change(knot, lambda design: put(design, path, units.to_mm(value, knot))),
+    return kinds.length(
+        name,
+        description,
+        lambda knot: _value(knot, read, 0.0),
+        lambda knot, value: _change(knot, lambda design: put(design, path, value)),
+        most,
     )
 
 
@@ -73,17 +67,13 @@ def angle(path, name, description, fallback, least=1.0, most=89.0):
         found = look(design, path)
         return fallback if found is None else found
 
-    return FloatProperty(
-        name=name,
-        description=f"{description} (degrees)",
-        subtype="ANGLE",
-        min=math.radians(least),
-        max=math.radians(most),
-        step=100,
-        precision=1,
-        options=set(),
-        get=lambda knot: math.radians(_value(knot, read, fallback)),
-        set=lambda knot, value: _change(knot, lambda design: put(design, path, float(f"{math.degrees(value):.6g}"))),
+    return kinds.angle(
+        name,
+        description,
+        lambda knot: _value(knot, read, fallback),
+        lambda knot, value: _change(knot, lambda design: put(design, path, value)),
+        least,
+        most,
     )
 
 
@@ -109,20 +99,13 @@ def limit(path, name, description, start):
 
 def choice(path, kind, name, description, items):
     """One of an enumeration of the core; ``items`` gives (member, label, description)."""
-    members = [member for member, *_ in items]
-    assert set(members) == set(kind), path
-
-    def read(design):
-        found = look(design, path)
-        return members.index(found) if found in members else 0
-
-    return EnumProperty(
-        name=name,
-        description=description,
-        items=[(member.name, label, about, "", number) for number, (member, label, about) in enumerate(items)],
-        options=set(),
-        get=lambda knot: _value(knot, read, 0),
-        set=lambda knot, value: _change(knot, lambda design: put(design, path, members[value])),
+    assert {member for member, *_ in items} == set(kind), path
+    return kinds.choice(
+        name,
+        description,
+        items,
+        lambda knot: _value(knot, lambda design: look(design, path), None),
+        lambda knot, value: _change(knot, lambda design: put(design, path, value)),
     )
 
 

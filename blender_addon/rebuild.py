@@ -107,6 +107,35 @@ def change(obj, edit, dragged=False):
     return True
 
 
+def change_making(obj, edit):
+    """Edit what is made of the strands, ``edit(design) -> design``; the knot's own mesh is not made anew for it.
+
+    Returns
+    -------
+    bool
+        Whether the edit was taken.
+    """
+    knot, design = obj.relief_knot, store.design_of(obj)
+    if design is None or not store.is_ours(obj):
+        return False
+    as_made = obj.data.relief_knot_built == wanted(obj)
+    try:
+        changed = edit(design)
+        if changed == design:
+            return True
+        store.write(obj, changed)
+    except store.DesignError as error:
+        knot.error = str(error)
+        return False
+    if as_made and store.parse(knot.text)[1] is None:
+        own_mesh(obj)
+        obj.data.relief_knot_built = wanted(obj)
+        knot.made, knot.error = knot.text, ""
+    else:
+        follow(obj)
+    return True
+
+
 def follow(obj, dragged=False):
     """Let the mesh follow a change, unless the knot is set to wait or is too large to follow."""
     if not store.is_knot(obj) or not store.is_ours(obj):

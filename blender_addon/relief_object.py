@@ -334,34 +334,12 @@ def new_relief(context, knot_object):
 
 
 def change(knot_object, edit):
-    """Edit what is carved, ``edit(design) -> design``; the knot's own mesh is not made anew for it.
-
-    Returns
-    -------
-    bool
-        Whether the edit was taken.
-    """
-    knot, design = knot_object.relief_knot, store.design_of(knot_object)
-    if design is None or not store.is_ours(knot_object):
-        return False
-    as_made = knot_object.data.relief_knot_built == rebuild.wanted(knot_object)
-    try:
-        changed = edit(design)
-        if changed == design:
-            return True
-        store.write(knot_object, changed)
-    except store.DesignError as error:
-        knot.error = str(error)
-        return False
-    wrong = store.parse(knot.text)[1]
-    if as_made and wrong is None:
-        rebuild.own_mesh(knot_object)
-        knot_object.data.relief_knot_built = rebuild.wanted(knot_object)
-        knot.made, knot.error = knot.text, ""
-    else:
-        rebuild.follow(knot_object)
-    follow(knot_object)
-    return True
+    """Edit what is carved, as :func:`.rebuild.change_making` does, and let the relief follow."""
+    before = knot_object.relief_knot.text
+    taken = rebuild.change_making(knot_object, edit)
+    if taken and knot_object.relief_knot.text != before:
+        follow(knot_object)
+    return taken
 
 
 def register():
