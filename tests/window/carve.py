@@ -2,7 +2,6 @@
 
 import os
 import sys
-import time
 
 sys.path.insert(0, "/job")
 
@@ -40,62 +39,32 @@ def is_made():
     return relief() is not None and not part("relief_object").is_stale(relief()) and not part("jobs").running
 
 
-def view(hands):
-    """Bring the relief to the middle of the view, seen from above."""
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
-        bpy.ops.object.select_all(action="DESELECT")
-        relief().select_set(True)
-        bpy.ops.view3d.view_axis(type="TOP")
-        bpy.ops.view3d.view_selected()
-        relief().select_set(False)
-        knot().select_set(True)
-        bpy.context.view_layer.objects.active = knot()
-
-
 def steps(hands):
     """The session."""
-    begun, took = time.monotonic(), []
-
-    def lap(name):
-        took.append([name, round(time.monotonic() - begun, 1)])
-        hands.note("took", took)
-
-    region = hands.region("WINDOW")
-    hands.move(region.x + region.width // 2, region.y + region.height // 2)
-    yield
-    hands.tap("ESC")
-    yield
-    bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
-    bpy.context.preferences.view.smooth_view = 0
-    bpy.context.preferences.view.ui_scale = 0.65  # all sections in sight without scrolling
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-        bpy.ops.object.select_all(action="SELECT")
-        bpy.ops.object.delete()
-        bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", purpose="BOARD")
-    knot().relief_knot.columns = knot().relief_knot.rows = 3
+    yield from hands.empty_scene("BOARD")
     yield from hands.made()
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
         bpy.ops.ed.undo_push(message="Start")
-    lap("added")
+    hands.lap("added")
     yield from hands.show_sidebar("Making", "Carving", "Carve Files")
     hands.picture("1-sidebar")
-    lap("sidebar")
+    hands.lap("sidebar")
 
     # Make Relief
     hands.note("found relief button", (yield from hands.find("relief_knot_relief(")))
-    lap("found")
+    hands.lap("found")
     hands.tap("LEFTMOUSE")
     yield from hands.wait(is_made)
     hands.note("relief", relief() is not None and len(relief().data.vertices))
-    lap("relief")
-    view(hands)
+    hands.lap("relief")
+    hands.look_at(relief(), knot())
     yield
     yield
     hands.picture("2-relief")
 
     # a depth typed
     hands.note("found depth", (yield from hands.find("relief_knot_carving.depth")))
-    lap("found")
+    hands.lap("found")
     before = ground()
     hands.move(hands.at[0], hands.at[1] - 5)  # off the field's edge
     yield
@@ -112,7 +81,7 @@ def steps(hands):
     yield
     yield from hands.wait(is_made)
     hands.note("typed", [before, ground(), knot().relief_knot_carving.depth * 1000])
-    lap("typed")
+    hands.lap("typed")
     yield
     hands.picture("4-depth")
 
@@ -125,7 +94,7 @@ def steps(hands):
         yield
         yield from hands.wait(is_made)
         hands.note(name, [ground(), knot().relief_knot_carving.depth * 1000])
-        lap(name)
+        hands.lap(name)
 
     # files through the dialog: nothing is replaced unasked
     os.makedirs(FOLDER, exist_ok=True)
@@ -149,7 +118,7 @@ def steps(hands):
         with open(FOLDER + "report.json", encoding="utf-8") as file:
             hands.note(f"report {replace}", file.read(4))
         hands.note(f"notice {replace}", bpy.context.window_manager.relief_knot.notice)
-        lap(f"dialog {replace}")
+        hands.lap(f"dialog {replace}")
     hands.note("files", sorted(os.listdir(FOLDER)))
     hands.picture("6-files")
 

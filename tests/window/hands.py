@@ -17,6 +17,7 @@ class Hands:
 
     def __init__(self):
         self.seen = {}
+        self.begun = time.monotonic()
         self.at = (800, 450)
         self.keys = self.clicks = 0
         """What a person would have pressed so far; a key held counts too."""
@@ -81,6 +82,38 @@ class Hands:
         end = time.monotonic() + seconds
         while not until() and time.monotonic() < end:
             yield 0.1
+
+    def lap(self, name):
+        """Keep how long the session has taken so far."""
+        self.note("took", [*self.seen.get("took", ()), [name, round(time.monotonic() - self.begun, 1)]])
+
+    def empty_scene(self, purpose):
+        """A scene in millimetres with a knot of 3 x 3 cells for a purpose, its sidebar small enough to be seen whole."""
+        region = self.region("WINDOW")
+        self.move(region.x + region.width // 2, region.y + region.height // 2)
+        yield
+        self.tap("ESC")
+        yield
+        bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
+        bpy.context.preferences.view.smooth_view = 0
+        bpy.context.preferences.view.ui_scale = 0.65  # sections in sight without scrolling
+        with bpy.context.temp_override(window=self.window, area=self.area, region=region):
+            bpy.ops.object.select_all(action="SELECT")
+            bpy.ops.object.delete()
+            bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", purpose=purpose)
+        knot = bpy.context.view_layer.objects.active.relief_knot
+        knot.columns = knot.rows = 3
+
+    def look_at(self, seen, active):
+        """Bring an object to the middle of the view, seen from above, and leave another active."""
+        with bpy.context.temp_override(window=self.window, area=self.area, region=self.region("WINDOW")):
+            bpy.ops.object.select_all(action="DESELECT")
+            seen.select_set(True)
+            bpy.ops.view3d.view_axis(type="TOP")
+            bpy.ops.view3d.view_selected()
+            seen.select_set(False)
+            active.select_set(True)
+            bpy.context.view_layer.objects.active = active
 
     def show_sidebar(self, *sections):
         """Show the add-on's tab with only these sections open."""

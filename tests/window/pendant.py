@@ -2,7 +2,6 @@
 
 import os
 import sys
-import time
 
 sys.path.insert(0, "/job")
 
@@ -37,46 +36,18 @@ def report():
     return part("piece_object").report_of(knot())
 
 
-def view(hands):
-    """Bring the piece to the middle of the view, seen from above."""
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
-        bpy.ops.object.select_all(action="DESELECT")
-        piece().select_set(True)
-        bpy.ops.view3d.view_axis(type="TOP")
-        bpy.ops.view3d.view_selected()
-        bpy.context.view_layer.objects.active = knot()
-
-
 def steps(hands):
     """The session."""
-    begun, took = time.monotonic(), []
-
-    def lap(name):
-        took.append([name, round(time.monotonic() - begun, 1)])
-        hands.note("took", took)
-
-    region = hands.region("WINDOW")
-    hands.move(region.x + region.width // 2, region.y + region.height // 2)
-    yield
-    hands.tap("ESC")
-    yield
-    bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
-    bpy.context.preferences.view.smooth_view = 0
-    bpy.context.preferences.view.ui_scale = 0.65  # the findings in sight without scrolling
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-        bpy.ops.object.select_all(action="SELECT")
-        bpy.ops.object.delete()
-        bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", purpose="PENDANT")
-    knot().relief_knot.columns = knot().relief_knot.rows = 3
+    yield from hands.empty_scene("PENDANT")
     knot().relief_knot.way = "FUSED"
     knot().relief_knot.thickness = 0.0007
     yield from hands.made()
-    lap("added")
+    hands.lap("added")
     yield from hands.show_sidebar("Making", "Printing and Casting", "Checks of the Piece")
 
     # Make and Check Piece
     hands.note("found piece button", (yield from hands.find("relief_knot_piece(")))
-    lap("found")
+    hands.lap("found")
     hands.tap("LEFTMOUSE")
     yield from hands.wait(is_made, 40)
     yield
@@ -84,15 +55,15 @@ def steps(hands):
     hands.note("piece", piece() is not None and len(piece().data.vertices))
     hands.note("before", report())
     hands.note("places", len(part("piece_object").places(knot())))
-    lap("piece")
-    view(hands)
+    hands.lap("piece")
+    hands.look_at(piece(), knot())
     yield
     yield
     hands.picture("1-checks")
 
     # a remedy, by its button
     hands.note("found remedy", (yield from hands.find("relief_knot_piece_mend(", 0.4)))
-    lap("found")
+    hands.lap("found")
     text = knot().relief_knot.text
     hands.tap("LEFTMOUSE")
     yield from hands.wait(lambda: knot().relief_knot.text != text, 10)
@@ -101,7 +72,7 @@ def steps(hands):
     hands.note("after", report())
     hands.note("thickness", knot().relief_knot.thickness * 1000)
     hands.picture("2-mended")
-    lap("mended")
+    hands.lap("mended")
 
     # the file dialog: nothing is replaced unasked
     os.makedirs(FOLDER, exist_ok=True)
@@ -122,7 +93,7 @@ def steps(hands):
         with open(FOLDER + "pendant.3mf", "rb") as file:
             hands.note(f"begins {replace}", file.read(4).decode("latin-1"))
         hands.note(f"notice {replace}", bpy.context.window_manager.relief_knot.notice)
-        lap(f"dialog {replace}")
+        hands.lap(f"dialog {replace}")
 
 
 _hands.run(steps)
