@@ -90,6 +90,10 @@ def is_stale(knot_object):
     return piece is not None and piece.data.relief_knot_built != wanted(knot_object)
 
 
+UNITS = {"overhang": " mm\u00b2", "hang": "\u00b0", "slope": "\u00b0"}
+"""Of what was measured for a finding, where it is no length."""
+
+
 def report_of(knot_object):
     """What was measured and found on the piece; empty before it is made."""
     piece = piece_of(knot_object) if knot_object is not None else None
@@ -235,7 +239,8 @@ def show_places(context, knot_object):
     for finding in report.get("findings", ()):
         if finding["at"] is None:
             continue
-        value = "" if finding["value"] is None else f" {finding['value']:.3g}"
+        unit = UNITS.get(finding["kind"], " mm")
+        value = "" if finding["value"] is None else f" {finding['value']:.2f}{unit}"
         empty = bpy.data.objects.new(f"{rpt_(finding['kind'].capitalize())}{value}", None)
         empty[PLACE] = True
         empty.empty_display_type, empty.show_name, empty.show_in_front = "SPHERE", True, True

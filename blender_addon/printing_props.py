@@ -133,8 +133,8 @@ MATERIALS = [
 """The core's name of each material, and its label."""
 
 PROFILES = [
-    ("lost-wax casting in silver", "Lost-Wax Casting in Silver"),
-    ("lost-wax casting in gold or bronze", "Lost-Wax Casting in Gold or Bronze"),
+    ("lost-wax casting in silver", "Silver, Lost Wax"),
+    ("lost-wax casting in gold or bronze", "Gold or Bronze, Lost Wax"),
     ("resin print", "Resin Print"),
     ("powder-bed nylon", "Powder-Bed Nylon"),
     ("filament", "Filament"),

@@ -88,7 +88,7 @@ class Hands:
         self.note("took", [*self.seen.get("took", ()), [name, round(time.monotonic() - self.begun, 1)]])
 
     def empty_scene(self, purpose):
-        """A scene in millimetres with a knot of 3 x 3 cells for a purpose, its sidebar small enough to be seen whole."""
+        """A scene in mm with a knot of 3 x 3 cells for a purpose, its sidebar small enough to be seen whole."""
         region = self.region("WINDOW")
         self.move(region.x + region.width // 2, region.y + region.height // 2)
         yield
