@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from ..picture import LAMP_BEARING, LAMP_HEIGHT, LAMP_SPREAD, _encoded, _evened, _lamp, _linear, _sky
+from ..light import LAMP_BEARING, LAMP_HEIGHT, LAMP_SPREAD, encoded, evened, lamp_light, linear, sky_light
 from .options import Wood
 
 F32 = NDArray[np.float32]
@@ -52,7 +52,7 @@ def shaded(z: F32, pitch: float, thickness: float, wood: Wood, edge: int) -> U8:
     half = np.array(lamp) + (0, 0, 1)
     sheen = np.maximum(np.tensordot((half / np.linalg.norm(half)).astype(np.float32), normal, 1), 0) ** 24
     colour = _grain(field, pitch, wood)
-    colour[bench] = _linear(np.array([BENCH]) / 255.0)
+    colour[bench] = linear(np.array([BENCH]) / 255.0)
     direct = facing * lit
     tone = np.stack([1.32 * direct + 0.36 * sky, 1.25 * direct + 0.365 * sky, 1.14 * direct + 0.385 * sky], 2)
     light = colour * tone
@@ -64,7 +64,7 @@ def shaded(z: F32, pitch: float, thickness: float, wood: Wood, edge: int) -> U8:
     knee = np.float32(0.7)
     over = np.maximum(light - knee, 0)
     light = np.minimum(light, knee) + (1 - knee) * over / (over + 1 - knee)
-    return np.rint(255 * _encoded(light)).astype(np.uint8)
+    return np.rint(255 * encoded(light)).astype(np.uint8)
 
 
 def _light(field: F32, pitch: float) -> tuple[F32, F32]:
@@ -76,8 +76,8 @@ def _light(field: F32, pitch: float) -> tuple[F32, F32]:
     wide = min(max(round(1.6 * rise / (2 * pitch)), 6), 160)
     edge = max(away, wide + wide // 2) + 8
     around = np.pad(coarse, edge, mode="edge")
-    lit = _evened(coarse, _lamp(around, edge, away, 2 * pitch), 2 * pitch)
-    sky = _evened(coarse, _sky(around, edge, wide, 2 * pitch), 2 * pitch)
+    lit = evened(coarse, lamp_light(around, edge, away, 2 * pitch), 2 * pitch)
+    sky = evened(coarse, sky_light(around, edge, wide, 2 * pitch), 2 * pitch)
     spread = [np.repeat(np.repeat(part, 2, 0), 2, 1) for part in (lit, sky)]
     pad = ((0, field.shape[0] - 2 * rows), (0, field.shape[1] - 2 * columns))
     wide_out = [np.pad(part, pad, mode="edge") for part in spread]
@@ -100,5 +100,5 @@ def _grain(field: F32, pitch: float, wood: Wood) -> F32:
     pores = np.random.default_rng(5).random((rows, max(columns // 24, 1) + 2), np.float32)
     pores = np.repeat(pores, 24, 1)[:, :columns]
     share = np.clip(0.75 * late + 0.22 * (pores - 0.5), 0, 1)[:, :, None]
-    early, dark = (_linear(np.array(tone) / 255.0) for tone in TONES[wood])
+    early, dark = (linear(np.array(tone) / 255.0) for tone in TONES[wood])
     return np.asarray((1 - share) * early + share * dark, np.float32)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..mesh import Floats, Ints, Mesh
-from ..picture import height_buffer, window_of
+from ..raster import height_buffer, window_of
 from .bodies import Solid, contents, solid_of
 
 FINEST = 0.12

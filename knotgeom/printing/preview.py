@@ -111,7 +111,7 @@ def _covered(mesh: Mesh, size: tuple[int, int]) -> Image:
     """What the mesh covers of its picture, its edges soft."""
     from PIL import Image
 
-    from ..picture import height_buffer, window_of
+    from ..raster import height_buffer, window_of
 
     window = window_of(mesh, pixels=max(size)).finer(2)
     there = np.isfinite(height_buffer(mesh, window)[0])

@@ -14,7 +14,7 @@ import pytest
 import trimesh
 from PIL import Image
 
-from knotgeom import command, files, made, picture, reading, starters
+from knotgeom import command, files, made, raster, reading, starters
 from knotgeom.mesh import Mesh
 
 ROOT = Path(__file__).parents[2]
@@ -107,7 +107,7 @@ def test_a_picture_is_written_with_the_longer_side_asked_for(folder, capsys):
 def test_the_command_knows_endings_purposes_and_sizes_without_loading_what_uses_them():
     assert set(command.MESH_ENDINGS) == set(files.FORMATS)
     assert set(command.PURPOSES) == {purpose.value for purpose in starters.Purpose}
-    assert (command.LEAST_PIXELS, command.MOST_PIXELS) == (picture.LEAST_PIXELS, picture.MOST_PIXELS)
+    assert (command.LEAST_PIXELS, command.MOST_PIXELS) == (raster.LEAST_PIXELS, raster.MOST_PIXELS)
 
 
 # --------------------------------------------------------------------------------------------------------------- new

@@ -11,10 +11,12 @@ import pytest
 from PIL import Image
 from scipy.spatial import Delaunay
 
+from knotgeom import light
 from knotgeom import picture as made
 from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh, all_triangles
-from knotgeom.picture import Window, height_buffer, picture, window_of, write_png
+from knotgeom.picture import picture, write_png
+from knotgeom.raster import Window, height_buffer, window_of
 
 # ---------------------------------------------------------------------------------------------- meshes to look at
 
@@ -336,7 +338,7 @@ EYES = {
 
 @pytest.mark.parametrize("eye", EYES)
 def test_shades_of_the_strands_can_be_told_apart_by_every_eye(eye):
-    shades = lab(made._linear(np.array(made.TONES) / 255.0) @ np.transpose(EYES[eye]))
+    shades = lab(light.linear(np.array(made.TONES) / 255.0) @ np.transpose(EYES[eye]))
     apart = np.linalg.norm(shades[:, None] - shades[None], axis=2) + 1e3 * np.eye(len(shades))
     assert apart.min() > 5.0  # all of them
     assert apart[:4, :4].min() > 12.0  # the first four, which most designs keep to

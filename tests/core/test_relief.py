@@ -14,7 +14,7 @@ import trimesh
 from PIL import Image
 from scipy.ndimage import maximum_filter, minimum_filter
 
-from knotgeom import command, made, picture, reading
+from knotgeom import command, made, raster, reading
 from knotgeom.carving import field as fields
 from knotgeom.carving import files
 from knotgeom.carving import relief as reliefs
@@ -228,7 +228,7 @@ def test_triangles_keep_the_tolerance_at_every_sample_and_leave_flat_ground_alon
         facets = triangulate(height, 64, tolerance)
         mesh = board_mesh(facets, height, np.arange(193.0), -np.arange(129.0), -20.0, -15.0)
         # by the picture's own rasteriser, from the mesh alone
-        found, _ = picture.height_buffer(mesh, picture.Window(-0.5, 0.5, 1.0, 193, 129))
+        found, _ = raster.height_buffer(mesh, raster.Window(-0.5, 0.5, 1.0, 193, 129))
         inner = found[1:-1, 1:-1]
         assert np.abs(inner - height[1:-1, 1:-1]).max() <= tolerance + 1e-4
         solid = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)

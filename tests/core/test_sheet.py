@@ -37,7 +37,7 @@ from knotgeom.design import (
     Way,
 )
 from knotgeom.errors import DesignError
-from knotgeom.picture import height_buffer, window_of
+from knotgeom.raster import height_buffer, window_of
 from knotgeom.sheets import follow, pages, paper, pattern, pdf, sheet, visible
 from knotgeom.sizing import sizes
 from knotgeom.weave import planar_diagram

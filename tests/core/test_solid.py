@@ -15,7 +15,7 @@ from knotgeom.cycles import connected_labels
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Rejoin, Section, Site, Strand, Way
 from knotgeom.made import Made, make, solid
 from knotgeom.mesh import Mesh, all_triangles, volume
-from knotgeom.picture import height_buffer, window_of
+from knotgeom.raster import height_buffer, window_of
 from tests.core.strategies import designs
 
 DIVIDING = {
