@@ -1,0 +1,183 @@
+"""A trim laid along a path: whole repeats, corners by their angle, caps at the ends, joints that close."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from knotgeom.design import Design, Make, Strip
+from knotgeom.errors import DesignError
+from knotgeom.trims.kit import Kit, Level, Piece, Port, Sheet, TrimMesh
+from knotgeom.trims.laying import joints, lay, meshes, path_of
+from knotgeom.trims.options import Part, Trimming
+
+PERIOD, HEIGHT, THICK, LEG = 40.0, 20.0, 4.0, 30.0
+
+
+def _box_mesh(rings: list[tuple[float, float, float]], ports: int) -> TrimMesh:
+    """A beam through rings (x, y, heading in degrees), square to each; seams are its first and last ring."""
+    corners = np.array([[-HEIGHT / 2, 0], [HEIGHT / 2, 0], [HEIGHT / 2, THICK], [-HEIGHT / 2, THICK]])
+    points, normals = [], []
+    for x, y, heading in rings:
+        way = np.radians(heading)
+        side = np.array([-np.sin(way), np.cos(way)])
+        points.append([(x + c * side[0], y + c * side[1], z) for c, z in corners])
+        normals.append([(0.0, 0.0, 1.0)] * 4)
+    count = len(rings)
+    faces = [
+        face
+        for i in range(count - 1)
+        for k in range(4)
+        for a, b, c, d in [(4 * i + k, 4 * i + (k + 1) % 4, 4 * i + 4 + (k + 1) % 4, 4 * i + 4 + k)]
+        for face in ((a, b, c), (a, c, d))
+    ]
+    v = 4 * count
+    seam = (np.arange(4), np.arange(v - 4, v))[-ports:]
+    return TrimMesh(
+        positions=np.array(points).reshape(-1, 3),
+        normals=np.array(normals).reshape(-1, 3),
+        triangles=np.array(faces, np.int32),
+        strand=np.zeros(v, np.int32),
+        along=np.zeros(v),
+        across=np.zeros(v),
+        seam=seam,
+        patch=np.zeros(len(faces), np.int32),
+        uv=np.zeros((v, 2), np.float32),
+        light_uv=np.zeros((v, 2), np.float32),
+        tangents=np.tile([1.0, 0, 0, 1], (v, 1)),
+    )
+
+
+def _piece(name: str, part: Part, mesh: TrimMesh, ports: tuple[Port, ...], **more: float) -> Piece:
+    low, high = mesh.positions.min(0), mesh.positions.max(0)
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return Piece(name, part, ports, box, mesh, (Level(mesh, 0.0, 0.0),), **more)  # type: ignore[arg-type]
+
+
+def _corner(part: Part, turn: float) -> Piece:
+    """A mitred corner, both legs ``LEG`` long; ``turn`` is positive to the left."""
+    way = np.radians(turn)
+    end = (LEG + LEG * float(np.cos(way)), LEG * float(np.sin(way)))
+    mesh = _box_mesh([(0, 0, 0), (*end, turn)], 2)
+    ports = (Port((0, 0), 180, False), Port(end, turn, True))
+    return _piece(f"corner-{part.value}-{abs(turn):03g}", part, mesh, ports, turn=abs(turn))
+
+
+@pytest.fixture(scope="module")
+def kit() -> Kit:
+    """Beams in place of strands: what matters here is where their ends come to lie."""
+    design = Design(Strip(4, 2, 10.0, 10.0), make=Make(trim=Trimming(stretch=5.0)))
+    straight = _box_mesh([(x, 0, 0) for x in np.linspace(0, PERIOD, 9)], 2)
+    both = (Port((0, 0), 180, False), Port((PERIOD, 0), 0, True))
+    cap = _box_mesh([(-12, 0, 0), (0, 0, 0)], 2)
+    end = _box_mesh([(0, 0, 0), (12, 0, 0)], 2)
+    pieces = (
+        _piece("straight", Part.STRAIGHT, straight, both, repeats=1),
+        _corner(Part.INNER, 90),
+        _corner(Part.OUTER, -90),
+        _corner(Part.INNER, 60),
+        _piece("cap-behind", Part.CAP, replace(cap, seam=(np.arange(4, 8),)), (Port((0, 0), 0, True),)),
+        _piece("cap-ahead", Part.CAP, replace(end, seam=(np.arange(4),)), (Port((0, 0), 180, False),)),
+    )
+    return Kit(design, pieces, Sheet(16, 16, 1.0, 0, ()), PERIOD, HEIGHT, 0.0, THICK)
+
+
+def _square(side: float) -> np.ndarray:
+    return np.array([[0, 0, 0], [side, 0, 0], [side, side, 0], [0, side, 0]], float)
+
+
+def test_a_frame_has_a_corner_at_each_corner_and_whole_repeats_between_and_closes(kit):
+    side = 2 * LEG + 3 * PERIOD * 1.02
+    laid = lay(kit, path_of(_square(side), closed=True))
+    assert [one.piece for one in laid.placed] == (["corner-inner-090"] + ["straight"] * 3) * 4
+    assert_allclose(laid.stretches, 1.02)
+    made = meshes(kit, laid)
+    assert joints(kit, laid, made).max() < 1e-9
+    everything = np.concatenate([one.positions for one in made])
+    assert_allclose(everything[:, :2].min(0), -HEIGHT / 2)
+    assert_allclose(everything[:, :2].max(0), side + HEIGHT / 2)
+
+
+def test_the_other_way_round_corners_are_outer_ones(kit):
+    side = 2 * LEG + PERIOD
+    laid = lay(kit, path_of(_square(side)[::-1], closed=True, up=np.array([0, 0, 1.0])))
+    assert [one.piece for one in laid.placed] == ["corner-outer-090", "straight"] * 4
+    assert joints(kit, laid, meshes(kit, laid)).max() < 1e-9
+
+
+def test_an_open_run_is_capped_at_both_ends_and_is_as_long_as_its_path(kit):
+    path = path_of(np.array([[5.0, 1, 2], [5 + 24 + 2 * PERIOD, 1, 2]]), closed=False)
+    laid = lay(kit, path)
+    assert [one.piece for one in laid.placed] == ["cap-behind", "straight", "straight", "cap-ahead"]
+    made = meshes(kit, laid)
+    x = np.concatenate([one.positions[:, 0] for one in made])
+    assert_allclose([x.min(), x.max()], [5, 5 + 24 + 2 * PERIOD])
+    assert joints(kit, laid, made).max() < 1e-9
+
+
+def test_a_round_path_has_whole_repeats_all_round_and_keeps_its_distance_from_the_middle(kit):
+    radius = 5 * PERIOD / (2 * np.pi) * 1.01
+    angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    circle = np.stack([radius * np.cos(angle), radius * np.sin(angle), 0 * angle], 1)
+    laid = lay(kit, path_of(circle, closed=True))
+    assert [one.piece for one in laid.placed] == ["straight"] * 5
+    made = meshes(kit, laid)
+    assert joints(kit, laid, made).max() < 1e-9
+    away = np.concatenate([np.hypot(*one.positions[:, :2].T) for one in made])
+    assert_allclose([away.min(), away.max()], [radius - HEIGHT / 2, radius + HEIGHT / 2], rtol=1e-4)
+
+
+def test_a_standing_frame_looks_towards_the_viewer_in_front(kit):
+    standing = _square(2 * LEG + PERIOD)[:, [0, 2, 1]]
+    path = path_of(standing, closed=True)
+    assert_allclose(path.up, np.tile([0, -1, 0], (4, 1)), atol=1e-12)
+    made = meshes(kit, lay(kit, path))
+    assert min(one.positions[:, 1].min() for one in made) == pytest.approx(-THICK)
+
+
+def test_a_helix_carries_its_frame_with_the_least_turning_and_joints_close(kit):
+    t = np.linspace(0, 4 * np.pi, 2000)
+    length = float(np.hypot(120, 15) * 4 * np.pi)
+    scale = 38 * PERIOD / length
+    helix = scale * np.stack([120 * np.cos(t), 120 * np.sin(t), 15 * t], 1)
+    path = path_of(helix, closed=False)
+    laid = lay(kit, path, caps=False)
+    assert joints(kit, laid, meshes(kit, laid)).max() < 1e-6
+    # no frame can turn less: between neighbours up only follows the path's own turning (closed form: no turning about
+    # the tangent)
+    tangent = np.gradient(helix, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1)[:, None]
+    spin = np.einsum("ij,ij->i", np.cross(path.up[:-1], path.up[1:]), (tangent[:-1] + tangent[1:]) / 2)
+    assert np.abs(spin[5:-5]).max() < 1e-5
+
+
+@pytest.mark.parametrize(
+    ("points", "closed", "words"),
+    [
+        (_square(2 * LEG + 1.5 * PERIOD), True, "42 or 76"),
+        (_square(2 * LEG - 5), True, "at least 5 mm longer"),
+        (np.array([[0, 0, 0], [200, 0, 0], [300, 80, 0], [600, 80, 0]], float), False, "add 38.66"),
+        (np.array([[0, 0, 0], [200, 0, 0], [10, 5, 0]], float), False, "round it"),
+        (np.array([[0, 0, 0], [200, 0, 0], [200, 0, 300], [200, 300, 300]], float), False, "in the trim's plane"),
+        (np.zeros((3, 3)), False, "places apart"),
+    ],
+)
+def test_what_cannot_be_laid_is_refused_with_what_would_do(kit, points, closed, words):
+    with pytest.raises(DesignError) as refused:
+        lay(kit, path_of(points, closed))
+    assert words in str(refused.value)
+
+
+def test_a_path_that_bends_within_the_trims_own_height_is_refused(kit):
+    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    with pytest.raises(DesignError, match=r"no tighter than 11\.1 mm"):
+        lay(kit, path_of(9 * np.stack([np.cos(angle), np.sin(angle), 0 * angle], 1), closed=True))
+
+
+def test_lengths_said_to_fit_do_fit(kit):
+    with pytest.raises(DesignError) as refused:
+        lay(kit, path_of(_square(2 * LEG + 2.4 * PERIOD), closed=True))
+    assert "84 or 114" in str(refused.value)
+    for inner in (84.0, 114.0):
+        lay(kit, path_of(_square(2 * LEG + inner), closed=True))
