@@ -99,7 +99,7 @@ timeout {seconds} blender --enable-event-simulate --gpu-backend opengl \\
 status=$?
 blender --factory-startup --background --python-expr "{disable}" >/job/disable.log 2>&1
 blender --command extension remove relief_knots >/job/remove.log 2>&1
-find "$HOME" -ipath '*relief*knot*' -o -iname '*knotgeom*' -o -iname 'networkx*' >/job/left.txt
+find "$HOME" -ipath '*relief*knot*' -o -iname '*knotgeom*' -o -iname 'networkx*' -o -iname 'manifold3d*' >/job/left.txt
 kill $screen
 exit $status
 """
