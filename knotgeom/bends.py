@@ -49,7 +49,8 @@ class _Darts:
     outside: Ints
     site: Floats  # place of the edge that the dart arrives at
     heading: Floats  # direction of the strand there, zero at breaks
-    wall: Floats  # direction of the wall there
+    wall: Floats  # direction of the wall there, as the strand runs along it
+    side: Floats  # from the wall to the strand
     up: Floats
     rim: Floats  # the vertex that the dart goes round
     visit: Ints
@@ -67,8 +68,14 @@ def _darts(layout: Layout, circuits: Circuits) -> _Darts:
     heading = np.zeros((len(edge), 3))
     ahead = layout.heading[circuits.visit_edge, circuits.visit_pass]
     heading[circuits.visit_dart] = np.where(circuits.visit_forward[:, None], ahead, -ahead)
-    along = layout.state[edge] == ALONG
-    forth, up = layout.forth[edge], layout.up[edge]
+    along = (layout.state[edge] == ALONG)[:, None]
+    forward = circuits.darts & 1 == 0
+    up = layout.up[edge]
+    half = np.where(arrives & 1 == 0, 1.0, -1.0)[:, None] * layout.forth[edge]
+    left = np.cross(up, half)
+    # A break along an edge keeps the strand in its face, to the left of the half-edge; one across it keeps the strand
+    # round its vertex, going over to the right of the half-edge.
+    sense = np.where(forward, 1.0, -1.0)[:, None]
     visit_of = np.full(len(edge), -1)
     visit_of[circuits.visit_dart] = np.arange(len(circuits.visit_dart))
     return _Darts(
@@ -76,13 +83,14 @@ def _darts(layout: Layout, circuits: Circuits) -> _Darts:
         outside=layout.outside[corner],
         site=layout.middle[edge],
         heading=heading,
-        wall=np.where(along[:, None], forth, np.cross(up, forth)),
+        wall=np.where(along, sense * half, -left),
+        side=np.where(along, left, -sense * half),
         up=up,
         rim=layout.points[layout.origin[corner]],
         visit=visit_of,
         boundary=layout.boundary[edge],
         pitch=layout.pitch[edge],
-        forward=circuits.darts & 1 == 0,
+        forward=forward,
     )
 
 
@@ -233,9 +241,6 @@ def _bend(
     flat = chart.flat(places)
     at, flat_ends, rims = flat[: len(met)], flat[len(met) : len(met) + len(ends)], flat[len(met) + len(ends) :]
     begin = len(knots.point)
-    lap = np.zeros(2)
-    if not ends and layout.period:
-        lap[0] = _lap(darts.site[met, 0], layout.period)
     if around:
         _outside(knots, size, darts, around, rims, flat_ends, chart)
     if met:
@@ -243,7 +248,8 @@ def _bend(
         before_at = flat_ends[0] if last is not None else None
         after_at = flat_ends[-1] if after is not None else None
         # both inside and outside in one run happens only where a boundary is crossed in places
-        _walls(knots, design, size, darts, met, at, wall, before_at, after_at, lap)
+        side = chart.flat_ways(darts.side[met])
+        _walls(knots, design, size, darts, met, at, wall, side, before_at, after_at)
     chart.lift(knots, begin)
 
 
@@ -299,24 +305,19 @@ def _walls(
     darts: _Darts,
     met: list[int],
     at: Floats,
-    wall: Floats,
+    tau: Floats,
+    side: Floats,
     before: Floats | None,
     after: Floats | None,
-    lap: Floats,
 ) -> None:
-    """Lead a strand past one wall after another; a loop ends ``lap`` from where it began."""
+    """Lead a strand past one wall after another.
+
+    ``tau`` is the direction along each wall in which the strand runs, ``side`` the one from the wall to the strand.
+    """
     loop = before is None or after is None
     count = len(met)
-    # which way the strand comes to and leaves each wall: towards its neighbours in the walk
-    last = before if before is not None else at[-1] - lap
-    following = after if after is not None else at[0] + lap
-    come = at - np.vstack([last[None], at[:-1]])
-    go = np.vstack([at[1:], following[None]]) - at
-    tau = wall * np.sign(np.einsum("ij,ij->i", wall, come + go))[:, None]
-    normal = go - come
-    normal -= np.einsum("ij,ij->i", normal, tau)[:, None] * tau
-    normal /= np.linalg.norm(normal, axis=1)[:, None]
-    hand = np.sign(tau[:, 0] * normal[:, 1] - tau[:, 1] * normal[:, 0])  # +1 turns left
+    hand = np.where(tau[:, 0] * side[:, 1] > tau[:, 1] * side[:, 0], 1.0, -1.0)  # +1 turns left
+    normal = hand[:, None] * np.stack([-tau[:, 1], tau[:, 0]], 1)
     boundary = darts.boundary[met]
     pitch = darts.pitch[met]
     background = np.maximum(pitch - size.width, 0.0)

@@ -39,7 +39,7 @@ def first_styles(styles: Iterable[CircuitStyle], number: Mapping[Pass, int]) -> 
     number : mapping of Pass to int
         The circuit of each pass.
     """
-    first: dict[int, CircuitStyle] = {}
+    first: dict[int | Pass, CircuitStyle] = {}  # one through no crossing stands for itself, to be refused by its place
     for style in styles:
-        first.setdefault(number[style.through], style)
+        first.setdefault(number.get(style.through, style.through), style)
     return tuple(first.values())

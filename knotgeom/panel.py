@@ -263,7 +263,8 @@ def panelled(design: Design, resolve: Callable[[Design], Design]) -> Design:
     covered: dict[int, list[Pass]] = {}
     for members_of in divided:
         for at in members_of:
-            covered.setdefault(number_of[at], []).append(at)
+            if at in number_of:  # else the panel has a break there
+                covered.setdefault(number_of[at], []).append(at)
     for circuit, ways in covered.items():
         new = size[circuit] - len(ways)  # passes at joins, and those of circuits that were not divided
         at_joins = sum(1 for at, c in number_of.items() if c == circuit and at.site in joined)
@@ -299,7 +300,8 @@ def merged_circuits(design: Design, resolve: Callable[[Design], Design]) -> list
     into: dict[int, set[tuple[int, int]]] = {}
     for index, (whole, placing) in enumerate(zip(out.pieces, out.placings)):
         for at, circuit in circuits_by_pass(whole.layout, whole.breaks)[1].items():
-            into.setdefault(number[placing.way(at)], set()).add((index, circuit))
+            if placing.way(at) in number:  # else the panel has a break there
+                into.setdefault(number[placing.way(at)], set()).add((index, circuit))
     return [[list(part) for part in sorted(parts)] for _, parts in sorted(into.items()) if len(parts) > 1]
 
 

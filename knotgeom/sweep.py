@@ -328,7 +328,7 @@ def _whole_rings(
         return
     sample = lanes.sample[at]
     if courses.lift is not None:
-        height = z[at][:, None] + up
+        height = z[:, None] + up
         if floor is not None:
             height[:, _lower(across)] = floor[:, None]
         out[rows] = on_surface(courses, courses.lift, sample, np.broadcast_to(across, height.shape), height)

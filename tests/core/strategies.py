@@ -15,26 +15,42 @@ from hypothesis import strategies as st
 from scipy.spatial import Delaunay
 
 from knotgeom.design import (
+    FREE,
+    Border,
     Breaks,
+    CircuitStyle,
+    Corners,
+    Cylinder,
     Design,
     Divide,
+    Dome,
     FreeMesh,
     Grid,
     Groove,
     Hand,
     Heights,
+    Joins,
+    Layouts,
     Making,
+    Panel,
     Pass,
+    Piece,
     Rejoin,
     Rim,
+    Ring,
     Section,
     Site,
+    Sphere,
     Strand,
+    Strip,
     Turn,
+    Turned,
     Turns,
     Way,
     Weave,
 )
+from knotgeom.resolve import resolved
+from knotgeom.sizing import sizes
 
 
 def cells_of(grid: Grid) -> set[tuple[int, int]]:
@@ -242,3 +258,134 @@ def plane_mesh(place: np.ndarray, faces: list[list[int]], boundary: Rim) -> Free
     number = {v: k for k, v in enumerate(used)}
     vertices = tuple((float(place[v, 0]), float(place[v, 1]), 0.0) for v in used)
     return FreeMesh(vertices, tuple(tuple(number[v] for v in face) for face in faces), boundary)
+
+
+# ------------------------------------------------------------------------------------------------ every kind of layout
+
+LAYOUTS = (
+    "grid",
+    "ring",
+    "wheel",
+    "dome",
+    "strip",
+    "cylinder",
+    "sphere",
+    "turned",
+    "square border",
+    "mitred border",
+    "polygon border",
+    "mesh",
+    "panel",
+)
+"""Kinds of layout that `whole_designs` draws."""
+
+
+@st.composite
+def layouts(draw: st.DrawFn, kind: str) -> Layouts:
+    """A small layout of one of `LAYOUTS`, with up to about thirty crossings."""
+    rims = st.sampled_from(Rim)
+    rows = draw(st.integers(1, 2))
+    match kind:
+        case "grid":
+            return draw(grids(4))
+        case "ring":
+            inner = draw(st.sampled_from([12.0, 25.0, 60.0]))
+            return Ring(draw(st.integers(2, 8)), rows, inner, inner + 10.0 * rows, draw(rims), draw(rims))
+        case "wheel":
+            return Ring(draw(st.integers(3, 7)), rows, 0.0, draw(st.sampled_from([15.0, 30.0])), outer_edge=draw(rims))
+        case "dome":
+            return Ring(
+                7, rows, 25.0, 25.0 + 12.0 * rows, draw(rims), draw(rims), Dome(draw(st.sampled_from([3.0, 10.0])))
+            )
+        case "strip" | "cylinder":
+            around = None if kind == "strip" else Cylinder()
+            columns, repeats = draw(st.integers(1, 3)), draw(st.integers(2, 4))
+            return Strip(
+                columns, rows, 10.0, draw(st.sampled_from([8.0, 12.0])), repeats, draw(rims), draw(rims), around
+            )
+        case "sphere":
+            return Strip(2, rows, 10.0, 10.0, 4, draw(rims), draw(rims), Sphere(draw(st.sampled_from([32.0, 60.0]))))
+        case "turned":
+            profile = ((16.0, 0.0), (20.0, 12.0), (16.0, 26.0))
+            return Strip(draw(st.integers(1, 2)), 2, 10.0, 10.0, 5, surface=Turned(profile))
+        case "square border":
+            return Border((draw(st.integers(1, 3)), draw(st.integers(1, 2))), 1, 10.0)
+        case "mitred border":
+            return Border((draw(st.integers(1, 3)), draw(st.integers(1, 3))), rows, 10.0, corners=Corners.MITRED)
+        case "polygon border":
+            return Border((draw(st.integers(1, 2)), draw(st.integers(3, 8))), rows, 10.0, True, Corners.MITRED)
+        case "mesh":
+            rng = random.Random(draw(st.integers(0, 10_000)))
+            place, faces = random_faces(rng, rng.randint(4, 9), rng.randint(0, 3), rng.randint(0, 2))
+            return plane_mesh(place, faces, draw(rims))
+        case _:
+            grid = Grid(draw(st.integers(1, 3)), draw(st.integers(1, 2)), 10.0, 10.0)
+            other = Grid(draw(st.integers(1, 2)), grid.rows, 10.0, 10.0)
+            pieces = (
+                Piece("left", design=Design(grid)),
+                Piece("right", (10.0 * grid.columns, 0.0), mirror=draw(st.booleans()), design=Design(other)),
+            )
+            return Panel(pieces, draw(st.sampled_from(Joins)))
+
+
+def crossable(layout: Layouts) -> list[Site]:
+    """Sites where strands may cross and a break may lie, as the design file names them."""
+    match layout:
+        case Ring() | Strip() | Border(corners=Corners.MITRED):
+            if isinstance(layout, Border):
+                round_about = layout.inside[0] * layout.inside[1] if layout.polygon else 2 * sum(layout.inside)
+                wide, tall = 2 * round_about, 2 * layout.deep
+            else:
+                wide = 2 * (layout.sectors if isinstance(layout, Ring) else layout.columns)
+                tall = 2 * layout.rows
+            return [Site(x, y) for x, y in product(range(wide), range(1, tall)) if (x + y) % 2]
+        case FreeMesh():
+            faces: dict[frozenset[int], int] = {}
+            for face in layout.faces:
+                for side in sides(list(face)):
+                    faces[frozenset(side)] = faces.get(frozenset(side), 0) + 1
+            return [Site(edge, FREE) for edge, count in enumerate(faces.values()) if count == 2]
+        case _:
+            grid = resolved(Design(layout)).layout
+            assert isinstance(grid, Grid)
+            return inner_sites(grid)
+
+
+@st.composite
+def whole_designs(draw: st.DrawFn, kind: str | None = None) -> Design:
+    """A design on any layout, with breaks, dividing, wishes, circuits' own widths, any section and way of making.
+
+    Most can be made. Some are refused for what does not fit together, which the reader of designs must say.
+    """
+    layout = draw(layouts(kind or draw(st.sampled_from(LAYOUTS))))
+    sites = crossable(layout)
+    breaks = draw(breaks_on(sites))
+    crossed = [site for site in sites if site not in breaks.horizontal and site not in breaks.vertical]
+    if isinstance(layout, FreeMesh):
+        breaks = Breaks(along=tuple(s.x for s in breaks.horizontal), across=tuple(s.x for s in breaks.vertical))
+    divide = draw(st.just(Divide()) | dividings(crossed))
+    wishes = draw(passes_on(crossed, 3))
+    pitch = sizes(Design(layout)).pitch
+    way = draw(st.sampled_from(Making))
+    width = pitch * draw(st.sampled_from([0.25, 0.35, 0.5, 0.65]))
+    thickness = width * draw(st.sampled_from([0.12, 0.25, 0.5]))
+    gap = draw(st.none() | st.sampled_from([0.0, 0.1, 0.25, 0.4]).map(lambda share: share * width))
+    own = draw(passes_on(crossed, 1)) if draw(st.integers(0, 3)) == 0 else ()
+    styles = tuple(CircuitStyle(at, width * draw(st.sampled_from([0.7, 1.2])), "#a05030") for at in own)
+    strand = Strand(
+        draw(st.sampled_from([None, width])),
+        draw(st.sampled_from([None, thickness])),
+        draw(st.sampled_from(Section) | custom_sections()),
+        Groove(),
+        Turns(*(draw(st.sampled_from(Turn)) for _ in range(3))),
+        styles,
+    )
+    heights = Heights(
+        way,
+        draw(st.sampled_from([0.03, 0.1])) * width,
+        draw(st.none() | st.just(0.4 * thickness)),
+        draw(st.sampled_from([None, None, 30.0, 45.0])),
+        draw(st.sampled_from([None, None, 2.5 * thickness])),
+    )
+    divide = Divide(divide.circuits, divide.passes, divide.all, divide.rejoin, gap)
+    return Design(layout, breaks, divide, Weave(draw(st.sampled_from(Hand)), wishes), strand, heights)
