@@ -18,6 +18,7 @@ from . import (
     ops_presets,
     ops_print,
     ops_remedies,
+    ops_trim,
     overlay,
     printing_props,
     props,
@@ -25,10 +26,12 @@ from . import (
     relief_object,
     tracing,
     translations,
+    trim_props,
     ui,
     ui_carving,
     ui_presets,
     ui_printing,
+    ui_trim,
 )
 
 MODULES = (
@@ -52,6 +55,9 @@ MODULES = (
     printing_props,
     ops_print,
     ui_printing,
+    trim_props,
+    ops_trim,
+    ui_trim,
     help,
     ui_presets,
     translations,

@@ -366,7 +366,7 @@ def write_assets(context, folder):
             bpy.data.objects.remove(obj)
         for mesh in meshes:
             bpy.data.meshes.remove(mesh)
-    _write_catalogs(os.path.join(folder, CATALOGS))
+    add_catalogs(folder, [(use, label) for use, label, _about in USES])
     return len(made)
 
 
@@ -392,14 +392,16 @@ def _asset(context, start):
     return obj
 
 
-def _write_catalogs(path):
+def add_catalogs(folder, uses):
+    """Add catalogs, (use, label) each, to those of a folder, which keep their lines."""
+    path = os.path.join(folder, CATALOGS)
     try:
         with open(path, encoding="utf-8") as file:
             lines = file.read().splitlines()
     except FileNotFoundError:
         lines = ["VERSION 1", ""]
     had = {line.partition(":")[0] for line in lines}
-    for use, label, _about in USES:
+    for use, label in uses:
         if catalog(use) not in had:
             lines.append(f"{catalog(use)}:Relief Knots/{label}:Relief Knots-{label}")
     core.files.whole.write(path, ["\n".join(lines).encode() + b"\n"])

@@ -10,7 +10,7 @@ import re
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import german_printing
+from . import german_printing, german_trims
 
 GERMAN = {
     # a knot, its parts and its sections
@@ -938,7 +938,7 @@ GERMAN = {
 }
 """German."""
 
-GERMAN = german_printing.WORDS | GERMAN
+GERMAN = german_printing.WORDS | german_trims.WORDS | GERMAN
 LANGUAGES = {"de_DE": GERMAN, "de": GERMAN}
 """By Blender's names for languages; it has called German both."""
 

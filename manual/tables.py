@@ -19,13 +19,29 @@ GROUPS = {
     "ReliefKnotSettings": ("The knot", "In the sidebar's sections; kept on the object."),
     "ReliefKnotCarving": ("Carving", "Under Making where it is set to Carved; kept in the design."),
     "ReliefKnotRelief": ("Relief View", "Under Carving; kept on the relief."),
+    "ReliefKnotTrimming": (
+        "Game Trims",
+        "Under Making on strips; the kit is kept in the design, the path on the object.",
+    ),
     "ReliefKnotTool": ("Draw on Knot", "The drawing tool; kept with the scene."),
     "ReliefKnotOverlay": ("Overlays", "What is drawn over the knot; kept with the scene."),
     "ReliefKnotStarts": ("Starting Points", "What is chosen there; not kept."),
 }
 """Heading and place of property groups, in the order of the page. Groups not named here come after them."""
 
-HIDDEN = {"text", "made", "error", "note", "report", "notice", "checked", "checked_of", "source"}
+HIDDEN = {
+    "text",
+    "made",
+    "error",
+    "note",
+    "report",
+    "notice",
+    "checked",
+    "checked_of",
+    "source",
+    "piece_name",
+    "piece_level",
+}
 """Kept by the add-on for itself and shown nowhere as a setting."""
 
 
