@@ -1,0 +1,75 @@
+"""Pieces with everything that renderers want beside their shape: places on the sheet, light's own uv, tangents."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from ..mesh import Floats
+from .kit import Level, Piece, Sheet, TrimMesh
+from .options import Part, Textures
+from .sheet import laid, row_name, set_sheet
+from .tangents import seam_tangents, set_tangents
+from .unwrap import unwrap
+
+
+def finished(
+    pieces: Sequence[Piece],
+    textures: Textures,
+    period: float,
+    height: float,
+    *,
+    sheet: Sheet | None = None,
+    prefix: str = "",
+) -> tuple[tuple[Piece, ...], Sheet]:
+    """All levels of all pieces with ``uv``, ``light_uv`` and ``tangents``, and the sheet that they lie on.
+
+    Pieces may have been finished before: what they had is found anew.
+
+    Parameters
+    ----------
+    period, height : float
+        Length of a repeat and height of the strip, mm.
+    sheet : Sheet, optional
+        One that is set already, on which the names of the pieces' parts begin with ``prefix``.
+
+    Raises
+    ------
+    DesignError
+        See :func:`.sheet.set_sheet`.
+    """
+    sheet = set_sheet(pieces, textures, period, height) if sheet is None else sheet
+    levels = max(len(piece.levels) for piece in pieces)
+    done: dict[tuple[int, int], TrimMesh] = {}
+    for k, piece in enumerate(pieces):
+        for number, level in enumerate(piece.levels):
+            done[k, number] = unwrap(laid(level.mesh, piece, sheet, prefix))
+    for number in range(levels):
+        seams = _seams(pieces, {k: done[k, number] for k in range(len(pieces)) if (k, number) in done})
+        for k, piece in enumerate(pieces):
+            if (k, number) in done:
+                done[k, number] = set_tangents(done[k, number], piece.ports, seams)
+    return (
+        tuple(
+            replace(
+                piece,
+                levels=tuple(_with(level, done[k, number]) for number, level in enumerate(piece.levels)),
+            )
+            for k, piece in enumerate(pieces)
+        ),
+        sheet,
+    )
+
+
+def _seams(pieces: Sequence[Piece], meshes: Mapping[int, TrimMesh]) -> dict[str, Floats]:
+    """Tangents at the seams of each profile, from its straight piece taken round."""
+    found = {}
+    for k, mesh in meshes.items():
+        piece = pieces[k]
+        if piece.part is Part.STRAIGHT and piece.name == row_name(piece) and len(mesh.seam) == 2:
+            found[piece.ports[0].profile] = seam_tangents(mesh)
+    return found
+
+
+def _with(level: Level, mesh: TrimMesh) -> Level:
+    return replace(level, mesh=mesh)
