@@ -90,7 +90,7 @@ def is_stale(knot_object):
     return piece is not None and piece.data.relief_knot_built != wanted(knot_object)
 
 
-UNITS = {"overhang": " mm\u00b2", "hang": "\u00b0", "slope": "\u00b0"}
+UNITS = {"overhang": " mm\u00b2", "hang": "\u00b0", "tilt": "\u00b0", "slope": "\u00b0"}
 """Of what was measured for a finding, where it is no length."""
 
 
@@ -106,7 +106,7 @@ def report_of(knot_object):
 
 def work(design, profile, progress):
     """The piece and what was measured on it, for any thread; needs manifold3d."""
-    piece = piece_maker.make_piece(design, progress=lambda share, stage: progress(0.7 * share, stage))
+    piece = piece_maker.make_piece(design, progress=lambda share, stage: progress(0.7 * share, stage), limits=profile)
     progress(0.7, "measuring")
     return piece, checks.check_piece(piece, profile, materials.material(design.make.print.material))
 

@@ -164,7 +164,8 @@ def piece_facts(report):
             yield label, f"{report[key]['value']:.2f} \u00b1 {report[key]['error']:.2f} mm"
     yield "Bodies", str(report["bodies"])
     if report["hang"] is not None:
-        yield "Hangs Off Upright", f"{report['hang']['off_deg']:.1f}\u00b0"
+        yield "Leans Sideways", f"{abs(report['hang']['turned_deg']):.1f}\u00b0"
+        yield "Tips Forward", f"{report['hang']['tilted_deg']:.1f}\u00b0"
 
 
 class VIEW3D_PT_relief_knot_piece_files(Printing, bpy.types.Panel):

@@ -207,7 +207,7 @@ def _print_solid(options: argparse.Namespace) -> None:
     limits = limits_for(wanted, options.profile)
     try:
         with _progress() as progress:
-            piece = make_piece(design, progress=progress)
+            piece = make_piece(design, progress=progress, limits=limits)
             checked = checks.check_piece(piece, limits, materials.material(wanted.material))
     except DesignError as error:
         raise error if error.file else error.within(printable(options.file, 400)) from None

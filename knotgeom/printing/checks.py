@@ -219,12 +219,31 @@ def _judged(c: Checked, over_at: Point | None) -> list[PieceFinding]:
         words = f"it is {c.bodies} bodies where the design's map has {c.expected}"
         advice = "set strands that must hold together deeper into one another, or add a plate or a frame"
         found.append(_plain("bodies", "the whole piece", float(c.bodies), words, None, advice))
-    most = p.hang_deg.value
-    if c.hang is not None and most is not None and c.hang.off > most:
-        side = f"turned {c.hang.turned:.1f} degrees, tilted {c.hang.tilted:.1f}"
-        words = f"it hangs {c.hang.off:.1f} degrees off upright ({side})"
-        advice = f"move what it hangs by above the centre of mass, x {c.centre[0]:.2f}, z {c.centre[2]:.2f} mm"
-        found.append(_plain("hang", "where it hangs", round(c.hang.off, 3), words, c.centre, advice))
+    if c.hang is not None:
+        found += _hung(c, c.hang)
+    return found
+
+
+def _hung(c: Checked, hang: Hanging) -> list[PieceFinding]:
+    """What is to be said of a piece that leans to a side, and of one that tips."""
+    x, _, z = c.centre
+    found = []
+    most = c.profile.hang_deg.value
+    if most is not None and abs(hang.turned) > most:
+        words = f"it leans {abs(hang.turned):.1f} degrees sideways as it hangs and {c.profile.name} asks for {most:g}"
+        advice = f"move what it hangs by above the centre of mass, x {x:.2f} mm"
+        found.append(_plain("hang", "where it hangs", round(abs(hang.turned), 3), words, c.centre, advice))
+    most = c.profile.tip_deg.value
+    if most is not None and abs(hang.tilted) > most:
+        way = "forward" if hang.tilted > 0 else "back"
+        words = f"it tips {abs(hang.tilted):.1f} degrees {way} as it hangs and {c.profile.name} asks for {most:g}"
+        off = abs(math.tan(math.radians(hang.tilted)) * hang.below)
+        lacking = off - math.tan(math.radians(most)) * max(hang.below, 0.0)
+        advice = (
+            f"bring the chain {lacking:.2f} mm nearer to the centre of mass, z {z:.2f} mm: by a bail's wall thinner by "
+            'as much, or a bail of kind "loop" or "tube", which stands over the middle of the thickness'
+        )
+        found.append(_plain("tilt", "where it hangs", round(abs(hang.tilted), 3), words, c.centre, advice))
     return found
 
 
@@ -342,7 +361,7 @@ def check_design(
     from .piece import make_piece
 
     report = progress or (lambda _share, _stage: None)
-    piece = make_piece(design, progress=lambda share, stage: report(0.4 * share, stage))
+    piece = make_piece(design, progress=lambda share, stage: report(0.4 * share, stage), limits=profile)
     report(0.4, "measuring")
     checked = check_piece(piece, profile, material)
     if piece.knot.made.counted.strand_map.crossings > tried:
@@ -403,7 +422,7 @@ def _tried(
             if not any(one.kind == kind for one in left):
                 if not {one.kind for one in left} <= before:
                     return None
-                left = check_piece(make_piece(tried), profile, material).findings
+                left = check_piece(make_piece(tried, limits=profile), profile, material).findings
         except DesignError:
             return None
         mine = [one for one in left if one.kind == kind]

@@ -1,6 +1,9 @@
 """Bails and eyes: what a piece hangs by, placed above its balance point so that it hangs straight.
 
 A bail stands on a foot that reaches down until enough metal of the piece lies within it.
+
+A piece that is free to slide on its chain comes to rest with its centre of mass under the middle of the arc in which
+the chain lies: whatever force the arc passes on goes through that point. For a round bore it is the bore's middle.
 """
 
 from __future__ import annotations
@@ -12,7 +15,7 @@ import numpy as np
 
 from ..errors import DesignError
 from ..mesh import Floats
-from .bodies import Solid, cylinder, ring, slab
+from .bodies import Solid, cylinder, ring, segments, slab
 from .options import Bail, BailKind, Eye
 from .plan import highest, seat, strip
 
@@ -22,29 +25,64 @@ TUBE = 6.0
 """Length of a tube where none is given, mm: common practice, no source."""
 
 
+CHAIN = 1.5
+"""Thickness of a chain, whose seat in a hidden bail is rounded to it, mm: common practice, no source."""
+ROOF = 30.0
+"""How steeply the roof of a hidden bail's bore rises to the chain's seat, degrees: steeper than a piece ever tips."""
+VEIL = 0.5
+"""How far forward a hidden bail may come where openings show it, in shares of the piece's depth: no source."""
+
+VEILED = 0.05
+"""How far behind a face it stays, mm: faces that lie flush unite badly."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Fitting:
-    """Parts to be added, parts to be cut away afterwards, and where the chain or ring pulls, (3,) mm.
+    """Parts to be added, parts to be cut away afterwards, and what the piece hangs by.
 
-    ``region`` is what it covers in plan.
+    Attributes
+    ----------
+    at : (3,) float64
+        The middle of the arc in which chain or ring lies, mm.
+    bore : (3,) float64
+        The middle of the round through which the chain's end passes, mm.
+    region : CrossSection
+        What it covers in plan.
+    extent : (float, float, float, float)
+        Its bounds in plan.
     """
 
     added: tuple[Solid, ...]
     cut: tuple[Solid, ...]
     at: Floats
+    bore: Floats
     region: Solid
     extent: tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Bulk:
-    """The piece that is to hang: centre of mass, and its lowest and highest z, mm."""
+    """The piece that is to hang, mm.
+
+    Attributes
+    ----------
+    x, y, z : float
+        Centre of mass.
+    back, front : float
+        Its lowest and highest z.
+    solid : Manifold or None
+        The piece itself, where it is made already.
+    plate : float or None
+        z of the front of its backing plate.
+    """
 
     x: float
     y: float
     z: float
     back: float
     front: float
+    solid: Solid = None
+    plate: float | None = None
 
     @property
     def depth(self) -> float:
@@ -87,8 +125,7 @@ def eye(options: Eye, plan: Solid, bulk: Bulk, tolerance: float, *, below: bool)
     hole = cylinder(options.bore / 2, 4 * bulk.depth + thick, at, "z", tolerance)
     region = strip(bulk.x - outer, bulk.x + outer, *sorted((sign * foot, sign * (y + outer))))
     reach = (bulk.x - outer, min(sign * foot, sign * (y + outer)), bulk.x + outer, max(sign * foot, sign * (y + outer)))
-    pull = at + np.array([0.0, sign * options.bore / 2, 0.0])
-    return Fitting((disc, slab(neck, low, low + thick)), (hole,), pull, region, reach)
+    return Fitting((disc, slab(neck, low, low + thick)), (hole,), at, at, region, reach)
 
 
 def _footing(plan: Solid, x: float, corridor: float, half: float, wall: float, name: str) -> tuple[float, float]:
@@ -131,9 +168,9 @@ def _loop(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
     )
     hoop = ring(bore / 2 + wall / 2, wall, at, tolerance)
     top = y + bore / 2 + wall
-    pull = at + np.array([0.0, bore / 2, 0.0])
     region = strip(bulk.x - half, bulk.x + half, foot, top)
-    return Fitting((hoop, slab(neck, low, low + thick)), (), pull, region, (bulk.x - half, foot, bulk.x + half, top))
+    extent = (bulk.x - half, foot, bulk.x + half, top)
+    return Fitting((hoop, slab(neck, low, low + thick)), (), at, at, region, extent)
 
 
 def _tube(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
@@ -148,34 +185,74 @@ def _tube(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
     neck = strip(bulk.x - half, bulk.x + half, foot, y)
     body = cylinder(outer, length, at, "x", tolerance)
     hole = cylinder(bore / 2, 2 * length, at, "x", tolerance)
-    pull = at + np.array([0.0, bore / 2, 0.0])
     reach = (bulk.x - length / 2, foot, bulk.x + length / 2, y + outer)
-    return Fitting((body, slab(neck, low, low + thick)), (hole,), pull, strip(*_by_axis(reach)), reach)
+    return Fitting((body, slab(neck, low, low + thick)), (hole,), at, at, strip(*_by_axis(reach)), reach)
 
 
 def _hidden(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
+    """A length of tube behind the piece, as far forward and as high as it can be without being seen.
+
+    Its bore is round below, so that the chain's end passes, and rises like a roof to a seat for the chain at its front:
+    there the chain pulls as near to the plane of the centre of mass as the piece allows.
+    """
+    from manifold3d import CrossSection
+
     wall, bore = options.wall, options.bore
-    length = TUBE if options.length is None else options.length
-    outer = bore / 2 + wall
-    half = length / 2
+    half = (TUBE if options.length is None else options.length) / 2
+    seat_radius = min(CHAIN, bore) / 2
+    ahead = bore / 2 - seat_radius  # the seat's middle before the round's
+    above = ahead * math.tan(math.radians(45 + ROOF / 2))  # makes the line that touches both rise by ROOF
     clear, _ = _footing(plan, bulk.x, half, half, wall, "make.print.bail")
-    # as high as it can stand without being seen, but where the piece covers it
-    y = seat(plan, bulk.x - half, bulk.x + half, 0.75 * length * wall)
-    y = clear - outer if y is None else min(clear - outer, y + wall / 2)
-    at = np.array([bulk.x, y, bulk.back - outer + 0.7 * wall])
-    body = cylinder(outer, length, at, "x", tolerance)
-    hole = cylinder(bore / 2, 2 * length, at, "x", tolerance)
-    pad = strip(bulk.x - half, bulk.x + half, y - outer / 2, y + outer / 2) ^ plan
-    if pad.area() < SEAT * length * wall:
+    span = seat_radius + above + bore / 2 + 2 * wall
+    holding = seat(plan, bulk.x - half, bulk.x + half, SEAT * 2 * half * wall)
+    # as high as it can stand without being seen, but where enough of the piece lies before it
+    top = clear if holding is None else min(clear, holding + 0.8 * span)
+    pad = strip(bulk.x - half, bulk.x + half, top - span, top) ^ plan
+    if pad.area() < SEAT * 2 * half * wall:
         raise DesignError(
-            f"only {pad.area():.1f} mm2 of the piece lie before a hidden bail {length:.1f} mm long",
-            f"add a plate, or a shorter one; {SEAT * length * wall:.1f} mm2 would hold it",
+            f"only {pad.area():.1f} mm2 of the piece lie before a hidden bail {2 * half:.1f} mm long",
+            f"add a plate, or a shorter one; {SEAT * 2 * half * wall:.1f} mm2 would hold it",
             "make.print.bail.length",
         )
-    pull = at + np.array([0.0, bore / 2, 0.0])
-    reach = (bulk.x - half, y - outer, bulk.x + half, y + outer)
-    saddle = slab(pad, float(at[2]), bulk.back + 0.5 * bulk.depth)
-    return Fitting((body, saddle), (hole,), pull, strip(*_by_axis(reach)), reach)
+    y = top - wall - seat_radius
+    reach = (bulk.x - half, top - span, bulk.x + half, top)
+    z = min(bulk.z, _hiding(bulk, strip(*_by_axis(reach)) ^ plan) - wall - seat_radius)
+
+    def tube(more: float, long: float) -> Solid:
+        rounds = [
+            CrossSection.circle(radius + more, segments(radius + more, tolerance)).translate(place)
+            for radius, place in ((bore / 2, (-ahead, -above)), (seat_radius, (0.0, 0.0)))
+        ]
+        # drawn along z in the plane of depth and height, then laid along x
+        drawn = slab(CrossSection.batch_hull(rounds), -long / 2, long / 2)
+        return drawn.transform(np.array([[0.0, 0.0, -1.0, bulk.x], [0.0, 1.0, 0.0, y], [1.0, 0.0, 0.0, z]]))
+
+    at = np.array([bulk.x, y, z])
+    saddle = slab(pad, z - ahead, bulk.back + 0.5 * bulk.depth) if z - ahead < bulk.back else None
+    added = (tube(wall, 2 * half), *(() if saddle is None else (saddle,)))
+    middle = at - np.array([0.0, above, ahead])
+    # the chain leaves sideways behind the piece, or, where it runs within it, at its sides
+    left, _, right, _ = plan.bounds()
+    long = 4 * half if z <= bulk.back else 2 * max(right - bulk.x, bulk.x - left) + 2
+    return Fitting(added, (tube(0.0, long),), at, middle, strip(*_by_axis(reach)), reach)
+
+
+def _hiding(bulk: Bulk, before: Solid) -> float:
+    """How far forward something may come behind a piece, z in mm: behind solid metal up to just under its face.
+
+    Where openings show it, it stays in the depth; a plate it does not pierce.
+    """
+    seen = bulk.back + VEIL * bulk.depth if bulk.plate is None else bulk.plate
+    seen -= VEILED
+    if bulk.solid is None or seen >= bulk.front - VEILED:
+        return seen
+    low, high = seen, bulk.front
+    whole = 0.999 * before.area()
+    for _ in range(20):
+        tried = (low + high) / 2
+        covered = (bulk.solid.slice(tried + VEILED) ^ before).area() >= whole
+        low, high = (tried, high) if covered else (low, tried)
+    return low
 
 
 def _by_axis(reach: tuple[float, float, float, float]) -> tuple[float, float, float, float]:

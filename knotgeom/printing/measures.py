@@ -138,11 +138,15 @@ def _tenth(value: Floats, weight: Floats, place: Floats) -> Measure:
 
 @dataclass(frozen=True, slots=True)
 class Hanging:
-    """How a piece hangs, degrees off upright: ``turned`` seen from the front, ``tilted`` top to the front, both."""
+    """How a piece hangs, degrees off upright: ``turned`` seen from the front, ``tilted`` top to the front, both.
+
+    ``below`` is how far its centre of mass lies below what it hangs by while it stands upright, mm.
+    """
 
     turned: float
     tilted: float
     off: float
+    below: float
 
 
 def hanging(at: Point, centre: Point) -> Hanging:
@@ -152,4 +156,5 @@ def hanging(at: Point, centre: Point) -> Hanging:
         math.degrees(math.atan2(side, down)),
         math.degrees(math.atan2(front, down)),
         math.degrees(math.atan2(math.hypot(side, front), down)),
+        down,
     )

@@ -29,6 +29,8 @@ from .knot import Knot, knot_of
 from .materials import mass, material
 from .options import Bail, Extent, Place, Printing
 from .plan import filled, grown, highest, outline, strip
+from .process import limits_for
+from .profiles import Profile
 
 SMALLEST, LARGEST = 1.0, 1000.0
 """Sides that a piece may have: below, a mesh in mm was meant in metres, above, the reverse."""
@@ -38,8 +40,6 @@ BALANCED = 0.003
 """How nearly the mass is met, as a share of it."""
 THINNEST, THICKEST = 0.1, 10.0
 """How far the thickness may be changed for a mass, in shares of the design's own."""
-BAIL_WALL = {"casting": 0.8, "printing": 0.6}
-"""Thinnest wall of a bail that a process makes, mm: common practice, no source."""
 SHORT, LOW = 0.06, 0.015
 """Edges and heights of triangles below these are taken out before creases are filled, mm after scaling."""
 
@@ -68,7 +68,7 @@ class Piece:
         Of the finished piece.
     hang : Hang or None
     hang_at : (3,) float64 or None
-        Where the chain pulls, in the finished piece.
+        In the finished piece, the middle of the arc in which the chain lies: under it the piece comes to rest.
     creases, edges : Rounded
         What became of creases and of sharp edges.
     mark : (float, float, float, float) or None
@@ -78,6 +78,8 @@ class Piece:
     knot : Knot
     expected : int
         Bodies that the design's map predicts.
+    bore_at : (3,) float64 or None
+        The middle of the bore through which the chain's end passes.
     """
 
     bodies: tuple[Mesh, ...]
@@ -95,6 +97,7 @@ class Piece:
     notes: tuple[str, ...]
     knot: Knot
     expected: int
+    bore_at: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,12 +105,18 @@ class _Assembled:
     """Solids before creases are filled."""
 
     solids: tuple[Solid, ...]
-    at: Floats | None
+    by: Fitting | None
     mark: tuple[float, float, float, float] | None
     edges: Rounded | None
 
 
-def make_piece(design: Design, options: Printing | None = None, progress: Report | None = None) -> Piece:
+def make_piece(
+    design: Design,
+    options: Printing | None = None,
+    progress: Report | None = None,
+    *,
+    limits: Profile | None = None,
+) -> Piece:
     """Make the piece that a design's ``make.print`` describes.
 
     Parameters
@@ -116,6 +125,8 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
         In place of the design's own.
     progress : callable, optional
         Called with a share of the work done and a stage's name; may raise to stop.
+    limits : Profile, optional
+        Of the process; the one that suits process and material where none is given.
 
     Raises
     ------
@@ -126,7 +137,7 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
     wanted = design.make.print if options is None else options
     if wanted.ring is not None:
         return _ring(design, wanted, report)
-    _refuse(design, wanted)
+    _refuse(design, wanted, limits_for(wanted) if limits is None else limits)
     report(0.02, "making the strands")
     knot = knot_of(design, 1.0, 1.0, wanted.rounding, wanted.tolerance)
     scale = _scale(knot, wanted)
@@ -170,14 +181,15 @@ def make_piece(design: Design, options: Printing | None = None, progress: Report
         thicker=thicker,
         model_scale=grow,
         mass_g=grams,
-        hang=None if assembled.at is None else hang(assembled.at, centre),
-        hang_at=assembled.at,
+        hang=None if assembled.by is None else hang(assembled.by.at, centre),
+        hang_at=None if assembled.by is None else assembled.by.at,
         creases=_together([one.creases for one in pieces]),
         edges=assembled.edges or Rounded(0.0, None, None, 0.0),
         mark=assembled.mark,
         notes=_notes(wanted, scale, thicker, knot, grow),
         knot=knot,
         expected=_expected(knot, wanted, assembled),
+        bore_at=None if assembled.by is None else assembled.by.bore,
     )
 
 
@@ -214,14 +226,16 @@ def _ring(design: Design, wanted: Printing, report: Report) -> Piece:
     )
 
 
-def _refuse(design: Design, wanted: Printing) -> None:
+def _refuse(design: Design, wanted: Printing, limits: Profile) -> None:
     """What can be refused before any work."""
-    thinnest = BAIL_WALL.get(wanted.process, 0.8)
-    for name, part in (("bail", wanted.bail), ("eye", wanted.eye)):
-        if part is not None and part.wall < thinnest:
+    for name, part, thinnest in (
+        ("bail", wanted.bail, limits.bail_wall.value),
+        ("eye", wanted.eye, limits.eye_wall.value),
+    ):
+        if part is not None and thinnest is not None and part.wall < thinnest:
             raise DesignError(
-                f"a wall of {part.wall:g} mm is thinner than {wanted.process} allows",
-                f"give at least {thinnest:g} mm",
+                f"a wall of {part.wall:g} mm is thinner than {limits.name} allows",
+                f"give at least {thinnest:g} mm, or a lower limit in a file of limits",
                 f"make.print.{name}.wall",
             )
     if wanted.bail is not None and wanted.eye is not None and wanted.eye.place is Place.TOP:
@@ -498,28 +512,27 @@ def _assemble(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
             plan = plan + pad
     body = Manifold.batch_boolean(parts, OpType.Add) if len(parts) > 1 else strands
     front = max(high, *(float(part.bounding_box()[5]) for part in parts))
-    at: Floats | None = None
+    fittings: list[Fitting] = []
     if wanted.bail is not None or wanted.eye is not None:
         loose = len(body.decompose())
         centre = contents(*arrays_of(body))[1]
-        alone = body
+        alone, flat_front = body, None if plate is None else top
         for turn in range(2):
-            bulk = Bulk(float(centre[0]), float(centre[1]), float(centre[2]), back, front)
+            bulk = Bulk(float(centre[0]), float(centre[1]), float(centre[2]), back, front, alone, flat_front)
             fittings = _fittings(wanted, plan, bulk)
             body = Manifold.batch_boolean([alone, *(part for f in fittings for part in f.added)], OpType.Add)
             for cut in (part for f in fittings for part in f.cut):
                 body = body - cut
-            at = fittings[0].at
             centre = contents(*arrays_of(body))[1]
-            if abs(float(centre[0]) - float(at[0])) < 1e-3 or turn == 1:
+            if abs(float(centre[0] - fittings[0].at[0])) < 1e-3 or turn == 1:
                 break
         if len(body.decompose()) > loose:
             raise DesignError("what it hangs by does not reach the piece", "add a frame or a plate", "make.print.bail")
         plan = plan + sum((f.region for f in fittings[1:]), fittings[0].region)
     if wanted.hollow is not None:
-        body = _hollowed(body, wanted, back, mark, [] if at is None else [f.region for f in fittings])
+        body = _hollowed(body, wanted, back, mark, [f.region for f in fittings])
     edges = _together(rims) if rims else None
-    return _Assembled((body,), at, mark, edges)
+    return _Assembled((body,), fittings[0] if fittings else None, mark, edges)
 
 
 def _rimmed(section: Solid, low: float, high: float, wanted: Printing, rims: list[Rounded]) -> Solid:
@@ -605,7 +618,7 @@ def _assemble_free(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
                     "make.print.bail",
                 )
     solids[holder] = held
-    return _Assembled(tuple(solids), fittings[0].at, None, None)
+    return _Assembled(tuple(solids), fittings[0], None, None)
 
 
 def _sizes(knot: Knot) -> Any:
@@ -686,7 +699,7 @@ def _expected(knot: Knot, wanted: Printing, assembled: _Assembled) -> int:
         return 1
     label = connected_labels(len(knot.vertices), knot.triangles.ravel(), np.roll(knot.triangles, -1, axis=1).ravel())
     parts = len(np.unique(label[knot.triangles[:, 0]]))
-    if assembled.at is None or parts == 1:
+    if assembled.by is None or parts == 1:
         return parts
     # the foot of a bail may join parts that it stands on
     return min(parts, sum(len(one.decompose()) for one in assembled.solids))

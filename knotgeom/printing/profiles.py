@@ -47,8 +47,12 @@ class Profile:
         Between linked bodies made in one go, mm.
     overhang_deg : Limit
         Faces that look down and lie at less than this to the level need a support, degrees.
+    bail_wall, eye_wall : Limit
+        Least thickness of a bail's wire or wall, and of the metal round the hole of an eye, mm.
     hang_deg : Limit
-        Most that a piece may hang off upright, degrees.
+        Most that a piece may lean sideways as it hangs, seen from the front, degrees.
+    tip_deg : Limit
+        Most that it may tip forward or back, degrees: what hangs behind a piece tips it.
     """
 
     name: str
@@ -59,12 +63,16 @@ class Profile:
     groove_depth: Limit
     step: Limit
     clearance: Limit
+    bail_wall: Limit
+    eye_wall: Limit
     overhang_deg: Limit
     hang_deg: Limit
+    tip_deg: Limit
 
 
 NONE = Limit(None, "the process needs none")
 _HANG = Limit(3.0)
+_TIP = Limit(8.0)
 
 _SILVER = Profile(
     "lost-wax casting in silver",
@@ -75,15 +83,24 @@ _SILVER = Profile(
     groove_depth=Limit(0.35),
     step=Limit(0.5),
     clearance=Limit(0.5),
+    bail_wall=Limit(0.8),
+    eye_wall=Limit(0.8),
     overhang_deg=NONE,
     hang_deg=_HANG,
+    tip_deg=_TIP,
 )
 
 SHIPPED: Mapping[str, Profile] = {
     profile.name: profile
     for profile in (
         _SILVER,
-        replace(_SILVER, name="lost-wax casting in gold or bronze", wall=Limit(1.0)),
+        replace(
+            _SILVER,
+            name="lost-wax casting in gold or bronze",
+            wall=Limit(1.0),
+            bail_wall=Limit(1.0),
+            eye_wall=Limit(1.0),
+        ),
         Profile(
             "resin print",
             "printing",
@@ -93,8 +110,11 @@ SHIPPED: Mapping[str, Profile] = {
             groove_depth=Limit(0.2),
             step=Limit(0.3),
             clearance=Limit(0.3),
+            bail_wall=Limit(0.6),
+            eye_wall=Limit(0.6),
             overhang_deg=Limit(30.0),
             hang_deg=_HANG,
+            tip_deg=_TIP,
         ),
         Profile(
             "powder-bed nylon",
@@ -105,8 +125,11 @@ SHIPPED: Mapping[str, Profile] = {
             groove_depth=Limit(0.3),
             step=Limit(0.4),
             clearance=Limit(0.5),
+            bail_wall=Limit(1.0),
+            eye_wall=Limit(0.8),
             overhang_deg=NONE,
             hang_deg=_HANG,
+            tip_deg=_TIP,
         ),
         Profile(
             "filament",
@@ -117,8 +140,11 @@ SHIPPED: Mapping[str, Profile] = {
             groove_depth=Limit(0.4),
             step=Limit(0.4),
             clearance=Limit(0.5),
+            bail_wall=Limit(1.2),
+            eye_wall=Limit(1.0),
             overhang_deg=Limit(45.0),
             hang_deg=_HANG,
+            tip_deg=_TIP,
         ),
     )
 }

@@ -199,7 +199,7 @@ def test_a_piece_has_the_size_asked_for_and_hangs_straight(kind):
     if kind is not BailKind.HIDDEN:  # which stands behind the piece
         assert abs(piece.hang.tilted) < 1.0
     # a chain's end 4.4 mm thick passes the bore along x, at its middle
-    at = piece.hang_at - [0, Bail().bore / 2, 0]
+    at = piece.bore_at
     rod = trimesh.creation.cylinder(2.2, 60.0, transform=trimesh.geometry.align_vectors([0, 0, 1], [1, 0, 0]))
     rod.apply_translation(at)
     solid = bodies.solid_of(piece.finished[0].vertices, piece.finished[0].triangles)
@@ -318,8 +318,8 @@ def test_every_design_makes_a_sound_piece_or_says_why_not(design, options):
 @pytest.mark.parametrize(
     "design, options, line",
     [
-        (KNOT, Printing(bail=Bail(wall=0.5)), r"make.print.bail.wall: a wall of 0.5 mm is thinner than casting allows; "
-         r"give at least 0.8 mm"),
+        (KNOT, Printing(bail=Bail(wall=0.5)), r"make.print.bail.wall: a wall of 0.5 mm is thinner than lost-wax "
+         r"casting in silver allows; give at least 0.8 mm"),
         (KNOT, Printing(frame=Frame(overlap=2.5)), r"make.print.frame.overlap: the frame would cut the knot: it "
          r"reaches 2.50 mm into strands 3.20 mm wide; give at most 1.92 mm"),
         (KNOT, Printing(frame=Frame(overlap=-1.0)), r"the frame stands clear of the knot, 1.00 mm off"),
