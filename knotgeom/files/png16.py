@@ -1,4 +1,4 @@
-"""PNG without a library: 16-bit grey for heights, 8-bit colour for pictures; with texts and the size of a pixel.
+"""PNG without a library: grey or colour of 8 or 16 bits, for heights and pictures; with texts and a pixel's size.
 
 After the PNG specification (W3C, third edition, 2025; also ISO/IEC 15948).
 """
@@ -25,8 +25,8 @@ def encode(
 
     Parameters
     ----------
-    pixels : (rows, columns) uint16 or (rows, columns, 3) uint8
-        Row 0 at the top.
+    pixels : (rows, columns) or (rows, columns, 3 or 4) uint8 or uint16
+        Grey, colour, or colour with alpha. Row 0 at the top.
     texts : mapping
         Keyword (at most 79 letters) to text, ISO 8859-1 both.
     pitch : float, optional
@@ -34,12 +34,10 @@ def encode(
     level : int
         How hard to pack, 0 to 9.
     """
-    if pixels.dtype == np.uint16 and pixels.ndim == 2:
-        depth, colour, big = 16, 0, pixels.astype(">u2", copy=False)
-    elif pixels.dtype == np.uint8 and pixels.ndim == 3 and pixels.shape[2] == 3:
-        depth, colour, big = 8, 2, pixels
-    else:
+    colour = {(): 0, (3,): 2, (4,): 6}.get(pixels.shape[2:], -1)
+    if colour < 0 or pixels.ndim < 2 or pixels.dtype not in (np.uint8, np.uint16):
         raise ValueError(f"pixels of shape {pixels.shape} and type {pixels.dtype}")
+    depth, big = (16, pixels.astype(">u2", copy=False)) if pixels.dtype == np.uint16 else (8, pixels)
     rows, columns = pixels.shape[:2]
     yield SIGNATURE
     yield _chunk(b"IHDR", struct.pack(">IIBBBBB", columns, rows, depth, colour, 0, 0, 0))
