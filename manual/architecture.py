@@ -51,7 +51,7 @@ STAGES = (
     Stage("heights", "slopes heights", "how high each strand lies"),
     Stage("sweep", "sections sweep uneven seam", "a mesh"),
     Stage("solid", "clean solid", "one sound body"),
-    Stage("facts", "gaps curvature findings remedies made", "all of the above in one call, with what is to be mended"),
+    Stage("facts", "gaps curvature findings parts remedies made", "all of the above in one call, with what is to be mended"),
     Stage("mending", "dividing merging mending starters", "designs to start from, and changes that mend one"),
     Stage("pictures", "raster picture files", "meshes and pictures as files"),
     Stage("carving", "carving", "a relief on a board"),

@@ -6,21 +6,16 @@ back if that goes wrong.
 
 from __future__ import annotations
 
-import contextlib
 import json
 import math
 import os
-import secrets
-import shutil
-import stat
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import DesignError
-from ..files import stl
+from ..files import stl, together
 from ..files.threemf import Body, write_threemf
 from ..mesh import Floats, Ints, all_triangles
 from .bodies import contents, joined
@@ -137,14 +132,8 @@ def write_piece(
     OSError
         The files cannot be written, or do not read back; what stood there before is untouched.
     """
-    target = Path(folder)
-    refuse_existing(target, replace=replace)
-    there = target.is_dir()
-    if not there and not target.parent.is_dir():
-        raise FileNotFoundError(2, "No such folder", str(target.parent))
-    spare = target.parent / f".part-{secrets.token_hex(8)}" if not there else target / f".part-{secrets.token_hex(8)}"
-    os.mkdir(spare)
-    try:
+    refuse_existing(folder, replace=replace)
+    with together.together(folder, FILES) as spare:
         found = report(piece, checked, options)
         picture = preview(piece, found, pixels=pixels, material=options.material)
         free = len(piece.bodies) > 1
@@ -160,17 +149,6 @@ def write_piece(
         picture.save(spare / FILES[2], format="PNG", optimize=True)
         (spare / FILES[3]).write_text(json.dumps(found, indent=2, allow_nan=False) + "\n", encoding="utf-8")
         _read_back(spare, piece, found)
-        for name in FILES:
-            with open(spare / name, "rb+") as stream:
-                os.fsync(stream.fileno())
-        if there:
-            _move(spare, target)
-        else:
-            mode = stat.S_IMODE(spare.stat().st_mode)
-            os.replace(spare, target)
-            os.chmod(target, mode)
-    finally:
-        shutil.rmtree(spare, ignore_errors=True)
     return found
 
 
@@ -181,35 +159,7 @@ def refuse_existing(folder: str | os.PathLike[str], *, replace: bool) -> None:
     ------
     DesignError
     """
-    target = Path(folder)
-    if os.path.lexists(target) and not target.is_dir():
-        raise DesignError("is no folder", "give the name of a folder", file=os.fspath(folder))
-    for name in FILES:
-        if os.path.lexists(target / name):
-            if not replace:
-                raise DesignError("is there already", "give another folder, or --replace", file=str(target / name))
-            if (target / name).is_dir():
-                raise DesignError("is a folder", "give another folder", file=str(target / name))
-
-
-def _move(spare: Path, target: Path) -> None:
-    """All files into a folder that is there; those that they replace are kept until all are in place."""
-    done: list[str] = []
-    kept: list[str] = []
-    try:
-        for name in FILES:
-            if (target / name).exists():
-                os.replace(target / name, spare / f"{name}.before")
-                kept.append(name)
-            os.replace(spare / name, target / name)
-            done.append(name)
-    except BaseException:
-        for name in done:
-            with contextlib.suppress(OSError):
-                os.unlink(target / name)
-        for name in kept:
-            os.replace(spare / f"{name}.before", target / name)
-        raise
+    together.refuse_existing(folder, FILES, replace=replace)
 
 
 def _read_back(folder: Path, piece: Piece, found: Mapping[str, Any]) -> None:
