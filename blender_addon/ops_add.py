@@ -1,5 +1,6 @@
 """Add > Mesh > Relief Knot."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import bpy
@@ -35,14 +36,15 @@ LENGTHS = (
 
 
 def fitted(design, columns, rows, cell):
-    """A design of so many columns and rows, with cells so many mm wide and all else in proportion; 0 leaves as it is.
+    """A starter of so many columns and rows, with cells so many mm wide and all else in proportion; 0 leaves as it is.
 
     On another grid it begins without breaks, for its own were set where they suit the one that it had.
     """
     grid = design.layout
     if (columns or grid.columns, rows or grid.rows) != (grid.columns, grid.rows):
         plain = core.editing.clear_breaks(design)
-        design = core.editing.resize_grid(plain, columns or grid.columns, rows or grid.rows).design
+        size = replace(grid, columns=columns or grid.columns, rows=rows or grid.rows)
+        design = core.editing.set_layout(plain, size).design
     for path in LENGTHS if cell else ():
         length = props.look(design, path)
         if length is not None:

@@ -6,7 +6,7 @@ import enum
 import math
 from dataclasses import replace
 
-from .design import Breaks, Design, Grid, Heights, Making, Site, Strand
+from .design import Breaks, Design, Grid, Heights, Making, Site, Strand, Strip
 from .errors import DesignError
 from .made import judge
 from .reading import MOST_CELLS, check
@@ -32,8 +32,8 @@ class Purpose(str, enum.Enum):
     TRIM = "trim"
 
 
-def _starter(grid: Grid, breaks: Breaks, way: Making, width: float, thickness: float, step: float) -> Design:
-    return Design(grid, breaks, strand=Strand(width=width, thickness=thickness), heights=Heights(way=way, step=step))
+def _starter(layout: Grid | Strip, breaks: Breaks, way: Making, width: float, thickness: float, step: float) -> Design:
+    return Design(layout, breaks, strand=Strand(width=width, thickness=thickness), heights=Heights(way=way, step=step))
 
 
 def _walls(columns: int, rows: int) -> Breaks:
@@ -69,7 +69,7 @@ STARTERS: dict[Purpose, Design] = {
         step=0.6,
     ),
     Purpose.TRIM: _starter(
-        Grid(6, 2, 60.0, 60.0),
+        Strip(6, 2, 60.0, 60.0),
         Breaks((Site(4, 1), Site(8, 1), Site(3, 2), Site(9, 2), Site(4, 3), Site(8, 3))),
         Making.FUSED,
         width=30.0,
