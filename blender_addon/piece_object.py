@@ -25,7 +25,6 @@ knots = core.printing_knot
 allowances = core.printing_allowances
 bodies_of = core.printing_bodies
 fillets = core.printing_fillet
-cycles = core.cycles
 
 FITTINGS = ("plate", "frame", "bail", "eye", "mark", "hollow", "ring")
 """Parts of ``make.print`` that only manifold3d can put on."""
@@ -161,22 +160,9 @@ def united(design, made, profile):
         mark=None,
         notes=("strands alone, united by Blender",),
         knot=knot,
-        expected=_parts(made, parts, is_free),
+        expected=knots.parts_of_map(made),
     )
     return piece, checks.check_piece(piece, profile, material)
-
-
-def _parts(made, parts, is_free):
-    """Bodies that the design's map predicts: its connected parts, and each loop without a crossing."""
-    if is_free:
-        return len(parts)
-    strands = made.counted.strand_map
-    crossings = strands.crossings
-    loops = int((np.diff(made.counted.circuits.visit_start) == 0).sum())
-    ends = strands.ends
-    node = np.where(ends < 4 * crossings, ends // 4, crossings + (ends - 4 * crossings) // 3)
-    label = cycles.connected_labels(crossings + strands.forks, node[:, 0], node[:, 1])
-    return len(np.unique(label)) + loops * (2 if strands.loops_divided and made.counted.size.gap > 0 else 1)
 
 
 def facts_of(design, piece, checked):

@@ -289,6 +289,13 @@ def _with_changes(checked: Checked, piece: Piece) -> Checked:
             f"{least:.2f} mm"
         )
         findings.append(PieceFinding("step", "every crossing", round(step, 4), words, None, (), None, least))
+    if not piece.knot.free and checked.bodies == checked.expected and checked.bodies > 1:
+        words = f"its strands form {checked.bodies} parts that nothing joins, so it would fall apart"
+        advice = (
+            "add a plate or a frame that reaches them all (a wider margin, another shape), or take breaks out so that "
+            "they cross"
+        )
+        findings.append(_plain("bodies", "the whole piece", float(checked.bodies), words, None, advice))
     findings = [replace(one, changes=_changes(one, piece, counted.design)) for one in findings]
     return replace(checked, findings=tuple(findings))
 

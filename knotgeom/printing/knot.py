@@ -129,6 +129,30 @@ def eased(strand: Strand, size: Sizes, radius: float) -> Section | tuple[tuple[f
     return tuple((float(x), float(y)) for x, y in rounded)
 
 
+def parts_of_map(made: Made) -> int:
+    """How many bodies the strands of a design are by its map alone, without any mesh.
+
+    United strands hang together where they cross and fork; free ones are joined by forks only and pass through their
+    crossings. Loops without a crossing stand alone; divided, they are two where their halves lie apart.
+    """
+    strands = made.counted.strand_map
+    crossings, count = strands.crossings, strands.end_count
+    free = made.design.heights.way is Making.FREE
+    end = np.arange(count)
+    # slots go anticlockwise round a node: at a crossing the strand goes on two slots farther
+    corner = end[: 4 * crossings].reshape(-1, 4)
+    prong = end[4 * crossings :].reshape(-1, 3)
+    through = [(corner[:, 0], corner[:, 2]), (corner[:, 1], corner[:, 3])]
+    if not free:
+        through.append((corner[:, 0], corner[:, 1]))
+    joins = [(strands.ends[:, 0], strands.ends[:, 1]), *through, (prong[:, 0], prong[:, 1]), (prong[:, 1], prong[:, 2])]
+    one, other = (np.concatenate(side) for side in zip(*joins))
+    closed = len(np.unique(connected_labels(count, one, other))) if count else 0
+    loops = int((np.diff(made.counted.circuits.visit_start) == 0).sum())
+    halved = strands.loops_divided and (free or made.counted.size.gap > 0)
+    return closed + loops * (2 if halved else 1)
+
+
 def _apart(vertices: Floats, triangles: Ints) -> tuple[tuple[Floats, Ints], ...]:
     """The connected parts of a mesh, in the order of their first vertices."""
     label = connected_labels(len(vertices), triangles.ravel(), np.roll(triangles, -1, axis=1).ravel())

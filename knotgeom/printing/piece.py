@@ -25,7 +25,7 @@ from .bodies import Solid, arrays_of, contents, mesh_of, slab, solid_of
 from .fillet import Faired, Rounded, faired
 from .hanging import Bulk, Fitting, Hang, bail, eye, hang
 from .hollow import pocket
-from .knot import Knot, knot_of
+from .knot import Knot, knot_of, parts_of_map
 from .materials import mass, material
 from .options import Bail, Extent, Place, Printing
 from .plan import filled, grown, highest, outline, strip
@@ -102,12 +102,14 @@ class Piece:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Assembled:
-    """Solids before creases are filled."""
+    """Solids before creases are filled; united strands alone, and the parts that may join some of them."""
 
     solids: tuple[Solid, ...]
     by: Fitting | None
     mark: tuple[float, float, float, float] | None
     edges: Rounded | None
+    strands: Solid | None = None
+    joiners: tuple[Solid, ...] = ()
 
 
 def make_piece(
@@ -188,7 +190,7 @@ def make_piece(
         mark=assembled.mark,
         notes=_notes(wanted, scale, thicker, knot, grow),
         knot=knot,
-        expected=_expected(knot, wanted, assembled),
+        expected=_expected(knot, assembled),
         bore_at=None if assembled.by is None else assembled.by.bore,
     )
 
@@ -490,7 +492,7 @@ def _assemble(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
     flat = strands.project()
     low, high = float(knot.vertices[:, 2].min()) * scale, float(knot.vertices[:, 2].max()) * scale
     plan, plate, frame = _base(flat, knot, wanted, scale)
-    parts = [strands]
+    parts, joiners = [strands], []
     rims: list[Rounded] = []
     back = low
     if plate is not None:
@@ -498,10 +500,12 @@ def _assemble(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
         top = knot.under * scale + 0.04 * knot.thickness * scale
         back = min(top - wanted.plate.thickness, low)
         parts.append(_rimmed(plate, back, top, wanted, rims))
+        joiners.append(parts[-1])
     if frame is not None:
         assert wanted.frame is not None
         height = wanted.frame.height or (high - back)
         parts.append(_rimmed(frame, back, back + height, wanted, rims))
+        joiners.append(parts[-1])
     mark = None
     if wanted.mark is not None:
         mark = _mark(wanted, flat if plate is None else plate)
@@ -509,6 +513,7 @@ def _assemble(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
         if plate is None:
             pad = strip(x, x + width, y, y + height)
             parts.append(_rimmed(pad, back, back + wanted.mark.thickness, wanted, rims))
+            joiners.append(parts[-1])
             plan = plan + pad
     body = Manifold.batch_boolean(parts, OpType.Add) if len(parts) > 1 else strands
     front = max(high, *(float(part.bounding_box()[5]) for part in parts))
@@ -529,10 +534,11 @@ def _assemble(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
         if len(body.decompose()) > loose:
             raise DesignError("what it hangs by does not reach the piece", "add a frame or a plate", "make.print.bail")
         plan = plan + sum((f.region for f in fittings[1:]), fittings[0].region)
+        joiners += [Manifold.batch_boolean(list(f.added), OpType.Add) for f in fittings]
     if wanted.hollow is not None:
         body = _hollowed(body, wanted, back, mark, [f.region for f in fittings])
     edges = _together(rims) if rims else None
-    return _Assembled((body,), fittings[0] if fittings else None, mark, edges)
+    return _Assembled((body,), fittings[0] if fittings else None, mark, edges, strands, tuple(joiners))
 
 
 def _rimmed(section: Solid, low: float, high: float, wanted: Printing, rims: list[Rounded]) -> Solid:
@@ -691,18 +697,25 @@ def _together(parts: list[Rounded]) -> Rounded:
     )
 
 
-def _expected(knot: Knot, wanted: Printing, assembled: _Assembled) -> int:
-    """Bodies that the map predicts: each connected part one, all of them one where a plate or a frame joins them."""
-    if knot.free:
-        return len(knot.bodies)
-    if wanted.plate is not None or wanted.frame is not None:
-        return 1
-    label = connected_labels(len(knot.vertices), knot.triangles.ravel(), np.roll(knot.triangles, -1, axis=1).ravel())
-    parts = len(np.unique(label[knot.triangles[:, 0]]))
-    if assembled.by is None or parts == 1:
+def _expected(knot: Knot, assembled: _Assembled) -> int:
+    """Bodies that the map predicts, and fewer by as many as plate, frame and fittings join; nothing united is looked at.
+
+    Each connected part of plate, frame and fittings joins those parts of the knot that it reaches into.
+    """
+    parts = parts_of_map(knot.made)
+    if knot.free or parts == 1:
         return parts
-    # the foot of a bail may join parts that it stands on
-    return min(parts, sum(len(one.decompose()) for one in assembled.solids))
+    strands = [] if assembled.strands is None else assembled.strands.decompose()
+    joiners = [each for joiner in assembled.joiners for each in joiner.decompose()]
+    links = [
+        (k, len(strands) + j)
+        for k, part in enumerate(strands)
+        for j, joiner in enumerate(joiners)
+        if (part ^ joiner).volume() > 1e-6
+    ]
+    one, other = np.array(links, np.int64).reshape(-1, 2).T
+    label = connected_labels(len(strands) + len(joiners), one, other)
+    return parts - len(strands) + len(np.unique(label[: len(strands)]))
 
 
 def _notes(wanted: Printing, scale: float, thicker: float, knot: Knot, grow: float) -> tuple[str, ...]:
