@@ -698,7 +698,7 @@ def _together(parts: list[Rounded]) -> Rounded:
 
 
 def _expected(knot: Knot, assembled: _Assembled) -> int:
-    """Bodies that the map predicts, and fewer by as many as plate, frame and fittings join; nothing united is looked at.
+    """Bodies that the map predicts, fewer by as many as plate, frame and fittings join; nothing united is looked at.
 
     Each connected part of plate, frame and fittings joins those parts of the knot that it reaches into.
     """
