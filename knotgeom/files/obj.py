@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -26,6 +26,26 @@ def encode(mesh: Mesh) -> list[bytes]:
         pieces += _faces(mesh.quads[of_quads], quad_uv[of_quads])
         pieces += _faces(mesh.triangles[of_triangles], triangle_uv[of_triangles])
     return pieces
+
+
+def encode_objects(objects: Iterable[tuple[str, Floats, Floats, Floats, Ints]], words: str) -> Iterator[bytes]:
+    """The content of an OBJ file of several objects: (name, places, normals, uv, triangles) each.
+
+    Parameters
+    ----------
+    words : str
+        The comment that the file begins with, which says units and axes.
+    """
+    yield f"# {words}\n".encode("ascii")
+    before = 1
+    for name, places, normals, uv, triangles in objects:
+        yield f"o {name}\n".encode("ascii")
+        yield from _numbers("v", places)
+        yield from _numbers("vt", uv)
+        yield from _numbers("vn", normals)
+        corners = np.repeat(triangles + before, 3, axis=1)
+        yield from _lines(f"f{' %d/%d/%d' * 3}\n", corners)
+        before += len(places)
 
 
 def _numbers(word: str, rows: Floats) -> Iterator[bytes]:

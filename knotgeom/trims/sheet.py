@@ -23,7 +23,6 @@ STRAND_TEXELS, GAP_TEXELS = 12.0, 4.0
 """Fewer texels across a strand, or across the gap between two, and the relief is not read from the textures."""
 MOST = 16384
 """Texels that a side may have; common practice, no source."""
-MOST_COPIES = 64
 
 
 def set_sheet(pieces: Sequence[Piece], textures: Textures, period: float, height: float) -> Sheet:
@@ -57,31 +56,7 @@ def set_shared(trims: Sequence[tuple[str, Sequence[Piece], float, float]], textu
     rows = [_rows(*one) for one in trims]
     arms = [arm for one in trims for arm in _arms(one[0], one[1])]
     longest = max(row.length for part in rows for row in part)
-    widest = max((arm.box[2] - arm.box[0] for arm in arms), default=0.0)
-    room = textures.size - 2 * textures.padding
-    if room < 1:
-        raise DesignError(
-            f"a sheet of {textures.size} texels has no room within a padding of {textures.padding}",
-            f"give at most {(textures.size - 1) // 2}",
-            "make.trim.textures.padding",
-        )
-    most = min(textures.size / longest, (room - 1) / widest if widest else math.inf)
-    if textures.density is None:
-        per_mm = textures.size / (longest * math.ceil(textures.size / (longest * most) - 1e-9))
-    else:
-        per_mm = textures.density / 1000
-        if per_mm > most * (1 + 1e-9):
-            side = f"{max(longest, widest):.4g} mm takes {per_mm * max(longest, widest):.0f} texels"
-            raise DesignError(
-                f"at {textures.density:g} texels a metre a part of {side}, more than the sheet's {textures.size}",
-                f"give at most {math.floor(1000 * most):g}, or a size of {_power(textures.size * per_mm / most)}",
-                "make.trim.textures.density",
-            )
-        # whole repeats decide: the nearest density at which they fill the sheet
-        copies = max(1, round(textures.size / (longest * per_mm)))
-        if textures.size / (longest * copies) > most * (1 + 1e-9):
-            copies += 1
-        per_mm = textures.size / (longest * copies)
+    per_mm = _texels_per_mm(textures, longest, max((arm.box[2] - arm.box[0] for arm in arms), default=0.0))
     placed: list[Block] = []
     top = textures.padding
     for row in (row for part in rows for row in part):
@@ -177,6 +152,37 @@ def row_name(piece: Piece) -> str:
 
 
 # ------------------------------------------------------------------------------------------------------- the parts
+
+
+def _texels_per_mm(textures: Textures, longest: float, widest: float) -> float:
+    """Texels to the mm: what is asked for, or else the most that lets the widest part in; whole repeats fill the sheet.
+
+    ``longest`` is the straight piece that whole repeats are counted in, ``widest`` the other parts' greatest width, mm.
+    """
+    room = textures.size - 2 * textures.padding
+    if room < 2:
+        raise DesignError(
+            f"a sheet of {textures.size} texels has no room within a padding of {textures.padding}",
+            f"give at most {max(textures.size // 2 - 1, 0)}",
+            "make.trim.textures.padding",
+        )
+    most = min(textures.size / longest, (room - 1) / widest if widest else math.inf)
+    asked = most
+    if textures.density is not None:
+        asked = textures.density / 1000
+        if asked > most * (1 + 1e-9):
+            side = max(longest, widest)
+            size = _power(textures.size * asked / most)
+            raise DesignError(
+                f"at {textures.density:g} texels a metre a part of {side:.4g} mm takes {asked * side:.0f} texels, "
+                f"the sheet has {textures.size}",
+                f"give at most {math.floor(1000 * most):g}" + (f", or a size of {size}" if 2 * size <= MOST else ""),
+                "make.trim.textures.density",
+            )
+    copies = max(1, round(textures.size / (longest * asked)))
+    if textures.size / (longest * copies) > most * (1 + 1e-9):
+        copies += 1
+    return textures.size / (longest * copies)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,140 @@
+"""A kit as the scene that is written: a node for each piece and level, named so that they sort, and their material."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from ..files import glb, obj
+from ..mesh import Floats, Ints
+from .kit import Kit, Level, Piece
+
+STONE = (0.46, 0.40, 0.32)
+"""Colour of a kit without one of its own, linear."""
+APART = 0.25
+"""Room between pieces in the file, as a share of the strip's height."""
+
+Hull = tuple[Floats, Ints]
+"""Places (n, 3) and triangles (t, 3) of a collision hull."""
+
+
+def encode_glb(
+    kit: Kit, images: Mapping[str, bytes] | None = None, hulls: Mapping[str, Hull] | None = None
+) -> list[bytes]:
+    """The content of ``kit.glb``.
+
+    Pieces stand beside one another, levels behind one another along x; each has its origin at its first port, so that
+    a piece taken out alone and moved by its length meets itself.
+
+    Parameters
+    ----------
+    images : mapping, optional
+        PNG files: "normal" with green up the sheet, "packed" with occlusion, roughness and metal. Those left out are
+        not in the material.
+    hulls : mapping, optional
+        Collision hulls by the names of their pieces.
+    """
+    given = {name: (images or {})[name] for name in ("normal", "packed") if name in (images or {})}
+    names = list(given)
+    material = glb.Material(
+        "trim",
+        STONE,
+        roughness=1.0 if "packed" in given else 0.75,
+        metal=1.0 if "packed" in given else 0.0,
+        normal=names.index("normal") if "normal" in given else -1,
+        packed=names.index("packed") if "packed" in given else -1,
+    )
+    nodes = [glb.Node(name, _surface(level), place, facts) for name, level, place, facts in _spread(kit)]
+    places = {node.facts["piece"]: node.place for node in nodes if node.facts["level"] == 0}
+    for piece in kit.pieces:
+        if hulls and piece.name in hulls:
+            points, triangles = hulls[piece.name]
+            hull = glb.Surface(points, triangles, _flat_normals(points, triangles))
+            nodes.append(glb.Node(f"{piece.name}_hull", hull, places[piece.name], {"piece": piece.name, "hull": True}))
+    facts = {"period_m": kit.period / 1000, "height_m": kit.height / 1000, "texels_per_m": kit.sheet.per_mm * 1000}
+    return glb.encode(nodes, [material], list(given.items()), facts=facts)
+
+
+def encode_obj(kit: Kit) -> Iterator[bytes]:
+    """The content of ``kit.obj``: the same pieces and levels in the same places, metres and y up as in the GLB."""
+    objects = (
+        (
+            name,
+            glb.upright(level.mesh.positions + np.asarray(place)) / 1000,
+            glb.upright(level.mesh.normals),
+            level.mesh.uv,
+            level.mesh.triangles,
+        )
+        for name, level, place, _ in _spread(kit)
+    )
+    return obj.encode_objects(objects, "lengths in metres, y up; uv are those of the trim sheet")
+
+
+def level_name(piece: Piece, number: int) -> str:
+    """What a level of a piece is called in files."""
+    return f"{piece.name}_LOD{number}"
+
+
+def facts_of(piece: Piece, number: int) -> dict[str, Any]:
+    """What a program may want to know of a level of a piece; lengths m, y up."""
+    level = piece.levels[number]
+    return {
+        "piece": piece.name,
+        "part": piece.part.value,
+        "level": number,
+        "card": level.card,
+        "triangles": len(level.mesh.triangles),
+        "tolerance_mm": round(level.tolerance, 6),
+        "deviation_mm": round(level.deviation, 6),
+        "turn_degrees": piece.turn,
+        "repeats": piece.repeats,
+        "stretched": round(piece.stretched, 9),
+        "ports": [
+            {
+                "at": [port.at[0] / 1000, 0.0, -port.at[1] / 1000 + 0.0],
+                "heading_degrees": port.heading % 360.0,
+                "ahead": port.ahead,
+                "profile": port.profile,
+            }
+            for port in piece.ports
+        ],
+    }
+
+
+def _spread(kit: Kit) -> Iterator[tuple[str, Level, tuple[float, float, float], dict[str, Any]]]:
+    """Every level of every piece: its name, itself, where it stands in the file, and facts."""
+    free = APART * kit.height
+    widest = max(piece.box[2] - piece.box[0] for piece in kit.pieces)
+    y = 0.0
+    for piece in kit.pieces:
+        x0, y0, _, y1 = piece.box
+        for number, level in enumerate(piece.levels):
+            place = (round(number * (widest + free) - x0, 3), round(y - y1, 3), 0.0)
+            yield level_name(piece, number), level, place, facts_of(piece, number)
+        y -= y1 - y0 + free
+
+
+def _surface(level: Level) -> glb.Surface:
+    mesh = level.mesh
+    return glb.Surface(
+        mesh.positions,
+        mesh.triangles,
+        mesh.normals,
+        mesh.tangents,
+        (mesh.uv, mesh.light_uv),
+        {"strand": mesh.strand, "along": mesh.along / 1000, "across": mesh.across / 1000},
+        0,
+    )
+
+
+def _flat_normals(points: Floats, triangles: Ints) -> Floats:
+    """Normals of a closed body's vertices, by the areas round them."""
+    a, b, c = (points[k] for k in triangles.T)
+    face = np.cross(b - a, c - a)
+    out = np.zeros_like(points, dtype=float)
+    for corner in triangles.T:
+        np.add.at(out, corner, face)
+    size = np.linalg.norm(out, axis=1, keepdims=True)
+    return np.asarray(np.where(size > 0, out / np.maximum(size, 1e-30), [0.0, 0.0, 1.0]))

@@ -1,0 +1,377 @@
+"""What is written of a trim kit: its sheet, its uv, its tangents, its files."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+import trimesh
+from numpy.testing import assert_allclose, assert_array_equal
+
+from knotgeom.errors import DesignError
+from knotgeom.files import together
+from knotgeom.trims.finishing import finished
+from knotgeom.trims.folder import files_of, write_kit
+from knotgeom.trims.kit import Kit, TrimMesh
+from knotgeom.trims.options import Green, Part, Textures
+from knotgeom.trims.preview import assembled
+from knotgeom.trims.scene import encode_glb
+from knotgeom.trims.sheet import coarse, laid, set_shared, set_sheet, uneven
+from knotgeom.trims.splitting import split, turned
+from knotgeom.trims.tangents import seam_tangents, set_tangents
+from knotgeom.trims.unwrap import MARGIN
+from tests.core.gltf import array, found_by_the_validator, read
+from tests.core.trim_bars import HEIGHT, PERIOD, bar_kit, bar_pieces, bars
+
+
+@pytest.fixture(scope="module")
+def kit() -> Kit:
+    return bar_kit()
+
+
+def every_mesh(kit: Kit):
+    return [(piece, level.mesh) for piece in kit.pieces for level in piece.levels]
+
+
+# ------------------------------------------------------------------------------------------------------- the sheet
+
+
+def test_whole_repeats_run_right_across_the_sheet_so_that_it_comes_round(kit):
+    block = next(one for one in kit.sheet.blocks if one.wraps)
+    assert (block.texels[0], block.texels[2]) == (0, kit.sheet.width)
+    copies = (block.box[2] - block.box[0]) / PERIOD
+    assert copies == round(copies) and block.box[0] == 0
+    for piece, mesh in every_mesh(kit):
+        if piece.part is Part.STRAIGHT:
+            behind, ahead = (mesh.uv[one].astype(float) for one in mesh.seam)
+            assert_allclose(ahead - behind, np.tile([piece.repeats / copies, 0], (len(ahead), 1)), atol=1e-6)
+
+
+def test_every_mm_of_every_piece_has_the_same_texels_both_ways(kit):
+    size = np.array([kit.sheet.width, kit.sheet.height])
+    for piece, mesh in every_mesh(kit):
+        plan, uv = mesh.positions[mesh.triangles][..., :2], mesh.uv[mesh.triangles].astype(float) * size
+        for a, b in ((0, 1), (1, 2), (2, 0)):
+            away = np.linalg.norm((plan[:, b] - plan[:, a]) / [piece.stretched, 1], axis=1)
+            assert_allclose(np.linalg.norm(uv[:, b] - uv[:, a], axis=1), away * kit.sheet.per_mm, atol=2e-3)
+
+
+def test_parts_lie_apart_by_the_padding_and_within_the_sheet(kit):
+    sheet = kit.sheet
+    assert sheet.height & (sheet.height - 1) == 0
+    for one in sheet.blocks:
+        left, bottom, right, top = one.texels
+        free = 0 if one.wraps else sheet.padding
+        assert free <= left < right <= sheet.width - free
+        assert sheet.padding <= bottom < top <= sheet.height - sheet.padding
+        scale = (right - left) / (one.box[2] - one.box[0]), (top - bottom) / (one.box[3] - one.box[1])
+        assert_allclose(scale, sheet.per_mm)
+    for one, other in itertools.combinations(sheet.blocks, 2):
+        apart = max(
+            a[k] - b[k + 2] for a, b in ((one.texels, other.texels), (other.texels, one.texels)) for k in (0, 1)
+        )
+        assert apart >= sheet.padding, (one.piece, other.piece)
+
+
+def test_every_vertex_lies_in_a_part_of_its_own_piece(kit):
+    size = np.array([kit.sheet.width, kit.sheet.height])
+    for piece, mesh in every_mesh(kit):
+        if piece.part is Part.STRAIGHT:
+            continue
+        parts = [np.array(one.texels) for one in kit.sheet.blocks if one.piece == piece.name]
+        texels = mesh.uv.astype(float) * size
+        inside = [((texels >= part[:2] - 1e-3) & (texels <= part[2:] + 1e-3)).all(1) for part in parts]
+        assert np.any(inside, axis=0).all()
+        # and no triangle from one to another
+        assert np.any([one[mesh.triangles].all(1) for one in inside], axis=0).all()
+
+
+def test_u_runs_ahead_along_the_run_at_every_port(kit):
+    for piece, mesh in every_mesh(kit):
+        for port, seam in zip(piece.ports, mesh.seam):
+            way = port.heading if port.ahead else port.heading + 180
+            ahead = turned(mesh.tangents[seam], -way)
+            assert (ahead[:, 0] > 0.99).all() and (mesh.tangents[seam, 3] == 1).all()
+
+
+def test_a_density_is_kept_as_nearly_as_whole_repeats_allow_and_what_cannot_be_is_refused_with_what_can():
+    pieces = bar_pieces()
+    sheet = set_sheet(pieces, Textures(size=2048, density=3000.0), PERIOD, HEIGHT)
+    # 8 repeats give 3200 texels a metre, 9 give 2844
+    assert sheet.per_mm * 1000 == pytest.approx(2048 / (9 * PERIOD) * 1000)
+    for density in (0.0, -1.0, float("nan")):
+        with pytest.raises(DesignError, match="above 0"):
+            set_sheet(pieces, Textures(density=density), PERIOD, HEIGHT)
+    with pytest.raises(DesignError, match="texels a metre") as refused:
+        set_sheet(pieces, Textures(size=1024, density=12_000.0), PERIOD, HEIGHT)
+    density, size = (float(v) for v in re.findall(r"at most (\d+), or a size of (\d+)", str(refused.value))[0])
+    set_sheet(pieces, Textures(size=1024, density=density), PERIOD, HEIGHT)
+    set_sheet(pieces, Textures(size=int(size), density=12_000.0), PERIOD, HEIGHT)
+    with pytest.raises(DesignError, match="padding"):
+        set_sheet(pieces, Textures(size=64, padding=32), PERIOD, HEIGHT)
+    with pytest.raises(DesignError, match="no straight piece"):
+        set_sheet(pieces[2:], Textures(), PERIOD, HEIGHT)
+
+
+def test_too_few_texels_are_found_and_the_remedy_mends_them():
+    pieces = bar_pieces()
+    sheet = set_sheet(pieces, Textures(size=256), PERIOD, HEIGHT)
+    assert sheet.per_mm == pytest.approx(256 / 160)
+    found = coarse(sheet, 7.0, 2.0)
+    assert [re.match(r"the (\w+) of", line)[1] for line in found] == ["strand", "gap"]
+    assert coarse(sheet, 7.5, 2.5) == ()  # exactly 12 and 4
+    size = max(int(re.search(r"width of (\d+)", line)[1]) for line in found)
+    assert coarse(set_sheet(pieces, Textures(size=size), PERIOD, HEIGHT), 7.0, 2.0) == ()
+
+
+def test_several_trims_share_a_sheet_each_with_whole_repeats_across():
+    one, other = bar_pieces(), bar_pieces(())
+    wide = tuple(
+        replace(
+            piece,
+            fine=replace(piece.fine, positions=piece.fine.positions * [0.7, 1, 1]),
+            levels=tuple(
+                replace(level, mesh=replace(level.mesh, positions=level.mesh.positions * [0.7, 1, 1]))
+                for level in piece.levels
+            ),
+        )
+        for piece in other
+    )
+    sheet = set_shared(
+        [("door-", one, PERIOD, HEIGHT), ("belt-", wide, 0.7 * PERIOD, HEIGHT)], Textures(size=2048, density=3000.0)
+    )
+    assert len({(block.piece, block.port) for block in sheet.blocks}) == len(sheet.blocks)
+    rows = [block for block in sheet.blocks if block.wraps]
+    assert [row.piece for row in rows] == ["door-straight", "belt-straight"]
+    for row, period in zip(rows, (PERIOD, 0.7 * PERIOD)):
+        assert row.texels[::2] == (0, 2048)
+        assert (row.box[2] / period) == pytest.approx(round(row.box[2] / period))
+    assert 0 < uneven(sheet) < 0.02
+    mesh = laid(wide[0].levels[0].mesh, wide[0], sheet, "belt-")
+    assert mesh.uv[:, 0].max() == pytest.approx(1 / round(rows[1].box[2] / (0.7 * PERIOD)))
+
+
+# ------------------------------------------------------------------------------------------------------- tangents
+
+
+def test_tangents_at_seams_are_the_same_to_the_bit_in_every_piece_turned_onto_any_other(kit):
+    for level in range(3):
+        seen = []
+        for piece in kit.pieces:
+            mesh = piece.levels[level].mesh
+            for port, seam in zip(piece.ports, mesh.seam):
+                seen.append(turned(mesh.tangents[seam], -(port.heading if port.ahead else port.heading + 180)))
+        assert len(seen) == 10
+        for one in seen[1:]:
+            assert_array_equal(one, seen[0])
+
+
+def test_every_tangent_is_a_unit_vector_square_to_its_normal(kit):
+    for _, mesh in every_mesh(kit):
+        assert_allclose(np.linalg.norm(mesh.tangents[:, :3], axis=1), 1, atol=1e-12)
+        assert_allclose(np.einsum("ij,ij->i", mesh.tangents[:, :3], mesh.normals), 0, atol=1e-9)
+
+
+def test_at_a_seam_tangents_are_those_of_a_longer_run_that_goes_on_there(kit):
+    piece = kit.pieces[0]
+    straight = piece.levels[1].mesh
+    x = np.linspace(0, 2 * PERIOD, 17)
+    wave = 1.5 * (1 - np.cos(2 * np.pi * x / PERIOD)), 3 * np.pi / PERIOD * np.sin(2 * np.pi * x / PERIOD)
+    double = bars(np.stack([x, 0 * x, 0 * x, *wave], 1), 2)
+    double = set_tangents(laid(double, piece, kit.sheet))
+    middle = np.flatnonzero(np.abs(double.positions[:, 0] - PERIOD) < 1e-9)
+    order = np.argsort(double.positions[middle, 1])
+    own = straight.seam[0][np.argsort(straight.positions[straight.seam[0], 1])]
+    assert_allclose(straight.positions[own, 1:], double.positions[middle[order], 1:], atol=1e-9)
+    assert_allclose(straight.tangents[own], double.tangents[middle[order]], atol=1e-6)
+    assert_allclose(seam_tangents(straight), straight.tangents[straight.seam[0]], atol=1e-12)
+
+
+def _patch(uv: list[list[float]]) -> TrimMesh:
+    """Two triangles side by side in the plane."""
+    v = 4
+    return TrimMesh(
+        positions=np.array([[0, 0, 0], [2, 0, 0], [2, 1, 0], [0, 1, 0]], float),
+        normals=np.tile([0.0, 0, 1], (v, 1)),
+        triangles=np.array([[0, 1, 2], [0, 2, 3]], np.int32),
+        strand=np.zeros(v, np.int32),
+        along=np.zeros(v),
+        across=np.zeros(v),
+        seam=(),
+        patch=np.zeros(2, np.int32),
+        uv=np.array(uv, np.float32),
+        light_uv=np.zeros((v, 2), np.float32),
+        tangents=np.zeros((v, 4)),
+    )
+
+
+def test_tangents_of_a_plane_follow_its_uv_in_closed_form():
+    half = np.sqrt(0.5)
+    assert_allclose(set_tangents(_patch([[0, 0], [2, 0], [2, 1], [0, 1]])).tangents, [[1, 0, 0, 1]] * 4)
+    assert_allclose(set_tangents(_patch([[0, 0], [-2, 0], [-2, 1], [0, 1]])).tangents, [[-1, 0, 0, -1]] * 4)
+    # u grows with x + y
+    sheared = set_tangents(_patch([[0, 0], [1, -1], [1.5, -0.5], [0.5, 0.5]])).tangents
+    assert_allclose(sheared, [[half, half, 0, 1]] * 4, atol=1e-7)
+    # without extent on the sheet: along the run, of unit length
+    assert_allclose(set_tangents(_patch([[0, 0]] * 4)).tangents, [[1, 0, 0, 1]] * 4)
+
+
+def test_where_uv_turn_over_vertices_are_split_and_each_side_keeps_its_sign():
+    mesh = set_tangents(_patch([[0, 0], [2, 0], [2, 1], [1.5, 0.2]]))
+    assert len(mesh.positions) == 6
+    signs = mesh.tangents[:, 3][mesh.triangles]
+    assert_array_equal(signs, [[1, 1, 1], [-1, -1, -1]])
+    assert_array_equal(split(mesh, np.zeros(2, int)).triangles, mesh.triangles)
+
+
+# ---------------------------------------------------------------------------------------------------- baked light
+
+
+def test_nothing_lies_twice_on_the_sheet_of_baked_light_and_patches_keep_their_distance_and_proportions(kit):
+    for _, mesh in every_mesh(kit):
+        corners = mesh.light_uv[mesh.triangles].astype(float)
+        faces = shapely.polygons(corners)
+        areas = shapely.area(faces)
+        assert areas.min() > 0
+        patches = [shapely.union_all(faces[mesh.patch == k], grid_size=1e-9) for k in np.unique(mesh.patch)]
+        assert sum(one.area for one in patches) == pytest.approx(areas.sum(), rel=1e-4)
+        for one, other in itertools.combinations(patches, 2):
+            assert one.distance(other) >= 0.999 * MARGIN
+        assert corners.min() >= 0.999 * MARGIN and corners.max() <= 1 - 0.999 * MARGIN
+        # one scale for all: as long on the sheet as along and across the strand
+        real = np.stack([mesh.along, mesh.across], 1)[mesh.triangles]
+        for a, b in ((0, 1), (1, 2)):
+            ratio = np.linalg.norm(corners[:, b] - corners[:, a], axis=1) / np.linalg.norm(
+                real[:, b] - real[:, a], axis=1
+            )
+            assert_allclose(ratio, np.median(ratio), rtol=2e-3)
+
+
+# -------------------------------------------------------------------------------------------------------- the files
+
+MAPS = {
+    "normal": np.tile(np.array([128, 100, 255], np.uint8), (64, 64, 1)),
+    "packed": np.tile(np.array([255, 200, 0], np.uint8), (64, 64, 1)),
+    "height": np.arange(64 * 64, dtype=np.uint16).reshape(64, 64),
+}
+
+
+def test_a_kit_is_written_whole_and_khronos_validator_finds_nothing_in_it(kit, tmp_path):
+    folder = tmp_path / "kit"
+    found = write_kit(folder, kit, MAPS, obj=True, pixels=600)
+    names = ["height.png", "kit.glb", "kit.obj", "normal.png", "packed.png", "preview.png", "report.json"]
+    assert sorted(path.name for path in folder.iterdir()) == sorted(found["files"]) == names
+    assert json.loads((folder / "report.json").read_text(encoding="utf-8")) == found
+    assert found_by_the_validator(folder / "kit.glb") == []
+    bare = tmp_path / "bare.glb"
+    bare.write_bytes(b"".join(encode_glb(kit)))
+    assert found_by_the_validator(bare) == []
+
+
+def test_trimesh_reads_every_piece_and_level_as_it_is_from_glb_and_obj(kit, tmp_path):
+    write_kit(tmp_path / "kit", kit, obj=True, pixels=400)
+    scene = trimesh.load(tmp_path / "kit" / "kit.glb", process=False)
+    names = [f"{piece.name}_LOD{number}" for piece in kit.pieces for number in range(len(piece.levels))]
+    assert list(scene.geometry) == names
+    for piece in kit.pieces:
+        for number, level in enumerate(piece.levels):
+            name, mesh = f"{piece.name}_LOD{number}", level.mesh
+            one = scene.geometry[name]
+            assert (len(one.vertices), len(one.faces)) == (len(mesh.positions), len(mesh.triangles))
+            # x, z and -y, in metres
+            assert_allclose(one.vertices * 1000, mesh.positions[:, [0, 2, 1]] * [1, 1, -1], atol=2e-5)
+            assert_allclose(one.visual.uv, mesh.uv, atol=1e-6)
+            assert_allclose(one.vertex_normals, mesh.normals[:, [0, 2, 1]] * [1, 1, -1], atol=1e-6)
+            assert_allclose(np.asarray(one.vertex_attributes["_STRAND"]).ravel(), mesh.strand)
+    # of an OBJ file's objects trimesh makes one
+    loose = trimesh.load(tmp_path / "kit" / "kit.obj", process=False)
+    whole = [scene.geometry[name].copy().apply_transform(scene.graph.get(name)[0]) for name in names]
+    assert_allclose(loose.vertices, np.concatenate([one.vertices for one in whole]), atol=2e-6)
+    assert_allclose(loose.visual.uv, np.concatenate([one.visual.uv for one in whole]), atol=1e-6)
+    assert len(loose.faces) == sum(len(one.faces) for one in whole)
+
+
+def test_baked_normals_stand_in_the_glb_with_green_up_whatever_way_the_files_have_it(kit, tmp_path):
+    import io
+
+    from PIL import Image
+
+    textures = replace(kit.design.make.trim.textures, green=Green.DIRECTX)
+    trim = replace(kit.design.make.trim, textures=textures)
+    other = replace(kit, design=replace(kit.design, make=replace(kit.design.make, trim=trim)))
+    deep = {**MAPS, "normal": MAPS["normal"].astype(np.uint16) * 257}
+    for one, maps, green in ((kit, MAPS, 100), (other, deep, 155)):
+        write_kit(tmp_path / str(green), one, maps, pixels=400)
+        root, binary = read(tmp_path / str(green) / "kit.glb")
+        material = root["materials"][0]
+        image = root["images"][root["textures"][material["normalTexture"]["index"]]["source"]]
+        view = root["bufferViews"][image["bufferView"]]
+        content = binary[view["byteOffset"] : view["byteOffset"] + view["byteLength"]]
+        assert Image.open(io.BytesIO(content)).getpixel((5, 5)) == (128, green, 255)
+        assert root["images"][material["occlusionTexture"]["index"]]["name"] == "packed"
+        assert "TANGENT" in root["meshes"][0]["primitives"][0]["attributes"]
+
+
+def test_hulls_stand_beside_their_pieces_under_names_that_sort(kit, tmp_path):
+    box = trimesh.creation.box((10, 10, 10))
+    path = tmp_path / "kit.glb"
+    path.write_bytes(b"".join(encode_glb(kit, hulls={"straight": (np.array(box.vertices), np.array(box.faces))})))
+    assert found_by_the_validator(path) == []
+    root, binary = read(path)
+    nodes = {node["name"]: node for node in root["nodes"]}
+    hull = nodes["straight_hull"]
+    assert hull["translation"] == nodes["straight_LOD0"]["translation"] and hull["extras"]["hull"] is True
+    part = root["meshes"][hull["mesh"]]["primitives"][0]
+    assert_allclose(array(root, binary, part["attributes"]["POSITION"]).max(0), 0.005)
+
+
+def test_the_same_kit_gives_the_same_bytes(kit, tmp_path):
+    for name in ("a", "b"):
+        write_kit(tmp_path / name, kit, MAPS, obj=True, pixels=400)
+    for name in files_of(MAPS, obj=True):
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+
+
+def test_what_is_there_is_kept_unless_it_may_be_replaced_and_a_failure_leaves_all_as_it_was(kit, tmp_path, monkeypatch):
+    folder = tmp_path / "kit"
+    folder.mkdir()
+    (folder / "kit.glb").write_text("mine")
+    (folder / "notes.txt").write_text("mine too")
+    with pytest.raises(DesignError, match="--replace"):
+        write_kit(folder, kit, pixels=400)
+    moved = together.os.replace
+
+    def failing(source, target):
+        if str(target).endswith("report.json"):
+            raise OSError(28, "No space left on device")
+        return moved(source, target)
+
+    monkeypatch.setattr(together.os, "replace", failing)
+    with pytest.raises(OSError, match="No space"):
+        write_kit(folder, kit, pixels=400, replace=True)
+    monkeypatch.undo()
+    assert {path.name: path.read_text() for path in folder.iterdir()} == {"kit.glb": "mine", "notes.txt": "mine too"}
+    write_kit(folder, kit, pixels=400, replace=True)
+    assert (folder / "kit.glb").read_bytes()[:4] == b"glTF" and (folder / "notes.txt").read_text() == "mine too"
+
+
+def test_the_preview_has_a_frame_whose_strands_run_on_through_all_joints(kit):
+    parts = assembled(kit)
+    # two bars go round side by side, so there are two strands in all
+    assert {int(k) for mesh in parts for k in np.unique(mesh.strand)} == {0, 1}
+    wide, high = np.ptp(np.concatenate([mesh.positions for mesh in parts])[:, :2], axis=0)
+    assert 1.3 < wide / high < 3
+
+
+def test_finishing_pieces_twice_changes_nothing(kit):
+    again, sheet = finished(kit.pieces, kit.design.make.trim.textures, PERIOD, HEIGHT)
+    assert sheet == kit.sheet
+    for one, other in zip(kit.pieces, again):
+        for a, b in zip(one.levels, other.levels):
+            for name in ("positions", "uv", "light_uv", "tangents", "triangles"):
+                assert_array_equal(getattr(a.mesh, name), getattr(b.mesh, name))
