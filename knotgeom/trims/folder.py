@@ -64,8 +64,8 @@ def write_kit(
     folder : path-like
         Made if it is not there; its parent must be.
     baked : mapping of name to (rows, columns) or (rows, columns, 3) uint8 or uint16, optional
-        Maps on the sheet, row 0 at the top. "normal" (its green the way that the design's textures say) and "packed"
-        are in the GLB's material too.
+        Maps on the sheet, row 0 at the top. Those of normals (their green the way that the design's textures say),
+        "packed" and "cover" are in the GLB's materials too.
     hulls : mapping, optional
         Collision hulls by the names of their pieces.
     obj : bool
@@ -97,17 +97,19 @@ def write_kit(
 
 
 def _embedded(kit: Kit, maps: Mapping[str, NDArray[Any]]) -> dict[str, bytes]:
-    """The maps of the material as glTF wants them: 8 bits, green up the sheet."""
+    """The maps of the materials as glTF wants them: 8 bits, green up the sheet, cover as alpha of white."""
     out = {}
-    for name in ("normal", "packed"):
-        if name in maps:
-            pixels = maps[name]
-            if pixels.dtype == np.uint16:
-                pixels = ((pixels.astype(np.uint32) + 128) // 257).astype(np.uint8)
-            if name == "normal" and kit.design.make.trim.textures.green is Green.DIRECTX:
-                pixels = pixels.copy()
-                pixels[..., 1] = 255 - pixels[..., 1]
-            out[name] = b"".join(png16.encode(np.ascontiguousarray(pixels), {}))
+    for name, pixels in maps.items():
+        if name != "packed" and name != "cover" and not name.startswith("normal"):
+            continue
+        if pixels.dtype == np.uint16:
+            pixels = ((pixels.astype(np.uint32) + 128) // 257).astype(np.uint8)
+        if name == "cover":
+            pixels = np.dstack([np.full((*pixels.shape, 3), 255, np.uint8), pixels])
+        if name.startswith("normal") and kit.design.make.trim.textures.green is Green.DIRECTX:
+            pixels = pixels.copy()
+            pixels[..., 1] = 255 - pixels[..., 1]
+        out[name] = b"".join(png16.encode(np.ascontiguousarray(pixels), {}))
     return out
 
 

@@ -31,22 +31,28 @@ def encode_glb(
     Parameters
     ----------
     images : mapping, optional
-        PNG files: "normal" with green up the sheet, "packed" with occlusion, roughness and metal. Those left out are
-        not in the material.
+        PNG files: "normal-lod0", "normal-lod1", ... and, for cards, "normal", with green up the sheet; "packed" with
+        occlusion, roughness and metal; "cover", white with the strands' cover as alpha. What is left out is not in the
+        materials.
     hulls : mapping, optional
         Collision hulls by the names of their pieces.
     """
-    given = {name: (images or {})[name] for name in ("normal", "packed") if name in (images or {})}
-    names = list(given)
-    material = glb.Material(
-        "trim",
-        STONE,
-        roughness=1.0 if "packed" in given else 0.75,
-        metal=1.0 if "packed" in given else 0.0,
-        normal=names.index("normal") if "normal" in given else -1,
-        packed=names.index("packed") if "packed" in given else -1,
-    )
-    nodes = [glb.Node(name, _surface(level), place, facts) for name, level, place, facts in _spread(kit)]
+    names = sorted(set(images or {}) & _wanted(kit))
+    materials: list[glb.Material] = []
+    known: dict[tuple[str, bool], int] = {}
+
+    def material_of(level: Level, number: int) -> int:
+        normal = "normal" if level.card else f"normal-lod{number}"
+        key = (normal if normal in names else "", level.card)
+        if key not in known:
+            known[key] = len(materials)
+            materials.append(_material(key[0], level.card, number, names))
+        return known[key]
+
+    nodes = [
+        glb.Node(name, _surface(level, material_of(level, facts["level"])), place, facts)
+        for name, level, place, facts in _spread(kit)
+    ]
     places = {node.facts["piece"]: node.place for node in nodes if node.facts["level"] == 0}
     for piece in kit.pieces:
         if hulls and piece.name in hulls:
@@ -54,7 +60,32 @@ def encode_glb(
             hull = glb.Surface(points, triangles, _flat_normals(points, triangles))
             nodes.append(glb.Node(f"{piece.name}_hull", hull, places[piece.name], {"piece": piece.name, "hull": True}))
     facts = {"period_m": kit.period / 1000, "height_m": kit.height / 1000, "texels_per_m": kit.sheet.per_mm * 1000}
-    return glb.encode(nodes, [material], list(given.items()), facts=facts)
+    return glb.encode(nodes, materials, [(name, (images or {})[name]) for name in names], facts=facts)
+
+
+def _wanted(kit: Kit) -> set[str]:
+    """The images that the materials of a kit can use."""
+    used = {"packed"}
+    for piece in kit.pieces:
+        for number, level in enumerate(piece.levels):
+            used |= {"normal", "cover"} if level.card else {f"normal-lod{number}"}
+    return used
+
+
+def _material(normal: str, card: bool, number: int, names: list[str]) -> glb.Material:
+    """The material of a level: each has a map of normals of its own, since it turns the exact surface's to its own."""
+    cover = card and "cover" in names
+    return glb.Material(
+        "trim_card" if card else f"trim_LOD{number}" if normal else "trim",
+        STONE,
+        roughness=1.0 if "packed" in names else 0.75,
+        metal=1.0 if "packed" in names else 0.0,
+        base=names.index("cover") if cover else -1,
+        normal=names.index(normal) if normal else -1,
+        packed=names.index("packed") if "packed" in names else -1,
+        both_sides=card,
+        cutoff=0.5 if cover else None,
+    )
 
 
 def encode_obj(kit: Kit) -> Iterator[bytes]:
@@ -116,7 +147,7 @@ def _spread(kit: Kit) -> Iterator[tuple[str, Level, tuple[float, float, float], 
         y -= y1 - y0 + free
 
 
-def _surface(level: Level) -> glb.Surface:
+def _surface(level: Level, material: int) -> glb.Surface:
     mesh = level.mesh
     return glb.Surface(
         mesh.positions,
@@ -125,7 +156,7 @@ def _surface(level: Level) -> glb.Surface:
         mesh.tangents,
         (mesh.uv, mesh.light_uv),
         {"strand": mesh.strand, "along": mesh.along / 1000, "across": mesh.across / 1000},
-        0,
+        material,
     )
 
 

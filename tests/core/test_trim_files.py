@@ -255,8 +255,10 @@ def test_nothing_lies_twice_on_the_sheet_of_baked_light_and_patches_keep_their_d
 # -------------------------------------------------------------------------------------------------------- the files
 
 MAPS = {
-    "normal": np.tile(np.array([128, 100, 255], np.uint8), (64, 64, 1)),
+    "normal-lod0": np.tile(np.array([128, 100, 255], np.uint8), (64, 64, 1)),
     "packed": np.tile(np.array([255, 200, 0], np.uint8), (64, 64, 1)),
+    "normal": np.tile(np.array([128, 128, 255], np.uint8), (64, 64, 1)),
+    "cover": np.full((64, 64), 255, np.uint8),
     "height": np.arange(64 * 64, dtype=np.uint16).reshape(64, 64),
 }
 
@@ -264,8 +266,8 @@ MAPS = {
 def test_a_kit_is_written_whole_and_khronos_validator_finds_nothing_in_it(kit, tmp_path):
     folder = tmp_path / "kit"
     found = write_kit(folder, kit, MAPS, obj=True, pixels=600)
-    names = ["height.png", "kit.glb", "kit.obj", "normal.png", "packed.png", "preview.png", "report.json"]
-    assert sorted(path.name for path in folder.iterdir()) == sorted(found["files"]) == names
+    names = [*(f"{name}.png" for name in MAPS), "kit.glb", "kit.obj", "preview.png", "report.json"]
+    assert sorted(path.name for path in folder.iterdir()) == sorted(found["files"]) == sorted(names)
     assert json.loads((folder / "report.json").read_text(encoding="utf-8")) == found
     assert found_by_the_validator(folder / "kit.glb") == []
     bare = tmp_path / "bare.glb"
@@ -304,7 +306,7 @@ def test_baked_normals_stand_in_the_glb_with_green_up_whatever_way_the_files_hav
     textures = replace(kit.design.make.trim.textures, green=Green.DIRECTX)
     trim = replace(kit.design.make.trim, textures=textures)
     other = replace(kit, design=replace(kit.design, make=replace(kit.design.make, trim=trim)))
-    deep = {**MAPS, "normal": MAPS["normal"].astype(np.uint16) * 257}
+    deep = {**MAPS, "normal-lod0": MAPS["normal-lod0"].astype(np.uint16) * 257}
     for one, maps, green in ((kit, MAPS, 100), (other, deep, 155)):
         write_kit(tmp_path / str(green), one, maps, pixels=400)
         root, binary = read(tmp_path / str(green) / "kit.glb")
