@@ -7,7 +7,7 @@ import bpy
 from bpy.props import FloatProperty, FloatVectorProperty, IntProperty
 from mathutils import Vector
 
-from . import core, ops_edit, props, rebuild, setting_out, store, units
+from . import core, ops_edit, rebuild, setting_out, store, units
 from .translations import said
 
 LABELS = {
@@ -18,6 +18,7 @@ LABELS = {
     "heights.depth_limit": "Depth Limit {:g} mm",
     "heights.slope_limit_deg": "Slope Limit {:g}\u00b0",
     "breaks": "Take Break Away",
+    "divide": "Divide Nothing",
     "layout.cell": "Larger Cells",
 }
 """What the button of a remedy says, by the key that it changes."""
@@ -53,6 +54,8 @@ def mend(design, finding, key, value):
     if key == "breaks":
         without = _without_break(design, finding["at"])
         return _larger(design, finding) if without is None else without
+    if key == "divide":
+        return replace(design, divide=core.design.Divide())
     if key == "layout.cell":
         return _larger(design, finding)
     found = core.remedies.search(design, finding["kind"], core.findings.Change(key, value), core.made.judge)
@@ -78,17 +81,9 @@ def _without_break(design, at):
 
 
 def _larger(design, finding):
-    """Cells grown by a tenth until the kind of finding is gone, every length that was left open kept as it is."""
-    size = core.sizing.sizes(design)
-    kept = {"strand.width": size.width, "strand.thickness": size.thickness, "divide.gap": size.gap}
-    if design.heights.way is not core.design.Making.FREE:
-        kept["heights.step"] = size.step
-    for path, length in kept.items():
-        design = props.put(design, path, length)
+    """The layout grown by a tenth until the kind of finding is gone, every length that was left open kept as it is."""
     for _ in range(TRIES):
-        grid = design.layout
-        larger = {key: float(f"{LARGER * getattr(grid, key):.4g}") for key in ("cell_width", "cell_height")}
-        design = replace(design, layout=replace(grid, **larger))
+        design = core.remedies.enlarged(design, LARGER)
         found = core.made.make(design, fine=False).findings
         if not any(other.kind == finding["kind"] for other in found):
             return design

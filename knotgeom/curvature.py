@@ -15,7 +15,7 @@ import numpy as np
 from .course import Courses
 from .design import Making, Sizes
 from .divide import circuit_of_visit
-from .findings import MOST, Change, Finding, _at, _down, _run_name
+from .findings import MOST, Change, Finding, down, place_in_mm, run_name
 from .lanes import Lanes
 from .layout import Layout
 from .layout.ring import rolled
@@ -76,20 +76,20 @@ def strong_curvature(
     found: list[tuple[float, Finding]] = []
     for run in np.unique(np.stack([owner[bad], visit], 1), axis=0):
         mine = bad[(owner[bad] == run[0]) & (visit == run[1])]
-        place = _run_name(layout, circuits, int(run[1]), before) if run[1] >= 0 else "on a loop without a crossing"
+        place = run_name(layout, circuits, int(run[1]), before) if run[1] >= 0 else "on a loop without a crossing"
         at = int(mine[strength[mine].argmax()])
         changes, measured = [], []
         by_height, by_width = mine[shrinks[mine].argmax()], mine[turns[mine].argmax()]
         if shrinks[by_height] > SHRINKS:
             ratio = SHRINKS / float(shrinks[by_height])
-            changes.append(Change("strand.thickness", _down(0.98 * ratio * size.thickness)))
+            changes.append(Change("strand.thickness", down(0.98 * ratio * size.thickness)))
             measured.append(
                 f"what lies above or below it draws together by {100 * shrinks[by_height]:.0f} % where "
                 f"{100 * SHRINKS:.0f} % can be had"
             )
         if turns[by_width] > TURNS:
             ratio = TURNS / float(turns[by_width])
-            changes.insert(0, Change("strand.width", _down(0.98 * ratio * 2 * float(half[by_width]))))
+            changes.insert(0, Change("strand.width", down(0.98 * ratio * 2 * float(half[by_width]))))
             measured.append(
                 f"half the width turns by {math.degrees(turns[by_width]):.0f} degrees where {math.degrees(TURNS):.0f} "
                 "can be had"
@@ -105,7 +105,7 @@ def strong_curvature(
                     place,
                     round(radius, 4),
                     f"the surface bends with a radius of {radius:.2f} mm, and {' and '.join(measured)}",
-                    _at(_place(courses, int(lanes.sample[at]))),
+                    place_in_mm(_place(courses, int(lanes.sample[at]))),
                     tuple(change for change in changes if change.value != 0) or (Change("layout.cell", None),),
                 ),
             )

@@ -32,7 +32,8 @@ class Change(NamedTuple):
     """A change of the design that would do as a remedy.
 
     ``key`` is a path in the design file such as ``strand.width`` and ``value`` what it should be; or ``breaks`` with
-    None: take away the break nearest to the finding's place; or ``layout.cell`` with None: larger cells.
+    None: take away the break nearest to the finding's place; ``divide`` with None: do not divide there; or
+    ``layout.cell`` with None: larger cells.
     """
 
     key: str
@@ -86,7 +87,7 @@ NAMES = {
 def _words(change: Change) -> str:
     if change.value is not None:
         return f"a {NAMES[change.key]} of {change.value:.4g} mm"
-    return "one break less there" if change.key == "breaks" else "a larger cell"
+    return {"breaks": "one break less there", "divide": "no dividing there"}.get(change.key, "a larger cell")
 
 
 BEND = 2.4
@@ -102,12 +103,12 @@ def _site(layout: Layout, edge: int) -> str:
     return f"{x}" if y == FREE else f"[{x}, {y}]"
 
 
-def _at(point: Floats) -> tuple[float, ...]:
+def place_in_mm(point: Floats) -> tuple[float, ...]:
     """A place in mm to four decimals: in plan, or in space on a curved surface."""
     return tuple(round(float(value), 4) for value in point)
 
 
-def _down(value: float) -> float:
+def down(value: float) -> float:
     """Rounded down to a hundredth."""
     return math.floor(value * 100 + 1e-6) / 100
 
@@ -118,14 +119,15 @@ def _up(value: float) -> float:
 
 def _mm(value: float) -> str:
     """A length that fits, rounded down to a hundredth."""
-    return f"{_down(value):.2f} mm"
+    return f"{down(value):.2f} mm"
 
 
 def _mm_up(value: float) -> str:
     return f"{_up(value):.2f} mm"
 
 
-def _run_name(layout: Layout, circuits: Circuits, visit: int, before: Ints) -> str:
+def run_name(layout: Layout, circuits: Circuits, visit: int, before: Ints) -> str:
+    """The run of strand that leads to a visit, in the designer's terms; ``before`` has the visit before each."""
     start, end = circuits.visit_edge[before[visit]], circuits.visit_edge[visit]
     return f"between crossings {_site(layout, start)} and {_site(layout, end)}"
 
@@ -158,7 +160,7 @@ def tight_bends(
     for run in np.unique(np.stack([owner[bad], visit], 1), axis=0):
         mine = bad[(owner[bad] == run[0]) & (visit == run[1])]
         sample = int(mine[inside[mine].argmin()])
-        place = _run_name(layout, circuits, int(run[1]), before) if run[1] >= 0 else "on a loop without a crossing"
+        place = run_name(layout, circuits, int(run[1]), before) if run[1] >= 0 else "on a loop without a crossing"
         width = float(radius[sample]) / (0.5 + INSIDE)
         found.append(
             (
@@ -169,8 +171,8 @@ def tight_bends(
                     round(float(inside[sample]), 4),
                     f"the bend's inside edge has a radius of {inside[sample]:.2f} mm, a quarter of the width is "
                     f"{wide[sample] / 4:.2f} mm",
-                    _at(courses.point[sample]),
-                    (Change("strand.width", _down(width)),),
+                    place_in_mm(courses.point[sample]),
+                    (Change("strand.width", down(width)),),
                 ),
             )
         )
@@ -190,7 +192,7 @@ def uneven_ground(
         apart, plain = float(gaps.apart[k]), float(usual[k])
         if apart >= (1 - EVEN) * plain - 1e-9 or len(found) >= MOST:
             break
-        a, b = (_run_name(layout, circuits, int(v), before) for v in gaps.visit[k])
+        a, b = (run_name(layout, circuits, int(v), before) for v in gaps.visit[k])
         # a first estimate; how far strands stand from walls goes with their width, so it has to be tried
         width = min((apart + size.width - (1 - EVEN) * size.pitch) / EVEN, 0.95 * size.width)
         width = max(width, 0.8 * size.width)
@@ -202,8 +204,8 @@ def uneven_ground(
                 f"the background is {apart:.2f} mm here and {plain:.2f} mm in the plain plait"
                 if apart > 0
                 else f"the strands lie {-apart:.2f} mm upon one another, so that the opening between them is closed",
-                _at(gaps.point[k]),
-                (Change("strand.width", _down(width)), Change("breaks", None)),
+                place_in_mm(gaps.point[k]),
+                (Change("strand.width", down(width)), Change("breaks", None)),
             )
         )
     return found
@@ -248,7 +250,7 @@ def crowded_turns(
         if near > TOUCHING * width:
             continue
         background = float(np.median(layout.pitch)) - width
-        place = _run_name(layout, circuits, visit, before) if visit >= 0 else "on a loop without a crossing"
+        place = run_name(layout, circuits, visit, before) if visit >= 0 else "on a loop without a crossing"
         found.append(
             Finding(
                 "ground",
@@ -257,8 +259,8 @@ def crowded_turns(
                 f"the background within its turns is {near:.2f} mm and {background:.2f} mm in the plain plait"
                 if near > 0
                 else f"the strand lies {-near:.2f} mm upon itself",
-                _at(point[int(apart.argmin()) // number]),
-                (Change("strand.width", _down(0.9 * width)), Change("breaks", None)),
+                place_in_mm(point[int(apart.argmin()) // number]),
+                (Change("strand.width", down(0.9 * width)), Change("breaks", None)),
             )
         )
     return found[:MOST], least
@@ -272,7 +274,7 @@ def coarse_surface(uneven: float, size: Sizes) -> Finding:
         round(uneven, 4),
         f"the mesh is coarse for its strands: seen along two of them its surface lies {uneven:.2f} mm apart",
         None,
-        (Change("strand.width", _down(0.7 * size.width)), Change("layout.cell", None)),
+        (Change("strand.width", down(0.7 * size.width)), Change("layout.cell", None)),
     )
 
 
@@ -294,7 +296,7 @@ def steep_places(
         word = "thickness" if heights.way is Making.FREE else "step"
         keep = max(size.separation * room / max(depth - size.thickness, 1e-9), 0.0)
         measured = f"the strands take {depth:.2f} mm, the limit is {heights.depth_limit:.2f} mm"
-        change = Change("heights.step", _down(keep)) if word == "step" else Change("heights.depth_limit", _up(depth))
+        change = Change("heights.step", down(keep)) if word == "step" else Change("heights.depth_limit", _up(depth))
         found.append(Finding("depth", "the whole design", round(depth, 4), measured, None, (change,)))
     return found
 
@@ -325,7 +327,7 @@ def _slope_finding(
         place = f"crossing {names[0]}" if names else "the whole design"
     at = None
     if len(lanes.sample):
-        at = _at(courses.point[lanes.sample[relief.steepest_sample]])
+        at = place_in_mm(courses.point[lanes.sample[relief.steepest_sample]])
     number = max(int((drop > 0).sum()), 1)
     needed, room = float(drop[drop > 0].sum()), float(run.sum())
     climbs = max(int((run > 0).sum()), 1)
@@ -334,15 +336,15 @@ def _slope_finding(
     if more > 0:
         width = size.width - more
         if not strand_map.divided.any() and width > 0.1 * size.width:
-            changes.append(Change("strand.width", _down(width)))
+            changes.append(Change("strand.width", down(width)))
         if strand_map.divided.any() and size.gap + more < 0.8 * size.width:
             changes.append(Change("divide.gap", _up(size.gap + more)))
     keep = allowed * max(room, 0.0) / number / 1.07  # the finished curve is a little steeper than the least slope
     if design.heights.way is Making.FREE:
         if keep - size.clearance > 0.05:
-            changes.append(Change("strand.thickness", _down(keep - size.clearance)))
+            changes.append(Change("strand.thickness", down(keep - size.clearance)))
     elif keep > 0.01:
-        changes.append(Change("heights.step", _down(keep)))
+        changes.append(Change("heights.step", down(keep)))
     asked = math.degrees(math.atan(allowed))
     return Finding(
         "slope",
@@ -371,7 +373,7 @@ def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief
     else:
         measured = f"two crossings lie so close that {middle}"
         width = size.width - relief.stretches.lacking
-        change = Change("strand.width", _down(width)) if width > 0.1 * size.width else Change("layout.cell", None)
+        change = Change("strand.width", down(width)) if width > 0.1 * size.width else Change("layout.cell", None)
     return [Finding("step", place, round(relief.stretches.lacking, 4), measured, None, (change,))]
 
 

@@ -34,6 +34,7 @@ from .layout.halfedge import CROSSING
 from .layout.ring import rolled, unrolled
 from .mesh import Floats, Mesh
 from .panel import merged_circuits
+from .parts import crowded_parts, shallow_meetings
 from .reading import check, written_pass
 from .remedies import proved
 from .resolve import resolved
@@ -376,13 +377,21 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     crowded, least = crowded_turns(c.layout, c.circuits, d.courses, c.widths, before)
     overlap = c.design.heights.way is Making.FREE and float(d.gaps.apart.min(initial=np.inf)) <= 0
     overlap |= least <= 0  # a strand that lies upon itself is nothing to unite either
+    beside, least = crowded_parts(c.layout, c.circuits, d.courses, c.widths, before)
+    overlap |= c.design.heights.way is Making.FREE and least <= 0
+    if c.design.heights.way is Making.FREE:
+        shallow = shallow_meetings(
+            c.layout, c.circuits, c.strand_map, d.courses, d.lanes, d.relief.z, c.narrowest, before
+        )
+        overlap |= bool(shallow)
+        beside = [*beside, *shallow]
     coarse = d.uneven > TOO_UNEVEN * c.size.thickness
     if coarse:
         curved = [*curved, coarse_surface(d.uneven, c.size)]
     steepest = max(d.relief.tightest.slope, d.relief.steepest)
     makeable = inside > 0 and steepest <= STEEPEST and not overlap and folding < 1
     makeable &= not (coarse and c.design.heights.way is Making.FREE)  # united strands only show it
-    return (*steep, *bends, *ground, *curved, *crowded, *eased), makeable
+    return (*steep, *bends, *ground, *curved, *crowded, *beside, *eased), makeable
 
 
 def _facts(

@@ -1,7 +1,8 @@
 """Remedies that work: a change that a finding offers is tried on the design, and tried again until the finding is gone.
 
 A finding's own number is a first estimate: a narrower strand stands elsewhere, a wider gap moves what is crossed. Each
-try draws the design anew; the new findings of that kind say what the next try should be.
+try draws the design anew; the new findings of that kind say what the next try should be. Where no value does, larger
+cells, flatter strands and no dividing are tried in turn, and what does is offered; fewer breaks where nothing does.
 """
 
 from __future__ import annotations
@@ -9,11 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from .design import Design
+from .design import Border, Breaks, Design, Divide, FreeMesh, Grid, Layouts, Making, Panel, Ring, Sphere, Strip, Turned
 from .errors import DesignError
 from .findings import Change, Finding
+from .resolve import resolved
+from .sizing import sizes
 
 TRIES = 8
+LARGER = (1.3, 1.7, 2.2, 3.0)
+"""Times that cells are tried as large, where larger cells may be the remedy."""
 Judge = Callable[[Design], Iterable[Finding]]
 
 
@@ -43,6 +48,82 @@ def applied(design: Design, change: Change) -> Design:
     if change.key == "strand.groove.depth":
         return replace(design, strand=replace(strand, groove=replace(strand.groove, depth=value)))
     raise ValueError(f"{change.key} is no value that a finding changes")
+
+
+def enlarged(design: Design, times: float) -> Design:
+    """The same strands on a layout ``times`` as large; every length that was left open stays what it was."""
+    size = sizes(resolved(design))
+    strand = design.strand
+    groove = replace(strand.groove, depth=size.groove_depth)
+    heights = design.heights
+    if heights.way is not Making.FREE:
+        heights = replace(heights, step=size.step)
+    return replace(
+        design,
+        layout=_enlarged_layout(design.layout, times),
+        divide=replace(design.divide, gap=size.gap),
+        strand=replace(strand, width=size.width, thickness=size.thickness, groove=groove),
+        heights=heights,
+    )
+
+
+def _enlarged_layout(layout: Layouts, times: float) -> Layouts:
+    def large(length: float) -> float:
+        return float(f"{times * length:.6g}")
+
+    match layout:
+        case Grid():
+            return replace(layout, cell_width=large(layout.cell_width), cell_height=large(layout.cell_height))
+        case Ring():
+            dome = layout.surface and replace(layout.surface, rise=large(layout.surface.rise))
+            return replace(layout, inner=large(layout.inner), outer=large(layout.outer), surface=dome)
+        case Strip():
+            surface = layout.surface
+            if isinstance(surface, Sphere):
+                surface = replace(surface, diameter=large(surface.diameter))
+            elif isinstance(surface, Turned):
+                surface = Turned(tuple((large(radius), large(height)) for radius, height in surface.profile))
+            width, height = large(layout.cell_width), large(layout.cell_height)
+            return replace(layout, cell_width=width, cell_height=height, surface=surface)
+        case Border():
+            return replace(layout, cell=large(layout.cell))
+        case FreeMesh():
+            vertices = tuple((large(x), large(y), large(z)) for x, y, z in layout.vertices)
+            return replace(layout, vertices=vertices, file=None)
+        case Panel():
+            pieces = tuple(
+                replace(
+                    piece,
+                    at=(large(piece.at[0]), large(piece.at[1])),
+                    design=piece.design and enlarged(piece.design, times),
+                )
+                for piece in layout.pieces
+            )
+            return replace(layout, pieces=pieces)
+
+
+def _last_resort(design: Design, kind: str, judge: Judge) -> Change:
+    """What does where no single length does: larger cells, flatter strands, no dividing, fewer breaks."""
+
+    def mended(other: Design) -> bool:
+        try:
+            return all(finding.kind != kind for finding in judge(other))
+        except DesignError:
+            return False
+
+    cells = Change("layout.cell", None)
+    if any(mended(enlarged(design, times)) for times in LARGER):
+        return cells
+    if kind in ("slope", "step"):
+        free, size = design.heights.way is Making.FREE, sizes(resolved(design))
+        lower = Change("strand.thickness", size.thickness / 2) if free else Change("heights.step", size.step / 2)
+        flatter = search(design, kind, lower, judge)
+        if flatter is not None:
+            return flatter
+    divide = design.divide
+    if (divide.all or divide.passes or divide.circuits) and mended(replace(design, divide=Divide())):
+        return Change("divide", None)
+    return Change("breaks", None) if design.breaks != Breaks() else cells
 
 
 def search(design: Design, kind: str, first: Change, judge: Judge) -> Change | None:
@@ -82,9 +163,15 @@ def proved(design: Design, findings: tuple[Finding, ...], judge: Judge) -> tuple
             values = [c.value for c in offers if c.key == key and c.value is not None]
             growing = key in ("divide.gap", "heights.depth_limit")
             found[kind, key] = search(design, kind, Change(key, (max if growing else min)(values)), judge)
+    last: dict[str, Change] = {}
     result = []
     for finding in findings:
         changes = [found[finding.kind, c.key] if c.value is not None else c for c in finding.changes]
         working = tuple(change for change in changes if change is not None)
-        result.append(replace(finding, changes=working or (Change("layout.cell", None),)))
+        others = tuple(change for change in working if change.key != "layout.cell")
+        if len(others) < len(working) or not others:
+            if finding.kind not in last:
+                last[finding.kind] = _last_resort(design, finding.kind, judge)
+            working = (*others, last[finding.kind]) if last[finding.kind].key == "layout.cell" or not others else others
+        result.append(replace(finding, changes=working))
     return tuple(result)

@@ -60,11 +60,13 @@ def seen_from_above(lines: list[np.ndarray]) -> Code:
     return code
 
 
-def probe(mesh: Mesh, points: np.ndarray, ways: np.ndarray, reach: float) -> list[tuple[np.ndarray, np.ndarray]]:
+def probe(
+    mesh: Mesh, points: np.ndarray, ways: np.ndarray, reach: float, *, faces: bool = False
+) -> list[tuple[np.ndarray, ...]]:
     """What lines through points along unit directions meet within ``reach`` of the points, the farthest out first.
 
     Returns for each line the places along it and +1 where it leaves the body going outward, -1 where it enters
-    (Moeller and Trumbore, 1997).
+    (Moeller and Trumbore, 1997); with ``faces`` also the triangles that are met.
     """
     corner = mesh.vertices[all_triangles(mesh)]
     centre = corner.mean(1)
@@ -87,7 +89,8 @@ def probe(mesh: Mesh, points: np.ndarray, ways: np.ndarray, reach: float) -> lis
             place = (f * back).sum(1) / det
             hit = (np.abs(det) > 1e-14) & (u >= 0) & (v >= 0) & (u + v <= 1) & (np.abs(place) <= reach)
         order = np.argsort(-place[hit], kind="stable")
-        found.append((place[hit][order], np.sign((np.cross(e, f) @ way)[hit][order]).astype(int)))
+        met = (place[hit][order], np.sign((np.cross(e, f) @ way)[hit][order]).astype(int))
+        found.append((*met, near[hit][order]) if faces else met)
     return found
 
 

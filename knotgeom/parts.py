@@ -1,0 +1,214 @@
+"""Strands that are woven with none of each other, and yet come too near or lie upon each other.
+
+Openings are faces of the map of crossings, and each connected part of a weave has a map of its own. What lies between
+two parts, or beside a loop without a crossing, is a face of neither; so it is looked for in plan: samples of one part
+near samples of another, found by sorting them into square bins as wide as they may be near.
+
+Where strands cross at a shallow angle, as they may on a free mesh, they lie over each other for longer than heights are
+kept apart at a crossing. Such places are looked for in the same way, with the heights that the strands have there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import product
+
+import numpy as np
+
+from .course import Courses
+from .cycles import connected_labels
+from .design import Sizes
+from .divide import StrandMap, circuit_of_visit
+from .findings import EVEN, Change, Finding, down, place_in_mm, run_name
+from .lanes import Lanes
+from .layout import Layout
+from .mesh import Floats, Ints
+from .trace import Circuits
+
+_STEP = 0.2
+"""Distance between the samples that are compared, in widths of the narrowest strand."""
+_CHUNK = 1 << 20  # pairs at a time
+SHALLOW = 0.75
+"""Sine of the angle of crossing below which strands are looked at for meeting beside it; some 49 degrees."""
+_DEEP, _THICK = 0.15, 0.6
+"""Strands meet where they lie this share of a width upon each other, their middles nearer than this share of their
+thickness: more than rounding and an overlap kept along its middle only make of strands that do not meet."""
+_ALONG = 1.6
+"""Places of one strand nearer than this along it, in widths, do not count as two."""
+
+
+def parts_of(circuits: Circuits) -> Ints:
+    """The connected part that each circuit belongs to, (C,): circuits that cross are of one part."""
+    owner = circuit_of_visit(circuits)
+    order = np.argsort(circuits.visit_edge, kind="stable")  # the two visits of a crossing side by side
+    return connected_labels(circuits.count, owner[order[0::2]], owner[order[1::2]])
+
+
+def _near_pairs(points: Floats, reach: float) -> Iterator[tuple[Ints, Ints]]:
+    """Pairs of points, each once, in the same or in neighbouring bins of a grid with cells ``reach`` wide."""
+    bins = np.floor((points - points.min(0)) / reach).astype(np.int64) + 1
+    stride = np.append(1, np.cumprod(bins.max(0)[:-1] + 2))
+    key = bins @ stride
+    order = np.argsort(key, kind="stable")
+    keys = key[order]
+    for offset in product((-1, 0, 1), repeat=points.shape[1]):
+        wanted = keys + np.array(offset) @ stride
+        first, last = np.searchsorted(keys, wanted, "left"), np.searchsorted(keys, wanted, "right")
+        count = last - first
+        ends = np.cumsum(count)
+        begin = 0
+        while begin < len(keys):
+            base = int(ends[begin - 1]) if begin else 0
+            stop = max(begin + 1, int(np.searchsorted(ends, base + _CHUNK, "right")))
+            number = count[begin:stop]
+            one = np.repeat(np.arange(begin, stop), number)
+            other = (
+                np.arange(len(one))
+                - np.repeat(np.cumsum(number) - number, number)
+                + np.repeat(first[begin:stop], number)
+            )
+            yield order[one], order[other]
+            begin = stop
+
+
+def crowded_parts(
+    layout: Layout, circuits: Circuits, courses: Courses, widths: Floats, before: Ints
+) -> tuple[list[Finding], float]:
+    """Where two parts of a weave come nearer than even ground allows, and the least background between any two, mm.
+
+    Parameters
+    ----------
+    widths : (C,) float64
+        Width of each circuit, mm.
+    before : (V,) int64
+        The visit before each along its circuit.
+
+    Returns
+    -------
+    findings : list of Finding
+        One for each two parts, the nearest place of both.
+    least : float
+        Infinite where the parts are farther apart than is looked for, or there is one only.
+    """
+    part = parts_of(circuits)
+    if not len(part) or part.max() == 0:
+        return [], np.inf
+    owner = np.repeat(np.arange(circuits.count), np.diff(courses.start))
+    pitch = float(np.median(layout.pitch))
+    spacing = courses.length.sum() / len(owner)
+    every = max(1, int(_STEP * widths.min() / spacing))
+    pick = np.arange(0, len(owner), every)
+    half = 0.75 * spacing * every  # to the samples on either side
+    point, home = courses.point[pick], owner[pick]
+    ahead = courses.near(np.roll(courses.point, -1, 0) - courses.point)[pick]
+    ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-12)
+    reach = float(widths.max()) + (1 - EVEN) * max(pitch - float(widths.min()), 0.0)
+    seen, name = point.copy(), np.arange(len(point))
+    if courses.period:  # what lies just after the seam is near what lies just before it too
+        seen[:, 0] %= courses.period
+        again = np.flatnonzero(seen[:, 0] < 2 * reach)
+        seen = np.vstack([seen, seen[again] + [courses.period, 0.0]])
+        name = np.append(name, again)
+    nearest: dict[tuple[int, int], tuple[float, int, int]] = {}
+    for one, other in _near_pairs(seen, reach):
+        i, j = name[one], name[other]
+        fit = part[home[i]] < part[home[j]]
+        i, j = i[fit], j[fit]
+        away = courses.near(point[i] - point[j])
+        along = np.einsum("nd,nd->n", away, ahead[j])
+        away = away - np.clip(along, -half, half)[:, None] * ahead[j]
+        apart = np.linalg.norm(away, axis=1) - (widths[home[i]] + widths[home[j]]) / 2
+        pair = part[home[i]] * (part.max() + 1) + part[home[j]]
+        order = np.lexsort((apart, pair))
+        for k in order[np.unique(pair[order], return_index=True)[1]].tolist():
+            both = (int(part[home[i[k]]]), int(part[home[j[k]]]))
+            nearest[both] = min(nearest.get(both, (np.inf, 0, 0)), (float(apart[k]), int(i[k]), int(j[k])))
+    found = []
+    for apart_mm, a, b in sorted(nearest.values()):
+        width = float(widths[[home[a], home[b]]].mean())
+        background = pitch - width
+        if apart_mm >= (1 - EVEN) * background - 1e-9:
+            continue
+        names = [_where(layout, circuits, courses, int(home[s]), float(courses.along[pick[s]]), before) for s in (a, b)]
+        found.append(
+            Finding(
+                "ground",
+                " and ".join(names),
+                round(apart_mm, 4),
+                f"strands that do not cross are {apart_mm:.2f} mm apart, and {background:.2f} mm in the plain plait"
+                if apart_mm > 0
+                else f"strands that do not cross lie {-apart_mm:.2f} mm upon one another",
+                place_in_mm(point[a]),
+                (Change("strand.width", down(0.9 * width)), Change("breaks", None)),
+            )
+        )
+    return found, min((value[0] for value in nearest.values()), default=np.inf)
+
+
+def shallow_meetings(
+    layout: Layout,
+    circuits: Circuits,
+    strand_map: StrandMap,
+    courses: Courses,
+    lanes: Lanes,
+    z: Floats,
+    size: Sizes,
+    before: Ints,
+) -> list[Finding]:
+    """Where free strands that cross at a shallow angle run into each other beside the crossing; one finding a circuit.
+
+    Parameters
+    ----------
+    z : (m,) float64
+        Height of every lane sample, mm.
+    before : (V,) int64
+        The visit before each along its circuit.
+    """
+    ways = layout.heading[np.unique(strand_map.crossing_edge)]
+    sine = np.linalg.norm(np.cross(ways[:, 0], ways[:, 1]), axis=1)
+    if not len(sine) or sine.min() > SHALLOW:
+        return []
+    lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
+    circuit = lanes.circuit[lane]
+    width = np.where(lanes.whole, lanes.breadth[lane], lanes.width)
+    aside = np.where(lanes.whole, 0.0, lanes.offset)[:, None]
+    point = courses.point[lanes.sample] + aside * courses.lateral[lanes.sample]
+    along = courses.along[lanes.sample]
+    spacing = float(lanes.length.sum()) / max(len(point), 1)
+    pick = np.arange(0, len(point), max(1, int(_STEP * width.min() / spacing)))
+    worst: dict[int, tuple[float, int]] = {}
+    for one, other in _near_pairs(point[pick], float(width.max())):
+        i, j = pick[one], pick[other]
+        fit = i < j
+        i, j = i[fit], j[fit]
+        apart = np.linalg.norm(courses.near(point[i] - point[j]), axis=1) - (width[i] + width[j]) / 2
+        far = np.abs(along[i] - along[j])
+        far = np.minimum(far, courses.length[circuit[i]] - far)
+        two = (circuit[i] != circuit[j]) | (far > _ALONG * (width[i] + width[j]) / 2)
+        meet = two & (apart < -_DEEP * np.minimum(width[i], width[j])) & (np.abs(z[i] - z[j]) < _THICK * size.thickness)
+        for k in np.flatnonzero(meet).tolist():
+            name = int(circuit[i[k]])
+            worst[name] = min(worst.get(name, (np.inf, 0)), (float(apart[k]), int(i[k])))
+    found = []
+    for name, (apart_mm, at) in sorted(worst.items()):
+        found.append(
+            Finding(
+                "ground",
+                _where(layout, circuits, courses, name, float(along[at]), before),
+                round(apart_mm, 4),
+                f"strands that cross at a shallow angle lie {-apart_mm:.2f} mm upon one another beside the crossing",
+                place_in_mm(courses.point[lanes.sample[at]]),
+                (Change("strand.width", down(0.8 * size.width)),),
+            )
+        )
+    return found
+
+
+def _where(layout: Layout, circuits: Circuits, courses: Courses, circuit: int, along: float, before: Ints) -> str:
+    first, last = int(circuits.visit_start[circuit]), int(circuits.visit_start[circuit + 1])
+    if first == last:
+        return "a loop without a crossing"
+    places = courses.visit_along[first:last]
+    later = np.flatnonzero(places >= along - 1e-9)
+    visit = first + int(later[places[later].argmin()] if len(later) else places.argmin())
+    return run_name(layout, circuits, visit, before)
