@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -51,11 +51,13 @@ def write_kit(
     kit: Kit,
     baked: Mapping[str, NDArray[Any]] | None = None,
     *,
+    shown: Sequence[Kit] = (),
     hulls: Mapping[str, Hull] | None = None,
     obj: bool = False,
     replace: bool = False,
     title: str = "",
     pixels: int = 1600,
+    more: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Write a kit's files and return the report.
 
@@ -66,12 +68,16 @@ def write_kit(
     baked : mapping of name to (rows, columns) or (rows, columns, 3) uint8 or uint16, optional
         Maps on the sheet, row 0 at the top. Those of normals (their green the way that the design's textures say),
         "packed" and "cover" are in the GLB's materials too.
+    shown : sequence of Kit, optional
+        Kits that the preview shows, where ``kit`` has the pieces of several.
     hulls : mapping, optional
         Collision hulls by the names of their pieces.
     obj : bool
         Whether the pieces are written as OBJ too.
     replace : bool
         Whether files of the same names may be replaced.
+    more : mapping, optional
+        What the report has beside, ready for JSON.
 
     Raises
     ------
@@ -83,7 +89,7 @@ def write_kit(
     maps = dict(baked or {})
     names = files_of(maps, obj=obj)
     together.refuse_existing(folder, names, replace=replace)
-    found = report(kit, names)
+    found = {**report(kit, names), **(more or {})}
     with together.together(folder, names) as spare:
         _put(spare / GLB, encode_glb(kit, _embedded(kit, maps), hulls))
         if obj:
@@ -91,7 +97,7 @@ def write_kit(
         for name, pixels_of in maps.items():
             words = {"Title": f"{name} map", "Source": "knotgeom"}
             _put(spare / map_file(name), png16.encode(pixels_of, words))
-        preview(kit, pixels=pixels, title=title).save(spare / PREVIEW, format="PNG", optimize=True)
+        preview(shown or [kit], pixels=pixels, title=title).save(spare / PREVIEW, format="PNG", optimize=True)
         _put(spare / REPORT, [(json.dumps(found, indent=2, allow_nan=False) + "\n").encode("utf-8")])
     return found
 

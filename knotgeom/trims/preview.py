@@ -30,22 +30,33 @@ STEP = 2.5
 """Pixels between two places at which an edge is looked at, whether it is seen."""
 
 
-def preview(kit: Kit, *, pixels: int = 1600, title: str = "") -> Image:
-    """The picture; needs Pillow.
+def preview(kits: Sequence[Kit], *, pixels: int = 1600, title: str = "") -> Image:
+    """The picture, one kit below the other; needs Pillow.
 
     Parameters
     ----------
     pixels : int
         Width of the whole picture.
     """
+    from PIL import Image
+
+    parts = [_kit_picture(kit, pixels, title if number == 0 else "") for number, kit in enumerate(kits)]
+    sheet = Image.new("RGB", (pixels, sum(one.height for one in parts)), PAPER)
+    y = 0
+    for one in parts:
+        sheet.paste(one, (0, y))
+        y += one.height
+    return sheet
+
+
+def _kit_picture(kit: Kit, pixels: int, title: str) -> Image:
     from PIL import Image, ImageDraw, ImageFont
 
     parts = assembled(kit)
     scene = _joined(parts)
     run = Image.fromarray(picture(scene, round(pixels * _wide(scene)), margin=MARGIN))
     straight = piece(kit, "straight")
-    count = len(straight.levels)
-    columns = min(count, 5)
+    columns = min(len(straight.levels), 5)
     gap = round(0.02 * pixels)
     font, small = ImageFont.load_default(pixels / 62), ImageFont.load_default(pixels / 78)
     line = round(1.5 * pixels / 62)
@@ -54,7 +65,7 @@ def preview(kit: Kit, *, pixels: int = 1600, title: str = "") -> Image:
         for level in straight.levels
     ]
     tall = max(tile.height for tile in tiles)
-    rows = -(-count // columns)
+    rows = -(-len(tiles) // columns)
     foot = rows * (tall + 2 * line + gap) + gap
     sheet = Image.new("RGB", (pixels, line * 2 + run.height + foot), PAPER)
     draw = ImageDraw.Draw(sheet)
