@@ -34,6 +34,7 @@ from knotgeom.design import (
 from knotgeom.panel import four
 from knotgeom.printing.options import Bail, BailKind, Eye, Frame, Mark, Outline, Plate, Printing
 from knotgeom.reading import write_text
+from knotgeom.trims.options import Part, Textures, Trimming
 
 FOLDER = Path(__file__).resolve().parent / "designs"
 
@@ -305,7 +306,48 @@ PRINTED: tuple[Demo, ...] = (
 """Finished pieces for printing and casting."""
 
 
+def _door_frame() -> Design:
+    kit = Trimming(triangles=4000, lengths=(1000.0,), hull=True)
+    return Design(
+        Strip(4, 3, 40.0, 40.0),
+        Breaks(vertical=(Site(4, 3),)),
+        strand=Strand(width=17.0, thickness=11.0, section=Section.MEDIAN_INCISED),
+        heights=Heights(way=Making.FUSED, step=3.8),
+        make=Make(trim=kit),
+    )
+
+
+def _belt_strip() -> Design:
+    kit = Trimming(triangles=3000, repeats=2, textures=Textures(size=1024))
+    return Design(
+        Strip(4, 2, 9.0, 9.0),
+        divide=Divide(all=True, gap=0.9),
+        strand=Strand(width=3.6, thickness=2.0, section=Section.HALF_ROUND),
+        heights=Heights(way=Making.FUSED, step=0.6),
+        make=Make(trim=kit),
+    )
+
+
+def _column_band() -> Design:
+    kit = Trimming(triangles=2500, pieces=(Part.STRAIGHT, Part.CAP))
+    return Design(
+        Strip(4, 4, 45.0, 45.0),
+        Breaks(horizontal=(Site(3, 4), Site(5, 4))),
+        strand=Strand(width=19.0, thickness=12.0),
+        heights=Heights(way=Making.FUSED, step=4.0),
+        make=Make(trim=kit),
+    )
+
+
+TRIMMED: tuple[Demo, ...] = (
+    Demo("door_frame", "Trim kit for a door frame, with corners and a metre of it", "game artist", _door_frame()),
+    Demo("belt_strip", "Trim kit of a belt, its strands divided", "game artist", _belt_strip()),
+    Demo("column_band", "Trim kit of a band to array round a column", "game artist", _column_band()),
+)
+"""Kits of trim pieces for games."""
+
+
 if __name__ == "__main__":
     FOLDER.mkdir(exist_ok=True)
-    for demo in (*DEMOS, *SHAPED, *CARVED, *PRINTED):
+    for demo in (*DEMOS, *SHAPED, *CARVED, *PRINTED, *TRIMMED):
         demo.path.write_text(write_text(demo.design), encoding="utf-8")

@@ -19,7 +19,7 @@ def _demos():
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
-    return (*module.DEMOS, *module.CARVED, *module.PRINTED), module.SHAPED
+    return (*module.DEMOS, *module.CARVED, *module.PRINTED), (*module.SHAPED, *module.TRIMMED)
 
 
 ON_GRIDS, SHAPED = _demos()
