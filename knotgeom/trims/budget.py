@@ -1,0 +1,243 @@
+"""What a whole piece keeps at a tolerance: rails by section, rings by run; and the tolerance that a budget allows."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..errors import DesignError
+from ..mesh import Ints
+from .choosing import Chains, Chords, choose_rings, feasible, measure_chords, profile, section_choices
+from .net import Choice, chain_edges, count_triangles, fork_rails
+from .options import Screen, Trimming
+from .patches import OPEN, Patches
+from .seams import Seams, Section, mirrored, port_ends, seam_end
+from .shading import chains_of, shown_columns
+
+SAME = 0.02
+"""Sections are the same if no point differs by more than this share of their size."""
+ROUNDS = 22
+"""Halvings in the search for a tolerance."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """Runs of one section: the runs, which of them are its mirror image, and the choices of rails to take from."""
+
+    runs: tuple[int, ...]
+    flipped: tuple[bool, ...]
+    section: Section
+    choices: tuple[Chains, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """A piece as choices are made from it: shown rails of every run, its groups, and tables of chords as they come."""
+
+    patches: Patches
+    shown: tuple[Chains, ...]
+    groups: tuple[Group, ...]
+    tables: dict[tuple[int, tuple[tuple[int, ...], ...], int], Chords] = field(default_factory=dict)
+
+
+def survey(patches: Patches, options: Trimming, seams: Seams | None = None) -> Survey:
+    """Group a piece's runs by their sections; those that ``seams`` knows keep its rails."""
+    shown = tuple(chains_of(shown_columns(run, options.underside)) for run in patches.runs)
+    figures = [profile(run.points[len(run.points) // 2]) for run in patches.runs]
+    known = list(seams.sections) if seams else []
+    sections: list[Section] = []
+    members: list[list[tuple[int, bool]]] = []
+    fixed: list[bool] = []
+    for number, figure in enumerate(figures):
+        for place, section in enumerate([*sections, *known]):
+            found = _alike(figure, shown[number], section)
+            if found is not None:
+                if place >= len(sections):
+                    sections.append(section)
+                    members.append([])
+                    fixed.append(True)
+                    place = len(sections) - 1
+                members[place].append((number, found))
+                break
+        else:
+            sections.append(Section(figure, shown[number], shown[number]))
+            members.append([(number, False)])
+            fixed.append(False)
+    groups = []
+    for section, own, kept in zip(sections, members, fixed, strict=True):
+        choices = (section.kept,) if kept else _rail_choices(section)
+        groups.append(Group(tuple(n for n, _ in own), tuple(f for _, f in own), section, choices))
+    return Survey(patches, shown, tuple(groups))
+
+
+def _alike(figure: np.ndarray, shown: Chains, section: Section) -> bool | None:
+    """Whether a figure is the section as it stands (False) or in a mirror (True); None if it is another."""
+    if figure.shape != section.figure.shape:
+        return None
+    size = float(np.ptp(section.figure, axis=0).max())
+    corners = len(figure)
+    flipped = figure[(corners - np.arange(corners)) % corners] * np.array([-1.0, 1.0])
+    for mirror, other, rows in ((False, figure, shown), (True, flipped, mirrored(shown, corners))):
+        same_rows = len(rows) == len(section.shown) and all(
+            np.array_equal(a, b) for a, b in zip(rows, section.shown, strict=True)
+        )
+        if same_rows and np.abs(other - section.figure).max() <= SAME * size:
+            return mirror
+    return None
+
+
+def _rail_choices(section: Section) -> tuple[Chains, ...]:
+    """Choices for all rows of columns together, from the fewest rails to the most."""
+    rows = [section_choices(section.figure, chain) for chain in section.shown]
+    most = max(len(row) for row in rows)
+    return tuple(tuple(row[min(step, len(row) - 1)] for row in rows) for step in range(most))
+
+
+def chords_of(piece: Survey, run: int, kept: Chains, tolerance: float) -> Chords:
+    """The table of chords for a tolerance, measured once for each doubling of it."""
+    octave = math.floor(math.log2(tolerance))
+    key = (run, tuple(tuple(chain.tolist()) for chain in kept), octave)
+    if key not in piece.tables:
+        piece.tables[key] = measure_chords(piece.patches.runs[run], piece.shown[run], kept, 2.0**octave)
+    return piece.tables[key]
+
+
+def choose(piece: Survey, tolerance: float, seams: Seams | None = None, even_out: bool = True) -> tuple[Choice, ...]:
+    """What is kept of every run: for each section the rails that need the fewest triangles at the tolerance."""
+    rails: dict[int, Chains] = {}
+    rings: dict[int, Ints] = {}
+    for group in piece.groups:
+        best, kept_it = math.inf, False
+        for kept in group.choices:
+            tried, spent, keeps = {}, 0, True
+            for run, flipped in zip(group.runs, group.flipped, strict=True):
+                own = mirrored(kept, piece.patches.runs[run].points.shape[1]) if flipped else kept
+                chords = chords_of(piece, run, own, tolerance)
+                keeps = keeps and feasible(chords, tolerance)
+                tried[run] = (own, choose_rings(chords, tolerance))
+                spent += 2 * chain_edges(own) * (len(tried[run][1]) - 1)
+            if best == math.inf or (keeps and spent < best) or (keeps and not kept_it):
+                best, kept_it = spent, keeps
+                rails |= {run: own for run, (own, _) in tried.items()}
+                rings |= {run: rows for run, (_, rows) in tried.items()}
+    if even_out:
+        for run, kept in rails.items():
+            rings[run] = choose_rings(chords_of(piece, run, kept, tolerance), tolerance, even_out=True)
+    ends = _end_rails(piece, rails, seams)
+    return tuple(
+        Choice(rings[run], rails[run], ends.get((run, 0)), ends.get((run, 1))) for run in range(len(piece.shown))
+    )
+
+
+def _end_rails(piece: Survey, rails: dict[int, Chains], seams: Seams | None) -> dict[tuple[int, int], Chains]:
+    """Rails of first and last rings where they are others than the run's: at ports as the seam's, at forks more."""
+    patches = piece.patches
+    ends: dict[tuple[int, int], Chains] = {}
+    if seams is not None:
+        for port, key, run, end in port_ends(patches):
+            corners = patches.runs[run].points.shape[1]
+            ends[run, end] = seam_end(seams, patches.ports[port], key, end, corners).chains
+    for number, fork in enumerate(patches.forks):
+        must = fork_rails(patches, number)
+        size = patches.runs[fork.trunk[0]].points.shape[1]
+        left, right = (np.unique(np.concatenate(rails[run[0]]) % size) for run in (fork.left, fork.right))
+        pairs = fork.wall[np.isin(fork.wall[:, 0] % size, left) | np.isin(fork.wall[:, 1] % size, right)]
+        wanted = {
+            fork.trunk: must[fork.trunk[0]],
+            fork.left: np.concatenate([must[fork.left[0]], pairs[:, 0]]),
+            fork.right: np.concatenate([must[fork.right[0]], pairs[:, 1]]),
+        }
+        for (run, end), more in wanted.items():
+            rows = []
+            for shown, kept in zip(piece.shown[run], rails[run], strict=True):
+                rows.append(np.unique(np.concatenate([kept, shown[np.isin(shown % size, more % size)]])))
+            ends[run, end] = tuple(rows)
+    return ends
+
+
+def triangles_of(piece: Survey, choices: tuple[Choice, ...], capped: bool) -> int:
+    """Triangles of the level that the choices make, exactly."""
+    patches = piece.patches
+    total = sum(count_triangles(choice) for choice in choices)
+    for fork in patches.forks:
+        trunk, left, right = (
+            choices[run].at(0 if end == 0 else len(choices[run].rings) - 1)
+            for run, end in (fork.trunk, fork.left, fork.right)
+        )
+        size = patches.runs[fork.trunk[0]].points.shape[1]
+        half = size // 2
+        total += chain_edges(trunk)
+        for chains, low, high in ((left, 0, half), (right, half, size)):
+            for chain in chains:
+                total += int(((chain[:-1] >= low) & (chain[1:] <= high)).sum())
+        total += 2 + (2 if piece.shown[fork.trunk[0]][0][0] == 0 else 0)
+    if capped:
+        for _, _, run, end in port_ends(patches):
+            rails = np.unique(
+                np.concatenate(choices[run].at(0 if end == 0 else len(choices[run].rings) - 1))
+                % patches.runs[run].points.shape[1]
+            )
+            total += max(len(rails) - 2, 0)
+    return total
+
+
+def tolerance_for(straight: Patches, triangles: int, options: Trimming | None = None) -> float:
+    """The least tolerance, mm, at which a level of the straight piece has no more than so many triangles.
+
+    Raises
+    ------
+    DesignError
+        If fewer triangles are given than close its strands at any tolerance.
+    """
+    options = options or Trimming()
+    piece = survey(straight, options)
+    girth = max(float(run.across[-1]) for run in straight.runs)
+
+    def spent(tolerance: float) -> int:
+        return triangles_of(piece, choose(piece, tolerance, even_out=False), options.capped)
+
+    # The coarsest that is taken: strands off by a quarter of their girth are no strands any more.
+    coarsest = girth / 4
+    fewest = spent(coarsest)
+    if fewest > triangles:
+        raise DesignError(
+            f"{triangles} triangles do not close the strands of {straight.name}",
+            f"give at least {fewest} to this level, by more triangles or a larger share",
+            "make.trim.triangles",
+        )
+    high = coarsest
+    low = high / 4
+    while spent(low) <= triangles:
+        if low < 1e-6 * girth:
+            return low
+        high, low = low, low / 4
+    for _ in range(ROUNDS):
+        middle = math.sqrt(low * high)
+        if high < low * 1.0005:
+            break
+        if spent(middle) <= triangles:
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def screen_tolerance(screen: Screen, distance: float) -> float:
+    """How far off, mm, a point may be that is seen from ``distance`` m, for the pixels that the screen allows.
+
+    A pixel in the middle of a perspective picture covers ``2 distance tan(field / 2) / height``.
+    """
+    covers = 2 * distance * math.tan(math.radians(screen.field_of_view) / 2) / screen.height
+    return 1000.0 * screen.pixels * covers
+
+
+def open_ends(patches: Patches) -> int:
+    """Ends of runs that meet neither a port nor a fork."""
+    forked = {end for fork in patches.forks for end in (fork.trunk, fork.left, fork.right)}
+    return sum(
+        run.ports[end] == OPEN and (number, end) not in forked and not run.closed
+        for number, run in enumerate(patches.runs)
+        for end in (0, 1)
+    )

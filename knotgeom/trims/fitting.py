@@ -1,0 +1,267 @@
+"""Setting a level's points off the exact surface, so that the greatest distance between both is least.
+
+A facet whose corners stand on the surface is off it by a whole sagitta on one side. Moved off by half of it, it is off
+by half on both. All facets together: signed distances of points of the exact surface from the triangles that lie over
+them are linear in the points' places, and their greatest is made least by Lawson's way, least squares with ever more
+weight on what is far off (C. L. Lawson, 1961; here from memory), each solved by conjugate gradients.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh import Bools, Floats, Ints
+from .choosing import Chains, looped
+from .net import Net
+from .patches import Patches
+from .shading import across_at, unit
+
+ROUNDS = 8
+"""Times that the weights are set anew."""
+STEPS = 14
+"""Steps of conjugate gradients in each."""
+HOLD = 0.02
+"""Pull of a point to its place, as a share of the pull of its facets: it keeps points from wandering along them."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Samples:
+    """Points of the exact surface and the triangle of a net over each; points on its edges stand once for each side.
+
+    Attributes
+    ----------
+    place : (s, 3) float64
+    triangle : (s,) int64
+    share : (s, 3) float64
+        Of the triangle's three corners.
+    rim : (s,) bool
+        Points of a rim of what is left out: the triangle is that of their rim edge, of which two shares are not 0.
+    run, ring, rail : (s,) int64
+    """
+
+    place: Floats
+    triangle: Ints
+    share: Floats
+    rim: Bools
+    run: Ints
+    ring: Ints
+    rail: Ints
+
+
+def sample(patches: Patches, shown: tuple[Chains, ...], rings: tuple[Ints, ...], net: Net) -> Samples:
+    """Find the triangle of the net over every point of the given rings (one array a run) and all shown rails."""
+    found = []
+    corner = net.triangles
+    for number, (run, chains) in enumerate(zip(patches.runs, shown, strict=True)):
+        points, length = looped(run)
+        for row, chain in enumerate(chains):
+            own = np.flatnonzero(net.patch[corner[:, 0]] == number * 4 + row)
+            if not len(own):
+                continue
+            ring, rail = net.ring[corner[own]], net.rail[corner[own]]
+            at = rings[number]
+            first, last = np.searchsorted(at, ring.min(1)), np.searchsorted(at, ring.max(1), side="right")
+            wide = rail.max(1) - rail.min(1) + 1
+            size = (last - first) * wide
+            which = np.repeat(np.arange(len(own)), size)
+            step = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+            m = at[first[which] + step // wide[which]]
+            k = rail.min(1)[which] + step % wide[which]
+            u, v = length[m], across_at(run, k)
+            share = barycentric(np.stack([u, v], 1), np.stack([length[ring[which]], across_at(run, rail[which])], 2))
+            inside = (share >= -1e-7).all(1)
+            which, m, k, share = which[inside], m[inside], k[inside], share[inside]
+            edge = _rim_rows(net, own, which, k, chain)
+            for rim, rows in ((False, np.arange(len(which))), (True, edge)):
+                found.append(
+                    (
+                        points[m[rows], k[rows] % points.shape[1]],
+                        own[which[rows]],
+                        share[rows],
+                        np.full(len(rows), rim),
+                        np.full(len(rows), number),
+                        m[rows],
+                        k[rows],
+                    )
+                )
+    columns = [np.concatenate(column) for column in zip(*found, strict=True)]
+    return Samples(*columns)
+
+
+def _rim_rows(net: Net, own: Ints, which: Ints, rail: Ints, chain: Ints) -> Ints:
+    """Samples that lie on the first or last rail of a row of columns that does not close on itself."""
+    corners_at = net.rail[net.triangles[own]][which]
+    rows = []
+    for edge in (int(chain[0]), int(chain[-1])):
+        rows.append(np.flatnonzero((rail == edge) & ((corners_at == edge).sum(1) == 2)))
+    return np.concatenate(rows)
+
+
+def barycentric(place: Floats, corners: Floats) -> Floats:
+    """Shares of three corners in places of the plane, (s, 2) and (s, 3, 2); of a triangle without area: -1."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    ab, ac, ap = b - a, c - a, place - a
+    area = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    flat = np.abs(area) < 1e-12
+    area = np.where(flat, 1.0, area)
+    second = (ap[:, 0] * ac[:, 1] - ap[:, 1] * ac[:, 0]) / area
+    third = (ab[:, 0] * ap[:, 1] - ab[:, 1] * ap[:, 0]) / area
+    share: Floats = np.stack([1 - second - third, second, third], 1)
+    share[flat] = -1.0
+    return share
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Freedom:
+    """How points may move: ``unknown`` of each point (p,), those of one unknown alike.
+
+    ``plane`` (d, 3) are normals of planes that unknowns keep to; 0 where they are free.
+    ``fixed`` (d,) do not move at all.
+    """
+
+    unknown: Ints
+    plane: Floats
+    fixed: Bools
+
+
+def free(points: int) -> Freedom:
+    """Every point moves for itself."""
+    return Freedom(np.arange(points), np.zeros((points, 3)), np.zeros(points, bool))
+
+
+def directions(net: Net, points: Floats, samples: Samples) -> Floats:
+    """The direction that each sample's distance is measured along: its facet's normal, on rims out of the facet."""
+    corner = points[net.point[net.triangles]]
+    normal = unit(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]))
+    way = normal[samples.triangle]
+    rows = np.flatnonzero(samples.rim)
+    if len(rows):
+        triangle = samples.triangle[rows]
+        third = samples.share[rows].argmin(1)  # the corner off the rim
+        a, b = corner[triangle, (third + 1) % 3], corner[triangle, (third + 2) % 3]
+        way[rows] = unit(np.cross(b - a, normal[triangle]))
+    return way
+
+
+def residuals(net: Net, points: Floats, samples: Samples, way: Floats) -> Floats:
+    """Signed distances of the samples from their triangles, (s,)."""
+    corner = points[net.point[net.triangles[samples.triangle]]]
+    off: Floats = np.einsum("sx,sx->s", samples.place - np.einsum("sc,scx->sx", samples.share, corner), way)
+    return off
+
+
+def fit(net: Net, samples: Samples, freedom: Freedom, power: float = 1.0) -> Floats:
+    """Places of the net's points at which the greatest distance of the samples is least, (p, 3)."""
+    start = points = net.points
+    if not len(samples.triangle):
+        return points
+    way = directions(net, points, samples)
+    off = residuals(net, points, samples, way)
+    best, least = points, float(np.abs(off).max())
+    unknown = freedom.unknown[net.point[net.triangles[samples.triangle]]]
+    count = len(freedom.fixed)
+    weight = np.ones(len(off))
+    for _ in range(ROUNDS):
+        slope = samples.share[:, :, None] * way[:, None, :]
+        pull = np.bincount(unknown.ravel(), (weight[:, None] * samples.share**2).ravel(), count)
+        hold = HOLD * pull + 1e-9 * pull.max()
+        moved = _solve(slope, unknown, weight, off, hold, pull + hold, freedom)
+        points = points + moved[freedom.unknown]
+        turned = directions(net, points, samples)
+        if (np.einsum("sx,sx->s", turned, way) < 0.3).any():
+            break  # a facet turned over: leave it at what was best
+        way = turned
+        off = residuals(net, points, samples, way)
+        size = np.abs(off)
+        worst = float(size.max())
+        if worst < least:
+            best, least = points, worst
+        weight = weight * (0.03 + size / worst) ** power
+        weight /= weight.mean()
+    moved = best - start
+    return start + moved
+
+
+def _solve(
+    slope: Floats, unknown: Ints, weight: Floats, off: Floats, hold: Floats, scale: Floats, freedom: Freedom
+) -> Floats:
+    """Least weighted squares of ``off - slope . moved``, by preconditioned conjugate gradients, (d, 3)."""
+    count = len(scale)
+    flat = (unknown[:, :, None] * 3 + np.arange(3)).reshape(-1)
+
+    def kept(vector: Floats) -> Floats:
+        inside = vector - np.einsum("dx,dx->d", vector, freedom.plane)[:, None] * freedom.plane
+        inside[freedom.fixed] = 0.0
+        return np.asarray(inside)
+
+    def gather(values: Floats) -> Floats:
+        both = (slope * values[:, None, None]).reshape(-1)
+        return np.asarray(np.bincount(flat, both, 3 * count).reshape(count, 3), float)
+
+    def apply(moved: Floats) -> Floats:
+        there = np.einsum("scx,scx->s", slope, moved[unknown])
+        return kept(gather(weight * there) + hold[:, None] * moved)
+
+    solve: Callable[[Floats], Floats] = lambda vector: vector / np.maximum(scale, 1e-30)[:, None]  # noqa: E731
+    moved = np.zeros((count, 3))
+    rest = kept(gather(weight * off))
+    ready = solve(rest)
+    way = ready
+    size = float((rest * ready).sum())
+    for _ in range(STEPS):
+        if size <= 1e-30:
+            break
+        image = apply(way)
+        step = size / max(float((way * image).sum()), 1e-300)
+        moved = moved + step * way
+        rest = rest - step * image
+        ready = solve(rest)
+        fresh = float((rest * ready).sum())
+        way = ready + fresh / size * way
+        size = fresh
+    return moved
+
+
+def turn_diagonals(net: Net, points: Floats, samples: Samples) -> Ints:
+    """Triangles of the net with every facet's diagonal laid where it is less far off the surface, (t, 3)."""
+    if not len(net.quads):
+        return net.triangles
+    triangles = net.triangles.copy()
+    one, two = net.quads[:, 0], net.quads[:, 1]
+    worst = np.zeros(len(triangles))
+    way = directions(net, points, samples)
+    plain = ~samples.rim
+    np.maximum.at(worst, samples.triangle[plain], np.abs(residuals(net, points, samples, way))[plain])
+    now = np.maximum(worst[one], worst[two])
+    # corners a, b, c, d of each facet, of which a c is the diagonal: (a, b, c), (a, c, d)
+    a, b, c, d = triangles[one, 0], triangles[one, 1], triangles[one, 2], triangles[two, 2]
+    of_quad = np.full(len(triangles), -1)
+    of_quad[one] = of_quad[two] = np.arange(len(one))
+    quad = of_quad[samples.triangle]
+    rows = np.flatnonzero(plain & (quad >= 0))
+    quad = quad[rows]
+    # bilinear place of the sample in its facet, then shares of the other two triangles
+    in_first = samples.triangle[rows] == one[quad]
+    share = samples.share[rows]
+    v = np.where(in_first, share[:, 1] + share[:, 2], share[:, 1])
+    u = np.where(in_first, share[:, 2], share[:, 1] + share[:, 2])
+    upper = u + v > 1
+    place = [points[net.point[corner[quad]]] for corner in (a, b, c, d)]
+    # (a, b, d) below the other diagonal, (b, c, d) above
+    below = place[0] + v[:, None] * (place[1] - place[0]) + u[:, None] * (place[3] - place[0])
+    above = place[2] + (1 - v)[:, None] * (place[3] - place[2]) + (1 - u)[:, None] * (place[1] - place[2])
+    flat = np.where(
+        upper[:, None],
+        np.cross(place[2] - place[1], place[3] - place[1]),
+        np.cross(place[1] - place[0], place[3] - place[0]),
+    )
+    off = np.abs(np.einsum("sx,sx->s", samples.place[rows] - np.where(upper[:, None], above, below), unit(flat)))
+    other = np.zeros(len(one))
+    np.maximum.at(other, quad, off)
+    turn = np.flatnonzero(other < 0.98 * now)
+    triangles[one[turn]] = np.stack([a[turn], b[turn], d[turn]], 1)
+    triangles[two[turn]] = np.stack([b[turn], c[turn], d[turn]], 1)
+    return triangles

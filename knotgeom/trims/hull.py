@@ -1,0 +1,80 @@
+"""Collision hulls: a closed convex body round a piece, for engines that need no more than that.
+
+Nothing is searched for: the body is what lies between two heights over a convex polygon round the piece's plan, so it
+is convex whatever the strands do, and has few faces.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh import Floats, Ints
+from .kit import TrimMesh
+from .patches import Patches
+
+SIDES = 12
+"""Most sides of the polygon."""
+
+
+def convex_outline(points: Floats) -> Floats:
+    """The convex hull of points in the plane, anticlockwise, (h, 2), by Andrew's monotone chain (1979; from memory)."""
+    ordered = np.unique(points, axis=0)
+
+    def chain(rows: Floats) -> list[Floats]:
+        kept: list[Floats] = []
+        for point in rows:
+            while len(kept) > 1 and _turn(kept[-2], kept[-1], point) <= 0:
+                kept.pop()
+            kept.append(point)
+        return kept[:-1]
+
+    return np.array(chain(ordered) + chain(ordered[::-1]))
+
+
+def _turn(a: Floats, b: Floats, c: Floats) -> float:
+    return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
+
+
+def fewer_sides(outline: Floats, most: int) -> Floats:
+    """A convex polygon with at most so many sides about a convex one: sides that add least are left out, by turns."""
+    polygon = list(outline)
+    while len(polygon) > max(most, 3):
+        best, least, place = None, np.inf, -1
+        count = len(polygon)
+        for side in range(count):  # without this side, its neighbours go on until they meet
+            a, b, c, d = (polygon[(side + step) % count] for step in (-1, 0, 1, 2))
+            ahead, back = b - a, c - d
+            cross = ahead[0] * back[1] - ahead[1] * back[0]
+            if cross >= -1e-12:  # they part or run alongside
+                continue
+            share = ((d - a)[0] * back[1] - (d - a)[1] * back[0]) / cross
+            meet = a + share * ahead
+            added = abs(_turn(b, c, meet)) / 2
+            if share >= 1 and added < least:
+                best, least, place = meet, added, side
+        if best is None:
+            break
+        after = (place + 1) % count
+        polygon[place] = best
+        del polygon[after]
+    return np.array(polygon)
+
+
+def hull_mesh(patches: Patches) -> tuple[Floats, Ints]:
+    """Vertices (v, 3) and triangles (t, 3) of a convex body that holds all of a piece; at ports it ends with the piece.
+
+    Every corner of the plan's convex hull lies within it; it has at most ``SIDES`` upright sides.
+    """
+    every = np.concatenate([run.points.reshape(-1, 3) for run in patches.runs])
+    outline = fewer_sides(convex_outline(every[:, :2]), SIDES)
+    count = len(outline)
+    low, high = float(every[:, 2].min()), float(every[:, 2].max())
+    vertices = np.vstack(
+        [np.column_stack([outline, np.full(count, low)]), np.column_stack([outline, np.full(count, high)])]
+    )
+    at = np.arange(count)
+    after = (at + 1) % count
+    sides = np.concatenate([np.stack([at, after, after + count], 1), np.stack([at, after + count, at + count], 1)])
+    fan = np.stack([np.zeros(count - 2, np.int64), at[1:-1], at[2:]], 1)
+    triangles = np.concatenate([sides, fan[:, ::-1], fan + count]).astype(np.int32)
+    return vertices, triangles
