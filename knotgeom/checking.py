@@ -199,6 +199,12 @@ def _two_heights(points: NDArray[np.float64]) -> bool:
 def _check_sizes(design: d.Design) -> None:
     strand, heights, divide = design.strand, design.heights, design.divide
     sizes = sizing.sizes(design)
+    if not sizes.pitch > 0:  # faces that overlap, or without a breadth
+        raise DesignError(
+            "neighbouring strands have no room between them, the faces having no breadth somewhere",
+            "give faces that are wide everywhere and do not cross themselves",
+            "layout.mesh" if isinstance(design.layout, d.FreeMesh) else "layout",
+        )
     if sizes.width >= sizes.pitch:
         raise DesignError(
             f"a width of {_mm(sizes.width)} leaves no background, the strands' pitch being {_mm(sizes.pitch)}",

@@ -74,6 +74,17 @@ def read_mesh(path: Path) -> tuple[Vertices, Faces]:
         data = stream.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:  # it has grown meanwhile
         raise DesignError(f"the file has more than {MOST_BYTES:,} bytes", "give a smaller mesh")
+    return parsed_mesh(data, kind)
+
+
+def parsed_mesh(data: bytes, kind: str) -> tuple[Vertices, Faces]:
+    """Vertices, mm, and faces of what an OBJ or PLY file holds; ``kind`` is ``.obj`` or ``.ply``.
+
+    Raises
+    ------
+    DesignError
+        As `read_mesh`.
+    """
     vertices, faces = _obj(data) if kind == ".obj" else _ply(data)
     if not faces:
         raise DesignError("the mesh has no face", "give at least one")
@@ -170,19 +181,21 @@ def _obj(data: bytes) -> tuple[Vertices, Faces]:
 
 def _statements(data: bytes) -> Iterator[tuple[int, bytes]]:
     """Lines without comments; a backslash at a line's end carries it on."""
-    held, first = b"", 0
+    held: list[bytes] = []
+    length, first = 0, 0
     for number, line in _lines(data):
         line = line.partition(b"#")[0]
-        first = number if not held else first
+        first = first if held else number
         if line.endswith(b"\\"):
-            held += line[:-1] + b" "
-            if len(held) > 16 * _LONGEST:
+            held.append(line[:-1])
+            length += len(line)
+            if length > 16 * _LONGEST:
                 raise DesignError("the line is carried on too far", "give shorter faces", f"line {first}")
             continue
-        yield first, held + line
-        held = b""
+        yield first, b" ".join([*held, line])
+        held, length = [], 0
     if held:
-        yield first, held
+        yield first, b" ".join(held)
 
 
 def _corner(word: bytes, count: int, place: str) -> int:
