@@ -10,6 +10,7 @@ from .kit import Level, Piece, Sheet, TrimMesh
 from .options import Part, Textures
 from .sheet import laid, row_name, set_sheet
 from .tangents import seam_tangents, set_tangents
+from .turning import arm_card, turns
 from .unwrap import unwrap
 
 
@@ -38,6 +39,7 @@ def finished(
     DesignError
         See :func:`.sheet.set_sheet`.
     """
+    pieces = _cards_by_arms(pieces)
     sheet = set_sheet(pieces, textures, period, height) if sheet is None else sheet
     levels = max(len(piece.levels) for piece in pieces)
     done: dict[tuple[int, int], TrimMesh] = {}
@@ -69,6 +71,28 @@ def _seams(pieces: Sequence[Piece], meshes: Mapping[int, TrimMesh]) -> dict[str,
         if piece.part is Part.STRAIGHT and piece.name == row_name(piece) and len(mesh.seam) == 2:
             found[piece.ports[0].profile] = seam_tangents(mesh)
     return found
+
+
+def _cards_by_arms(pieces: Sequence[Piece]) -> tuple[Piece, ...]:
+    """Pieces whose cards are cut where arms meet."""
+    cards = {
+        piece.ports[0].profile: level.mesh.positions[:, 1]
+        for piece in pieces
+        for level in piece.levels
+        if level.card and piece.part is Part.STRAIGHT
+    }
+    out = []
+    for piece in pieces:
+        edges = cards.get(piece.ports[0].profile)
+        if edges is not None and turns(piece.ports):
+            low, high = float(edges.min()), float(edges.max())
+            levels = tuple(
+                replace(one, mesh=arm_card(one.mesh, piece.ports, low, high)) if one.card else one
+                for one in piece.levels
+            )
+            piece = replace(piece, levels=levels)
+        out.append(piece)
+    return tuple(out)
 
 
 def _with(level: Level, mesh: TrimMesh) -> Level:

@@ -19,7 +19,8 @@ from .kit import Kit
 from .options import Green
 from .preview import preview
 from .report import report
-from .scene import Hull, encode_glb, encode_obj
+from .scene import encode_glb, encode_obj
+from .turning import Hull
 
 GLB, OBJ, PREVIEW, REPORT = "kit.glb", "kit.obj", "preview.png", "report.json"
 
@@ -52,7 +53,7 @@ def write_kit(
     baked: Mapping[str, NDArray[Any]] | None = None,
     *,
     shown: Sequence[Kit] = (),
-    hulls: Mapping[str, Hull] | None = None,
+    hulls: Mapping[str, Sequence[Hull]] | None = None,
     obj: bool = False,
     replace: bool = False,
     title: str = "",
@@ -97,7 +98,8 @@ def write_kit(
         for name, pixels_of in maps.items():
             words = {"Title": f"{name} map", "Source": "knotgeom"}
             _put(spare / map_file(name), png16.encode(pixels_of, words))
-        preview(shown or [kit], pixels=pixels, title=title).save(spare / PREVIEW, format="PNG", optimize=True)
+        normals = _eight_bits(maps["normal"]) if "normal" in maps else None
+        preview(shown or [kit], normals, pixels=pixels, title=title).save(spare / PREVIEW, format="PNG", optimize=True)
         _put(spare / REPORT, [(json.dumps(found, indent=2, allow_nan=False) + "\n").encode("utf-8")])
     return found
 
@@ -108,8 +110,7 @@ def _embedded(kit: Kit, maps: Mapping[str, NDArray[Any]]) -> dict[str, bytes]:
     for name, pixels in maps.items():
         if name != "packed" and name != "cover" and not name.startswith("normal"):
             continue
-        if pixels.dtype == np.uint16:
-            pixels = ((pixels.astype(np.uint32) + 128) // 257).astype(np.uint8)
+        pixels = _eight_bits(pixels)
         if name == "cover":
             pixels = np.dstack([np.full((*pixels.shape, 3), 255, np.uint8), pixels])
         if name.startswith("normal") and kit.design.make.trim.textures.green is Green.DIRECTX:
@@ -117,6 +118,12 @@ def _embedded(kit: Kit, maps: Mapping[str, NDArray[Any]]) -> dict[str, bytes]:
             pixels[..., 1] = 255 - pixels[..., 1]
         out[name] = b"".join(png16.encode(np.ascontiguousarray(pixels), {}))
     return out
+
+
+def _eight_bits(pixels: NDArray[Any]) -> NDArray[np.uint8]:
+    if pixels.dtype == np.uint16:
+        return ((pixels.astype(np.uint32) + 128) // 257).astype(np.uint8)
+    return pixels
 
 
 def _put(path: Path, content: Iterable[bytes]) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import networkx as nx
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import DesignError
 from ..mesh import Floats, Mesh
@@ -30,17 +31,21 @@ STEP = 2.5
 """Pixels between two places at which an edge is looked at, whether it is seen."""
 
 
-def preview(kits: Sequence[Kit], *, pixels: int = 1600, title: str = "") -> Image:
+def preview(
+    kits: Sequence[Kit], normals: NDArray[np.uint8] | None = None, *, pixels: int = 1600, title: str = ""
+) -> Image:
     """The picture, one kit below the other; needs Pillow.
 
     Parameters
     ----------
+    normals : (rows, columns, 3) uint8, optional
+        The sheet's map of normals, which is shown as the card has it.
     pixels : int
         Width of the whole picture.
     """
     from PIL import Image
 
-    parts = [_kit_picture(kit, pixels, title if number == 0 else "") for number, kit in enumerate(kits)]
+    parts = [_kit_picture(kit, normals, pixels, title if number == 0 else "") for number, kit in enumerate(kits)]
     sheet = Image.new("RGB", (pixels, sum(one.height for one in parts)), PAPER)
     y = 0
     for one in parts:
@@ -49,20 +54,22 @@ def preview(kits: Sequence[Kit], *, pixels: int = 1600, title: str = "") -> Imag
     return sheet
 
 
-def _kit_picture(kit: Kit, pixels: int, title: str) -> Image:
+def _kit_picture(kit: Kit, normals: NDArray[np.uint8] | None, pixels: int, title: str) -> Image:
     from PIL import Image, ImageDraw, ImageFont
 
     parts = assembled(kit)
     scene = _joined(parts)
     run = Image.fromarray(picture(scene, round(pixels * _wide(scene)), margin=MARGIN))
     straight = piece(kit, "straight")
-    columns = min(len(straight.levels), 5)
+    levels = [one for one in straight.levels if normals is not None or not one.card]
+    columns = min(len(levels), 5)
     gap = round(0.02 * pixels)
     font, small = ImageFont.load_default(pixels / 62), ImageFont.load_default(pixels / 78)
     line = round(1.5 * pixels / 62)
+    wide = round((pixels - (columns + 1) * gap) / columns)
     tiles = [
-        level_picture(level.mesh, round((pixels - (columns + 1) * gap) / columns), wired=True)
-        for level in straight.levels
+        _card_picture(kit, normals, wide) if level.card and normals is not None else level_picture(level.mesh, wide)
+        for level in levels
     ]
     tall = max(tile.height for tile in tiles)
     rows = -(-len(tiles) // columns)
@@ -74,15 +81,15 @@ def _kit_picture(kit: Kit, pixels: int, title: str) -> Image:
     draw.text((pixels - gap, line), names, FAINT, small, anchor="rm")
     sheet.paste(run, ((pixels - run.width) // 2, 2 * line))
     top = 2 * line + run.height + gap
-    for k, (tile, level) in enumerate(zip(tiles, straight.levels)):
+    for k, (tile, level) in enumerate(zip(tiles, levels)):
         x = gap + (k % columns) * ((pixels - gap) // columns)
         y = top + (k // columns) * (tall + 2 * line + gap)
         sheet.paste(tile, (x, y))
         name = "card" if level.card else f"level {k}"
         words = f"{name}: {len(level.mesh.triangles):,} triangles"
         draw.text((x, y + tall + 0.3 * line), words, INK, small)
-        if not level.card:
-            draw.text((x, y + tall + 1.1 * line), f"at most {level.deviation:.2g} mm off", FAINT, small)
+        below = "with its map of normals" if level.card else f"at most {level.deviation:.2g} mm off"
+        draw.text((x, y + tall + 1.1 * line), below, FAINT, small)
     return sheet
 
 
@@ -108,17 +115,28 @@ def assembled(kit: Kit, level: int = 0) -> list[TrimMesh]:
     return _coloured(kit, *_laid(kit, path, level))
 
 
-def level_picture(mesh: TrimMesh, pixels: int, *, wired: bool = False) -> Image:
+def level_picture(mesh: TrimMesh, pixels: int) -> Image:
     """One mesh from above, with the edges of its triangles that are seen."""
     from PIL import Image, ImageDraw
 
     flat = _joined([mesh])
     image = Image.fromarray(picture(flat, round(pixels * _wide(flat)), margin=MARGIN))
-    if wired:
-        draw = ImageDraw.Draw(image, "RGBA")
-        for a, b in _seen_edges(flat, image.size):
-            draw.line((*a, *b), (*WIRE, 150), 1)
+    draw = ImageDraw.Draw(image, "RGBA")
+    for a, b in _seen_edges(flat, image.size):
+        draw.line((*a, *b), (*WIRE, 150), 1)
     return image
+
+
+def _card_picture(kit: Kit, normals: NDArray[np.uint8], pixels: int) -> Image:
+    """The straight piece's part of a map, once."""
+    from PIL import Image
+
+    block = next(one for one in kit.sheet.blocks if one.piece == "straight")
+    left, bottom, right, top = block.texels
+    copies = max(1, round((block.box[2] - block.box[0]) / (kit.period * max(piece(kit, "straight").repeats, 1))))
+    part = normals[kit.sheet.height - top : kit.sheet.height - bottom, left : left + (right - left) // copies]
+    image = Image.fromarray(np.ascontiguousarray(part))
+    return image.resize((pixels, max(1, round(pixels * image.height / image.width))), Image.Resampling.LANCZOS)
 
 
 def _laid(kit: Kit, path: object, level: int) -> tuple[list[str], Sequence[TrimMesh]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,18 +10,16 @@ import numpy as np
 from ..files import glb, obj
 from ..mesh import Floats, Ints
 from .kit import Kit, Level, Piece
+from .turning import Hull
 
 STONE = (0.46, 0.40, 0.32)
 """Colour of a kit without one of its own, linear."""
 APART = 0.25
 """Room between pieces in the file, as a share of the strip's height."""
 
-Hull = tuple[Floats, Ints]
-"""Places (n, 3) and triangles (t, 3) of a collision hull."""
-
 
 def encode_glb(
-    kit: Kit, images: Mapping[str, bytes] | None = None, hulls: Mapping[str, Hull] | None = None
+    kit: Kit, images: Mapping[str, bytes] | None = None, hulls: Mapping[str, Sequence[Hull]] | None = None
 ) -> list[bytes]:
     """The content of ``kit.glb``.
 
@@ -56,9 +54,11 @@ def encode_glb(
     places = {node.facts["piece"]: node.place for node in nodes if node.facts["level"] == 0}
     for piece in kit.pieces:
         if hulls and piece.name in hulls:
-            points, triangles = hulls[piece.name]
-            hull = glb.Surface(points, triangles, _flat_normals(points, triangles))
-            nodes.append(glb.Node(f"{piece.name}_hull", hull, places[piece.name], {"piece": piece.name, "hull": True}))
+            parts = hulls[piece.name]
+            for number, (points, triangles) in enumerate(parts):
+                hull = glb.Surface(points, triangles, _flat_normals(points, triangles))
+                name = f"{piece.name}_hull{number if len(parts) > 1 else ''}"
+                nodes.append(glb.Node(name, hull, places[piece.name], {"piece": piece.name, "hull": True}))
     facts = {"period_m": kit.period / 1000, "height_m": kit.height / 1000, "texels_per_m": kit.sheet.per_mm * 1000}
     return glb.encode(nodes, materials, [(name, (images or {})[name]) for name in names], facts=facts)
 

@@ -110,7 +110,7 @@ def arm_of(mesh: TrimMesh, ports: Sequence[Port]) -> Ints:
     at = np.array([port.at for port in ports], float)
     ways = np.radians([port.heading for port in ports])
     out = np.stack([np.cos(ways), np.sin(ways)], 1)
-    meet = _meeting(at, out)
+    meet = meeting(at, out)
     away = []
     for place in at:
         arm = meet - place
@@ -283,7 +283,7 @@ def _way(port: Port) -> float:
     return (port.heading if port.ahead else port.heading + 180.0) % 360.0
 
 
-def _meeting(at: Floats, out: Floats) -> Floats:
+def meeting(at: Floats, out: Floats) -> Floats:
     """Where the middle lines of arms meet: the place nearest to all of them, (2,)."""
     square = np.eye(2) - out[:, :, None] * out[:, None, :]
     return np.asarray(np.linalg.lstsq(square.sum(0), np.einsum("nij,nj->i", square, at), rcond=None)[0])

@@ -37,7 +37,7 @@ def set_tangents(mesh: TrimMesh, ports: Sequence[Port] = (), canonical: Mapping[
     tangents = _tangents(mesh, weld)
     for port, seam in zip(ports, mesh.seam) if canonical is not None else ():
         assert canonical is not None
-        if port.profile not in canonical:
+        if port.profile not in canonical or not len(seam):
             continue
         turn = port.heading if port.ahead else port.heading + 180.0
         given = turned(canonical[port.profile], turn)

@@ -15,15 +15,18 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from knotgeom.errors import DesignError
 from knotgeom.files import together
+from knotgeom.trims.bakes import bake
 from knotgeom.trims.finishing import finished
 from knotgeom.trims.folder import files_of, write_kit
-from knotgeom.trims.kit import Kit, TrimMesh
+from knotgeom.trims.kit import Kit, Port, TrimMesh
 from knotgeom.trims.options import Green, Part, Textures
 from knotgeom.trims.preview import assembled
 from knotgeom.trims.scene import encode_glb
+from knotgeom.trims.sharing import pasted, share
 from knotgeom.trims.sheet import coarse, laid, set_shared, set_sheet, uneven
 from knotgeom.trims.splitting import split, turned
 from knotgeom.trims.tangents import seam_tangents, set_tangents
+from knotgeom.trims.turning import arm_card, hulls
 from knotgeom.trims.unwrap import MARGIN
 from tests.core.gltf import array, found_by_the_validator, read
 from tests.core.trim_bars import HEIGHT, PERIOD, bar_kit, bar_pieces, bars
@@ -156,6 +159,31 @@ def test_several_trims_share_a_sheet_each_with_whole_repeats_across():
     assert mesh.uv[:, 0].max() == pytest.approx(1 / round(rows[1].box[2] / (0.7 * PERIOD)))
 
 
+def test_trims_that_share_a_sheet_have_their_own_maps_on_it_and_one_file(tmp_path):
+    textures = Textures(size=256, padding=8)
+    shared = share({"door": bar_kit(textures, (90.0,)), "belt": bar_kit(textures, ())})
+    whole, kits = shared.whole, shared.kits
+    assert [piece.name for piece in whole.pieces][:1] + [piece.name for piece in whole.pieces][-1:] == [
+        "door-straight",
+        "belt-cap-ahead",
+    ]
+    alone = [bake(kit) for kit in kits]
+    maps = pasted([kit.sheet for kit in kits], alone)
+    for kit, own in zip(kits, alone):
+        for block in kit.sheet.blocks:
+            left, bottom, right, top = block.texels
+            part = slice(whole.sheet.height - top, whole.sheet.height - bottom), slice(left, right)
+            for name, pixels in maps.items():
+                assert_array_equal(pixels[part], own[name][part])
+            assert maps["cover"][part].max() == 255
+    write_kit(tmp_path / "both", whole, maps, shown=kits, pixels=400)
+    assert found_by_the_validator(tmp_path / "both" / "kit.glb") == []
+    other = replace(kits[1].design.make.trim, textures=Textures(size=512))
+    strange = replace(kits[1], design=replace(kits[1].design, make=replace(kits[1].design.make, trim=other)))
+    with pytest.raises(DesignError, match="belt asks for another sheet than door"):
+        share({"door": kits[0], "belt": strange})
+
+
 # ------------------------------------------------------------------------------------------------------- tangents
 
 
@@ -229,6 +257,57 @@ def test_where_uv_turn_over_vertices_are_split_and_each_side_keeps_its_sign():
     assert_array_equal(split(mesh, np.zeros(2, int)).triangles, mesh.triangles)
 
 
+# --------------------------------------------------------------------------------------------------- cards and hulls
+
+
+def _strip(*lines: list[tuple[float, float]]) -> shapely.Geometry:
+    """What strips about middle lines cover, by shapely."""
+    return shapely.union_all(
+        [shapely.LineString(line).buffer(HEIGHT / 2, cap_style="flat", join_style="mitre") for line in lines]
+    )
+
+
+@pytest.mark.parametrize(
+    ("ports", "lines"),
+    [
+        ([((0, 0), 180, False), ((100, 100), 90, True)], [[(0, 0), (100, 0), (100, 100)]]),
+        ([((0, 0), 180, False), ((100, -100), 270, True)], [[(0, 0), (100, 0), (100, -100)]]),
+        (
+            [((0, 0), 180, False), ((100 + 80 * np.cos(np.pi / 3), 80 * np.sin(np.pi / 3)), 60, True)],
+            [[(0, 0), (100, 0), (100 + 80 * np.cos(np.pi / 3), 80 * np.sin(np.pi / 3))]],
+        ),
+        (
+            [((0, 0), 180, False), ((200, 0), 0, True), ((100, 90), 90, True)],
+            [[(0, 0), (200, 0)], [(100, 0), (100, 90)]],
+        ),
+        (
+            [((0, 0), 180, False), ((200, 0), 0, True), ((100, 90), 90, True), ((100, -90), 270, False)],
+            [[(0, 0), (200, 0)], [(100, -90), (100, 90)]],
+        ),
+    ],
+)
+def test_the_card_of_a_piece_that_turns_or_branches_covers_its_strips_and_nothing_else_once(kit, ports, lines):
+    given = [Port(*one) for one in ports]
+    card = arm_card(kit.pieces[0].levels[-1].mesh, given, -HEIGHT / 2, HEIGHT / 2)
+    faces = shapely.polygons(card.positions[card.triangles][..., :2])
+    assert np.cross(*np.diff(card.positions[card.triangles], axis=1).transpose(1, 0, 2))[:, 2].min() > 0
+    whole = _strip(*lines)
+    assert shapely.area(faces).sum() == pytest.approx(whole.area, rel=1e-9)
+    assert shapely.union_all(faces).symmetric_difference(whole).area < 1e-6
+
+
+def test_hulls_are_convex_closed_and_hold_every_vertex_without_filling_the_inside_of_a_corner(kit):
+    for piece in kit.pieces:
+        parts = [trimesh.Trimesh(*one) for one in hulls(piece)]
+        assert all(one.is_watertight and one.is_convex and one.volume > 0 for one in parts)
+        inside = np.zeros(len(piece.fine.positions), bool)
+        for one in parts:
+            away = np.einsum("vfk,fk->vf", piece.fine.positions[:, None] - one.triangles[:, 0], one.face_normals)
+            inside |= away.max(1) < 1e-6
+        assert inside.all()
+        assert len(parts) == (2 if piece.name.startswith("corner") else 1)
+
+
 # ---------------------------------------------------------------------------------------------------- baked light
 
 
@@ -254,12 +333,18 @@ def test_nothing_lies_twice_on_the_sheet_of_baked_light_and_patches_keep_their_d
 
 # -------------------------------------------------------------------------------------------------------- the files
 
+
+def _flat(colour: tuple[int, ...] | int) -> np.ndarray:
+    """A picture as large as the kit's sheet."""
+    return np.tile(np.array(colour, np.uint8), (2048, 1024, 1) if isinstance(colour, tuple) else (2048, 1024))
+
+
 MAPS = {
-    "normal-lod0": np.tile(np.array([128, 100, 255], np.uint8), (64, 64, 1)),
-    "packed": np.tile(np.array([255, 200, 0], np.uint8), (64, 64, 1)),
-    "normal": np.tile(np.array([128, 128, 255], np.uint8), (64, 64, 1)),
-    "cover": np.full((64, 64), 255, np.uint8),
-    "height": np.arange(64 * 64, dtype=np.uint16).reshape(64, 64),
+    "normal-lod0": _flat((128, 100, 255)),
+    "packed": _flat((255, 200, 0)),
+    "normal": _flat((128, 128, 255)),
+    "cover": _flat(255),
+    "height": np.arange(2048 * 1024).reshape(2048, 1024).astype(np.uint16),
 }
 
 
@@ -322,7 +407,7 @@ def test_baked_normals_stand_in_the_glb_with_green_up_whatever_way_the_files_hav
 def test_hulls_stand_beside_their_pieces_under_names_that_sort(kit, tmp_path):
     box = trimesh.creation.box((10, 10, 10))
     path = tmp_path / "kit.glb"
-    path.write_bytes(b"".join(encode_glb(kit, hulls={"straight": (np.array(box.vertices), np.array(box.faces))})))
+    path.write_bytes(b"".join(encode_glb(kit, hulls={"straight": [(np.array(box.vertices), np.array(box.faces))]})))
     assert found_by_the_validator(path) == []
     root, binary = read(path)
     nodes = {node["name"]: node for node in root["nodes"]}

@@ -97,10 +97,33 @@ def _corner(turn: float, count: int) -> np.ndarray:
     return np.concatenate([before, place(angle), after])
 
 
+def _card(fine: TrimMesh) -> TrimMesh:
+    """A rectangle half way up, as far across as the strip where the run goes along x."""
+    low, high = fine.positions.min(0), fine.positions.max(0)
+    if low[1] > -HEIGHT / 2 and high[1] < HEIGHT / 2:
+        low[1], high[1] = -HEIGHT / 2, HEIGHT / 2
+    plan = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
+    return replace(
+        fine,
+        positions=np.column_stack([plan, np.full(4, 4.0)]),
+        normals=np.tile([0.0, 0, 1], (4, 1)),
+        triangles=np.array([[0, 1, 2], [0, 2, 3]], np.int32),
+        strand=np.zeros(4, np.int32),
+        along=plan[:, 0] - low[0],
+        across=high[1] - plan[:, 1],
+        seam=tuple(np.zeros(0, np.int32) for _ in fine.seam),
+        patch=np.zeros(2, np.int32),
+        uv=np.zeros((4, 2), np.float32),
+        light_uv=np.zeros((4, 2), np.float32),
+        tangents=np.zeros((4, 4)),
+    )
+
+
 def _piece(name: str, part: Part, make: Callable[[int], TrimMesh], ports: tuple[Port, ...], **more: float) -> Piece:
     fine = make(41)
     low, high = fine.positions.min(0), fine.positions.max(0)
     levels = tuple(Level(make(count), off, off) for count, off in ((17, 0.01), (9, 0.05), (5, 0.2)))
+    levels = (*levels, Level(_card(fine), 5.0, 5.0, card=True))
     return Piece(name, part, ports, (*low[:2].tolist(), *high[:2].tolist()), fine, levels, **more)  # type: ignore[arg-type]
 
 
