@@ -20,6 +20,7 @@ LABELS = {
     "breaks": "Take Break Away",
     "divide": "Divide Nothing",
     "layout.cell": "Larger Cells",
+    "layout": "Another Layout",
 }
 """What the button of a remedy says, by the key that it changes."""
 
@@ -54,6 +55,8 @@ def mend(design, finding, key, value):
     if key == "breaks":
         without = _without_break(design, finding["at"])
         return _larger(design, finding) if without is None else without
+    if key == "layout":
+        raise CannotMend("No single change mends it; set other breaks there, or choose another layout")
     if key == "divide":
         return replace(design, divide=core.design.Divide())
     if key == "layout.cell":

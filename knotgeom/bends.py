@@ -29,6 +29,10 @@ CORNER = 0.2
 """The same for the tips of pointed corners of the layout."""
 
 
+FAR = 20.0
+"""How many times as far as walls stand apart their lines may meet, for a strand to be led to there."""
+
+
 @dataclass(slots=True)
 class Knots:
     """Points that the curve is led through, in order along the circuits, while they are being set."""
@@ -453,8 +457,16 @@ def _pointed_bend(
 
 
 def _meet(p: Floats, u: Floats, q: Floats, v: Floats) -> Floats:
-    """Where the line through p along u meets the one through q along v (never parallel here)."""
-    cross = u[0] * v[1] - u[1] * v[0]
+    """Where the line through p along u meets the one through q along v.
+
+    Walls that run side by side, or all but, meet nowhere near: the strand then turns half-way between them.
+    """
+    cross = float(u[0] * v[1] - u[1] * v[0])
     d = q - p
-    met: Floats = p + u * (d[0] * v[1] - d[1] * v[0]) / cross
+    along = float(d[0] * v[1] - d[1] * v[0])
+    apart = float(np.linalg.norm(d))
+    if abs(along) > FAR * apart * abs(cross):
+        middle: Floats = (p + q) / 2 + (u - v) * apart / 4
+        return middle
+    met: Floats = p + u * (along / cross) if cross else p
     return met

@@ -32,8 +32,8 @@ class Change(NamedTuple):
     """A change of the design that would do as a remedy.
 
     ``key`` is a path in the design file such as ``strand.width`` and ``value`` what it should be; or ``breaks`` with
-    None: take away the break nearest to the finding's place; ``divide`` with None: do not divide there; or
-    ``layout.cell`` with None: larger cells.
+    None: take away the break nearest to the finding's place; ``divide`` with None: do not divide there;
+    ``layout.cell`` with None: larger cells; or ``layout`` with None: none of these does alone.
     """
 
     key: str
@@ -84,10 +84,18 @@ NAMES = {
 }
 
 
+_OTHERS = {
+    "breaks": "one break less there",
+    "divide": "no dividing there",
+    "layout": "another layout there",
+    "layout.cell": "a larger cell",
+}
+
+
 def _words(change: Change) -> str:
     if change.value is not None:
         return f"a {NAMES[change.key]} of {change.value:.4g} mm"
-    return {"breaks": "one break less there", "divide": "no dividing there"}.get(change.key, "a larger cell")
+    return _OTHERS[change.key]
 
 
 BEND = 2.4

@@ -2,7 +2,7 @@
 
 A finding's own number is a first estimate: a narrower strand stands elsewhere, a wider gap moves what is crossed. Each
 try draws the design anew; the new findings of that kind say what the next try should be. Where no value does, larger
-cells, flatter strands and no dividing are tried in turn, and what does is offered; fewer breaks where nothing does.
+cells, flatter strands, no dividing and no breaks are tried in turn, and what does is offered.
 """
 
 from __future__ import annotations
@@ -103,7 +103,7 @@ def _enlarged_layout(layout: Layouts, times: float) -> Layouts:
 
 
 def _last_resort(design: Design, kind: str, judge: Judge) -> Change:
-    """What does where no single length does: larger cells, flatter strands, no dividing, fewer breaks."""
+    """What does where no single length does: larger cells, flatter strands, no dividing, fewer breaks; else nothing."""
 
     def mended(other: Design) -> bool:
         try:
@@ -123,7 +123,9 @@ def _last_resort(design: Design, kind: str, judge: Judge) -> Change:
     divide = design.divide
     if (divide.all or divide.passes or divide.circuits) and mended(replace(design, divide=Divide())):
         return Change("divide", None)
-    return Change("breaks", None) if design.breaks != Breaks() else cells
+    if design.breaks != Breaks() and mended(replace(design, breaks=Breaks(), divide=Divide())):
+        return Change("breaks", None)
+    return Change("layout", None)
 
 
 def search(design: Design, kind: str, first: Change, judge: Judge) -> Change | None:
@@ -167,7 +169,9 @@ def proved(design: Design, findings: tuple[Finding, ...], judge: Judge) -> tuple
     result = []
     for finding in findings:
         changes = [found[finding.kind, c.key] if c.value is not None else c for c in finding.changes]
-        working = tuple(change for change in changes if change is not None)
+        working = tuple(
+            change for change in changes if change is not None and (change.key != "breaks" or design.breaks != Breaks())
+        )
         others = tuple(change for change in working if change.key != "layout.cell")
         if len(others) < len(working) or not others:
             if finding.kind not in last:
