@@ -21,6 +21,8 @@ from .splitting import split, turned
 
 STRAND_TEXELS, GAP_TEXELS = 12.0, 4.0
 """Fewer texels across a strand, or across the gap between two, and the relief is not read from the textures."""
+TALLEST = 2
+"""How many times as tall as wide a sheet may be whose density is not set; more repeats across it make it less tall."""
 MOST = 16384
 """Texels that a side may have; common practice, no source."""
 
@@ -57,15 +59,10 @@ def set_shared(trims: Sequence[tuple[str, Sequence[Piece], float, float]], textu
     arms = [arm for one in trims for arm in _arms(one[0], one[1])]
     longest = max(row.length for part in rows for row in part)
     per_mm = _texels_per_mm(textures, longest, max((arm.box[2] - arm.box[0] for arm in arms), default=0.0))
-    placed: list[Block] = []
-    top = textures.padding
-    for row in (row for part in rows for row in part):
-        copies = max(1, round(textures.size / (row.length * per_mm)))
-        tall = max(1, math.ceil((row.box[1] - row.box[0]) * per_mm - 1e-6))
-        box = (0.0, row.box[0], copies * row.length, row.box[0] + tall / per_mm)
-        placed.append(Block(row.name, 0, 0.0, box, (0, top, textures.size, top + tall), True))
-        top += tall + textures.padding
-    shelves, top = _shelves(arms, per_mm, textures, top)
+    blocks, top = _placed(rows, arms, per_mm, textures)
+    while textures.density is None and _power(top) > TALLEST * textures.size:
+        per_mm = textures.size / (longest * (round(textures.size / (longest * per_mm)) + 1))
+        blocks, top = _placed(rows, arms, per_mm, textures)
     tall = _power(top)
     if tall > MOST:
         raise DesignError(
@@ -73,8 +70,7 @@ def set_shared(trims: Sequence[tuple[str, Sequence[Piece], float, float]], textu
             f"give a smaller size than {textures.size}, or fewer pieces",
             "make.trim.textures.size",
         )
-    blocks = tuple(_from_below(block, tall) for block in (*placed, *shelves))
-    return Sheet(textures.size, tall, per_mm, textures.padding, blocks)
+    return Sheet(textures.size, tall, per_mm, textures.padding, tuple(_from_below(block, tall) for block in blocks))
 
 
 def laid(mesh: TrimMesh, piece: Piece, sheet: Sheet, prefix: str = "") -> TrimMesh:
@@ -234,6 +230,22 @@ def _arms(prefix: str, pieces: Sequence[Piece]) -> list[_Arm]:
             low, high = both.min(0), both.max(0)
             arms.append(_Arm(prefix + piece.name, port, turn, (*low.tolist(), *high.tolist())))
     return arms
+
+
+def _placed(
+    rows: Sequence[Sequence[_Row]], arms: Sequence[_Arm], per_mm: float, textures: Textures
+) -> tuple[list[Block], int]:
+    """All parts from the top of the sheet down, and how far they reach."""
+    blocks: list[Block] = []
+    top = textures.padding
+    for row in (row for part in rows for row in part):
+        copies = max(1, round(textures.size / (row.length * per_mm)))
+        tall = max(1, math.ceil((row.box[1] - row.box[0]) * per_mm - 1e-6))
+        box = (0.0, row.box[0], copies * row.length, row.box[0] + tall / per_mm)
+        blocks.append(Block(row.name, 0, 0.0, box, (0, top, textures.size, top + tall), True))
+        top += tall + textures.padding
+    shelves, top = _shelves(arms, per_mm, textures, top)
+    return blocks + shelves, top
 
 
 def _shelves(arms: Sequence[_Arm], per_mm: float, textures: Textures, top: int) -> tuple[list[Block], int]:
