@@ -232,46 +232,40 @@ def level_normals(kit: Kit, level: int, fine: Layers) -> F32:
     """Normals of the exact surface relative to a level's own normals and tangents, (rows, columns, 3).
 
     The level decodes them as MikkTSpace says: normal and tangent interpolated and not brought back to unit length, the
-    bitangent their cross product times the sign. Where the outlines of level and exact surface differ, the level shows
-    the nearest of the same strand.
+    bitangent their cross product times the sign. Where the outlines of level and exact surface differ, the level goes
+    on as its own strand is beside it.
     """
-    sheet = kit.sheet
-    frame = np.zeros((sheet.height, sheet.width, 9), np.float32)
-    strand = np.full((sheet.height, sheet.width), NONE, np.int16)
-    height = np.zeros((sheet.height, sheet.width), np.float32)
-    off = STEEP / sheet.per_mm + 2 * max(_level(piece, level).tolerance for piece in kit.pieces)
+    shape = (kit.sheet.height, kit.sheet.width)
+    out = np.zeros((*shape, 3), np.float32)
+    out[..., 2] = 1.0
+    strand = np.full(shape, NONE, np.int16)
+    known = np.zeros(shape, bool)
+    numbers = strand_numbers(kit)
+    texel = 1 / kit.sheet.per_mm
+    off = STEEP * texel + 2 * max(_level(piece, level).tolerance for piece in kit.pieces)
     if any(_level(piece, level).card for piece in kit.pieces):
         off = np.inf
-    numbers = strand_numbers(kit)
     for block in own_blocks(kit):
         margin = _margin(kit, block)
-        seen = look(
-            scene(kit, block, numbers, lambda piece: _level(piece, level).mesh, _frame, (margin + 1) / sheet.per_mm),
-            _size(block),
-            margin,
-            kit.low,
-            1 / sheet.per_mm,
-            finer=1,
-        )
-        put(frame, seen.vectors, block, margin)
-        put(strand, seen.strand, block, margin)
-        put(height, seen.height, block, margin)
-    known = fine.pure & (fine.strand == strand) & (np.abs(height - fine.height) <= off)
-    at = np.flatnonzero(known.ravel())
-    rows = frame.reshape(-1, 9)[at]
-    out = np.zeros_like(fine.normals)
-    out[..., 2] = 1.0
-    out.reshape(-1, 3)[at] = _decoded(fine.normals.reshape(-1, 3)[at], rows[:, :3], rows[:, 3:6], np.sign(rows[:, 8:9]))
-    del frame, rows
-    # where the outlines of level and exact surface differ, the level goes on as its own strand is beside it
+        around = scene(kit, block, numbers, lambda piece: _level(piece, level).mesh, _frame, (margin + 1) * texel)
+        seen = look(around, _size(block), margin, kit.low, texel)
+        there, here = _places(block, margin, shape)
+        same = fine.pure[there] & seen.pure[here] & (fine.strand[there] == seen.strand[here])
+        same &= np.abs(fine.height[there] - seen.height[here]) <= off
+        rows, columns = np.nonzero(same)
+        frame = seen.vectors[here][rows, columns]
+        local = _decoded(fine.normals[there][rows, columns], frame[:, :3], frame[:, 3:6], np.sign(frame[:, 8:9]))
+        out[there][rows, columns] = local
+        known[there] = same
+        strand[there] = seen.strand[here]
     odd = (strand != NONE) & ~known
     for number in np.unique(strand[odd]).tolist():
         mine = strand == number
-        bare, source = nearest(known & mine, sheet.padding, wraps=True)
+        bare, source = nearest(known & mine, kit.sheet.padding, wraps=True)
         wanted = (odd & mine).ravel()[bare]
         out.reshape(-1, 3)[bare[wanted]] = out.reshape(-1, 3)[source[wanted]]
         known.ravel()[bare[wanted]] = True
-    return _filled(out, *nearest(known, sheet.padding, wraps=True))
+    return _filled(out, *nearest(known, kit.sheet.padding, wraps=True))
 
 
 def _decoded(given: F32, normal: F32, tangent: F32, sign: F32) -> F32:
@@ -323,7 +317,7 @@ def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints], light
         "strand": seen.strand,
         "pure": seen.pure,
         "normals": normals,
-        "curvature": curvature(normals, seen.top, seen.strand, texel, curvature_radius(kit) / SOFTER),
+        "curvature": curvature(normals, seen.top, seen.strand, seen.pure, texel, curvature_radius(kit) / SOFTER),
     }
     found = {name: values[1:-1, 1:-1] for name, values in found.items()}
     if light:
@@ -332,7 +326,7 @@ def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints], light
         if copies > 1:
             core = values[:, margin : margin + size[0]]
             values = np.concatenate([core[:, size[0] - margin :], *[core] * copies, core[:, :margin]], axis=1)
-        put(getattr(out, name), values, block, margin)
+        _put(getattr(out, name), values, block, margin)
     rows = slice(kit.sheet.height - top, kit.sheet.height - bottom)
     out.part[rows, left:right] = True
 
@@ -356,16 +350,23 @@ def _light(kit: Kit, block: Block, numbers: Mapping[str, Ints], seen: Seen, norm
     return occlusion(wide, normals, reach, 1 / kit.sheet.per_mm)
 
 
-def put(onto: NDArray[Any], values: NDArray[Any], block: Block, margin: int) -> None:
-    """Put a part with its margin on the sheet; what comes round keeps no margin at its sides."""
-    rows = onto.shape[0]
+def _put(onto: NDArray[Any], values: NDArray[Any], block: Block, margin: int) -> None:
+    """Put a part with its margin on the sheet."""
+    there, here = _places(block, margin, onto.shape)
+    onto[there] = values[here]
+
+
+def _places(block: Block, margin: int, shape: tuple[int, ...]) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
+    """Where on the sheet a part with its margin lies, and what of it; what comes round keeps no margin at its sides."""
     left, bottom, right, top = block.texels
     aside = 0 if block.wraps else margin
-    values = values[:, margin - aside : values.shape[1] - margin + aside]
-    first_row, first = rows - top - margin, left - aside
-    low_row, low = max(first_row, 0), max(first, 0)
-    high_row, high = min(first_row + values.shape[0], rows), min(first + values.shape[1], onto.shape[1])
-    onto[low_row:high_row, low:high] = values[low_row - first_row : high_row - first_row, low - first : high - first]
+    rows = max(shape[0] - top - margin, 0), min(shape[0] - bottom + margin, shape[0])
+    columns = max(left - aside, 0), min(right + aside, shape[1])
+    first, start = shape[0] - top - margin, left - margin
+    return (slice(*rows), slice(*columns)), (
+        slice(rows[0] - first, rows[1] - first),
+        slice(columns[0] - start, columns[1] - start),
+    )
 
 
 def _copies(kit: Kit, block: Block) -> int:

@@ -12,11 +12,11 @@ from ..mesh import Bools
 from .textures import F32, I16, NONE, STEEP
 
 
-def curvature(normals: F32, height: F32, strand: I16, texel: float, reach: float = 0.0) -> F32:
+def curvature(normals: F32, height: F32, strand: I16, pure: Bools, texel: float, reach: float = 0.0) -> F32:
     """Sum of both principal curvatures, 1/mm, convex positive, (rows, columns) float32.
 
-    Only texels of the same strand between which no step lies are compared, so outlines are no edges. Where there is no
-    such neighbour it is 0.
+    Only texels of the same strand between which no step lies are compared, so outlines are no edges; texels on an
+    outline take the mean of their neighbours. Where there is no such neighbour it is 0.
 
     Parameters
     ----------
@@ -25,19 +25,40 @@ def curvature(normals: F32, height: F32, strand: I16, texel: float, reach: float
     height : (rows, columns) float32
         mm.
     strand : (rows, columns) int16
+    pure : (rows, columns) bool
+        Whether a texel is one strand's alone.
     texel : float
         mm.
     reach : float
         mm: each is the mean over what is no farther off along the rows, then along the columns, up to the outline.
     """
-    across = _joined(height, strand, texel)
-    down = _joined(height.T, strand.T, texel)
+    own = np.where(pure, strand, NONE)
+    across = _joined(height, own, texel)
+    down = _joined(height.T, own.T, texel)
     total = _spreading(normals[..., 0], across) - _spreading(normals[..., 1].T, down).T
-    total = np.where(strand != NONE, total / np.float32(texel), np.float32(0.0))
+    total = np.asarray(np.where(pure, total / np.float32(texel), np.float32(0.0)), np.float32)
     steps = round(reach / texel)
     if steps:
         total = _mean(_mean(total, across, steps).T, down, steps).T
-    return np.ascontiguousarray(total, np.float32)
+    return _bordered(total, strand, pure)
+
+
+def _bordered(values: F32, strand: I16, pure: Bools) -> F32:
+    """Texels on outlines take the mean of their neighbours of the same strand."""
+    out = np.where(pure, values, np.float32(0.0))
+    edge = np.flatnonzero((strand != NONE) & ~pure)
+    row, column = np.divmod(edge, strand.shape[1])
+    total, count = np.zeros(len(edge)), np.zeros(len(edge))
+    for down, right in ((0, 1), (1, 0), (0, -1), (-1, 0)):
+        other = (
+            np.clip(row + down, 0, strand.shape[0] - 1),
+            np.clip(column + right, 0, strand.shape[1] - 1),
+        )
+        like = pure[other] & (strand[other] == strand[row, column])
+        total += np.where(like, values[other], 0.0)
+        count += like
+    out[row, column] = total / np.maximum(count, 1)
+    return out
 
 
 def _joined(height: F32, strand: I16, texel: float) -> Bools:

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 F32 = NDArray[np.float32]
 
-PLANES = 10
+PLANES = 12
 """Vertical planes through each place; twice as many directions."""
-GROWTH = 1.22
+GROWTH = 1.12
 """Each step of the line of sight is so many times as far as the one before."""
 AT_ONCE = 1 << 17
 """Places worked on together, few enough for the processor's cache."""
