@@ -29,7 +29,7 @@ from knotgeom.trims.tangents import seam_tangents, set_tangents
 from knotgeom.trims.turning import arm_card, hulls
 from knotgeom.trims.unwrap import MARGIN
 from tests.core.gltf import array, found_by_the_validator, read
-from tests.core.trim_bars import HEIGHT, PERIOD, bar_kit, bar_pieces, bars
+from tests.core.trim_bars import HEIGHT, PERIOD, bar_kit, bars
 
 
 @pytest.fixture(scope="module")
@@ -103,7 +103,7 @@ def test_u_runs_ahead_along_the_run_at_every_port(kit):
 
 
 def test_a_density_is_kept_as_nearly_as_whole_repeats_allow_and_what_cannot_be_is_refused_with_what_can():
-    pieces = bar_pieces()
+    pieces = bar_kit().pieces
     sheet = set_sheet(pieces, Textures(size=2048, density=3000.0), PERIOD, HEIGHT)
     # 8 repeats give 3200 texels a metre, 9 give 2844
     assert sheet.per_mm * 1000 == pytest.approx(2048 / (9 * PERIOD) * 1000)
@@ -122,18 +122,18 @@ def test_a_density_is_kept_as_nearly_as_whole_repeats_allow_and_what_cannot_be_i
 
 
 def test_too_few_texels_are_found_and_the_remedy_mends_them():
-    pieces = bar_pieces()
-    sheet = set_sheet(pieces, Textures(size=256), PERIOD, HEIGHT)
+    pieces = bar_kit().pieces
+    sheet = set_sheet(pieces, Textures(size=256, padding=4), PERIOD, HEIGHT)
     assert sheet.per_mm == pytest.approx(256 / 160)
     found = coarse(sheet, 7.0, 2.0)
     assert [re.match(r"the (\w+) of", line)[1] for line in found] == ["strand", "gap"]
     assert coarse(sheet, 7.5, 2.5) == ()  # exactly 12 and 4
     size = max(int(re.search(r"width of (\d+)", line)[1]) for line in found)
-    assert coarse(set_sheet(pieces, Textures(size=size), PERIOD, HEIGHT), 7.0, 2.0) == ()
+    assert coarse(set_sheet(pieces, Textures(size=size, padding=4), PERIOD, HEIGHT), 7.0, 2.0) == ()
 
 
 def test_several_trims_share_a_sheet_each_with_whole_repeats_across():
-    one, other = bar_pieces(), bar_pieces(())
+    one, other = bar_kit().pieces, bar_kit(corners=()).pieces
     wide = tuple(
         replace(
             piece,
