@@ -8,7 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from knotgeom.trims.options import Textures
-from knotgeom.trims.scene import encode_glb
+from knotgeom.trims.scene import encode_glb, encode_obj
 from tests.core.trim_bars import bar_kit
 
 
@@ -67,3 +67,18 @@ def test_blender_reads_every_piece_and_level_where_it_is_with_its_uv_normals_and
     # pieces stand apart, levels behind one another
     places = {tuple(round(v, 6) for v in obj.location) for obj in bpy.data.objects}
     assert len(places) == len(bpy.data.objects)
+
+
+def test_blender_reads_the_same_objects_from_the_obj_file(kit, tmp_path):
+    path = tmp_path / "kit.obj"
+    path.write_bytes(b"".join(encode_obj(kit)))
+    bpy.ops.wm.obj_import(filepath=str(path), forward_axis="NEGATIVE_Z", up_axis="Y")
+    assert len(bpy.data.objects) == sum(len(piece.levels) for piece in kit.pieces)
+    straight = bpy.data.objects["straight_LOD0"]
+    mesh, given = straight.data, kit.pieces[0].levels[0].mesh
+    assert (len(mesh.vertices), len(mesh.polygons)) == (len(given.positions), len(given.triangles))
+    places = read(mesh.vertices, "co", 3) @ np.array(straight.matrix_world)[:3, :3].T * 1000
+    assert_allclose(places - places.min(0), given.positions - given.positions.min(0), atol=2e-3)
+    corners = np.zeros(len(mesh.loops), int)
+    mesh.loops.foreach_get("vertex_index", corners)
+    assert_allclose(read(mesh.uv_layers[0].data, "uv", 2), given.uv[corners], atol=1e-6)
