@@ -1,6 +1,8 @@
 # Everything sets itself up: environments are made once, and again when their list of packages changes.
 #
 #   make test       the core's tests, then the add-on's tests in every Blender below
+#   make test-long  the core with many more generated designs (half an hour)
+#   make fuzz       let Atheris look for inputs that break a reader, FUZZ seconds each (120)
 #   make test-window  the add-on in a real window (as root; made once, 1.7 GB); test-window-more has the longer sessions
 #   make lint       ruff and mypy
 #   make demo       pictures and files of the demonstration designs into out/
@@ -37,13 +39,23 @@ export PYTHONDONTWRITEBYTECODE := 1
 export PYTHONPATH := $(CURDIR)
 
 .DELETE_ON_ERROR:
-.PHONY: test test-core test-blender test-window test-window-more lint demo bench extension manual pictures schema clean environments python
+.PHONY: test test-core test-long fuzz test-blender test-window test-window-more lint demo bench extension manual pictures schema clean environments python
 .SECONDARY:
 
 test: test-core test-blender
 
 test-core: .venv/ready
 	$(CORE) -m pytest -n $(JOBS)
+
+# Many more generated designs than the daily round has time for.
+test-long: .venv/ready
+	$(CORE) -m pytest -n $(JOBS) -m long tests/core
+
+# On Linux with Python 3.11, for which Atheris has wheels.
+FUZZ := 120
+
+fuzz: .venv-fuzz/ready
+	set -e; for target in design obj ply profile; do .venv-fuzz/bin/python tests/fuzz/fuzz.py $$target $(FUZZ); done
 
 # Two at a time, each one's output in one piece.
 test-blender:
@@ -101,6 +113,11 @@ python:
 	$(CORE) $(PIP) -r tests/requirements.txt
 	touch $@
 
+.venv-fuzz/ready: tests/fuzz/requirements.txt | python
+	$(PYTHON) -m venv .venv-fuzz
+	.venv-fuzz/bin/python $(PIP) -r $<
+	touch $@
+
 .venv-blender-5.2/ready: tests/requirements-blender-5.2.txt
 	"$(PYTHON313)" -m venv .venv-blender-5.2
 	.venv-blender-5.2/bin/python $(PIP) -r $< || { echo "make: Blender 5.2 as a Python module could not be had; it needs a network" >&2; exit 1; }
@@ -112,5 +129,5 @@ python:
 	touch $@
 
 clean:
-	rm -rf .venv .venv-blender-* out build dist *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	rm -rf .venv .venv-fuzz .venv-blender-* out build dist *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +
