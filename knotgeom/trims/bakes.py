@@ -37,6 +37,8 @@ ROUGHNESS, METAL = 0.7, 0.0
 """Of stone or wood; common practice, no source."""
 SOFTER = 6.0
 """Curvatures are means over a square that reaches so many times less far than the radius that is white."""
+NEAR = 24
+"""Texels more round every part that are looked at, so that what is worked out from neighbours is right at its rim."""
 GOLDEN = 0.6180339887498949
 """Hues one after another turn by this share of the circle, so that any number of them are well apart."""
 
@@ -306,10 +308,9 @@ def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints], light
         one = block
     margin = _margin(kit, block)
     size = _size(one)
-    # a texel more all round, from which curvatures are taken
-    around = scene(kit, one, numbers, lambda piece: piece.fine, _normals, (margin + 2) / kit.sheet.per_mm)
     texel = 1 / kit.sheet.per_mm
-    seen = look(around, size, margin + 1, kit.low, texel)
+    around = scene(kit, one, numbers, lambda piece: piece.fine, _normals, (margin + NEAR + 1) * texel)
+    seen = look(around, size, margin + NEAR, kit.low, texel)
     normals = _unit(seen.vectors)
     found: dict[str, NDArray[Any]] = {
         "height": seen.height,
@@ -319,9 +320,9 @@ def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints], light
         "normals": normals,
         "curvature": curvature(normals, seen.top, seen.strand, seen.pure, texel, curvature_radius(kit) / SOFTER),
     }
-    found = {name: values[1:-1, 1:-1] for name, values in found.items()}
+    found = {name: values[NEAR:-NEAR, NEAR:-NEAR] for name, values in found.items()}
     if light:
-        found["occlusion"] = _light(kit, one, numbers, seen, normals[1:-1, 1:-1], margin)
+        found["occlusion"] = _light(kit, one, numbers, seen, found["normals"], margin)
     for name, values in found.items():
         if copies > 1:
             core = values[:, margin : margin + size[0]]
@@ -333,19 +334,19 @@ def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints], light
 
 def _light(kit: Kit, block: Block, numbers: Mapping[str, Ints], seen: Seen, normals: F32, margin: int) -> F32:
     """Occlusion of a part and its margin."""
-    reach = max(8, round(_reach(kit) * kit.sheet.per_mm))
+    reach = max(NEAR, round(_reach(kit) * kit.sheet.per_mm))
     columns, rows = _size(block)
     if block.wraps:
-        core = seen.top[:, margin + 1 : margin + 1 + columns]
+        core = seen.top[NEAR:-NEAR, margin + NEAR : margin + NEAR + columns]
         wide = np.pad(core, ((0, 0), (reach + margin, reach + margin)), mode="wrap")
-        wide = np.pad(wide[1:-1], ((reach, reach), (0, 0)), constant_values=kit.low)
+        wide = np.pad(wide, ((reach, reach), (0, 0)), constant_values=kit.low)
     else:
         far = reach + margin
         around = scene(
             kit, block, numbers, lambda piece: piece.fine, lambda mesh: mesh.positions[:, :0], far / kit.sheet.per_mm
         )
         wide = far_heights(around, (columns, rows), far, kit.low)
-        at = reach - 1
+        at = reach - NEAR
         wide[at : at + seen.top.shape[0], at : at + seen.top.shape[1]] = seen.top
     return occlusion(wide, normals, reach, 1 / kit.sheet.per_mm)
 

@@ -231,13 +231,23 @@ def test_maps_go_on_beyond_a_port_as_the_piece_that_will_stand_there(kit, layers
         there_column = ((x - at[0]) * sheet.per_mm - 0.5) % sheet.width
         there_row = (straight_block.box[3] - y) * sheet.per_mm - 0.5
         inside = (there_row > 0) & (there_row < straight_block.texels[3] - straight_block.texels[1] - 1)
-        height = layers.height[sheet.height - top : sheet.height - bottom][::-1][:, columns][inside]
-        flat = part(kit, layers.height, straight_block)
         places = np.meshgrid(there_row[inside], there_column, indexing="ij")
-        expected = ndimage.map_coordinates(flat, places, order=1, mode="grid-wrap")
-        steady = ndimage.maximum_filter(expected, 3) - ndimage.minimum_filter(expected, 3) < 0.2
+        maps = {"height": layers.height, "light": layers.occlusion, "bend": layers.curvature}
+        maps |= {f"normal {axis}": layers.normals[..., axis] for axis in range(3)}
+        here, there = {}, {}
+        for name, values in maps.items():
+            here[name] = values[sheet.height - top : sheet.height - bottom][::-1][:, columns][inside]
+            flat = part(kit, values, straight_block)
+            there[name] = ndimage.map_coordinates(flat, places, order=1, mode="grid-wrap")
+        steady = ndimage.maximum_filter(there["height"], 3) - ndimage.minimum_filter(there["height"], 3) < 0.2
         assert steady.mean() > 0.3
-        assert np.abs(height - expected)[steady].max() < 0.03, block
+        for name, most in (
+            ("height", 0.03),
+            ("light", 0.03),
+            ("bend", 0.25 / RADIUS),
+            *[(f"normal {k}", 0.06) for k in range(3)],
+        ):
+            assert np.abs(here[name] - there[name])[steady].max() < most, (block.piece, block.port, name)
 
 
 # --------------------------------------------------------------------------------------------------------- levels
