@@ -33,6 +33,7 @@ MOST_MM = 1e6
 _LONGEST = 1 << 16  # bytes in a line of a header or a text
 _CORNER = re.compile(rb"(-?[0-9]{1,9})(?:/-?[0-9]*(?:/-?[0-9]*)?)?\Z")
 _NUMBER = re.compile(rb"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,4})?\Z")
+_NAME = re.compile(r"[!-~]{1,64}")
 _WHOLE = re.compile(rb"[-+]?[0-9]{1,10}\Z")
 _IGNORED = frozenset(
     b"vt vn vp g o s mg mtllib usemtl maplib usemap l p lod bevel c_interp d_interp shadow_obj trace_obj".split()
@@ -308,6 +309,8 @@ def _header(data: bytes) -> tuple[str, list[_Element], int, int]:
         line = data[begin:end].rstrip(b"\r")
         begin = end + 1
         words = line.decode("latin-1").split()
+        if not all(_NAME.fullmatch(word) for word in words) and words[0] not in ("comment", "obj_info"):
+            raise DesignError(f"{_shown(line)} is no line of a header known here", "give plain short names", place)
         match words:
             case [] | ["comment" | "obj_info", *_]:
                 continue
