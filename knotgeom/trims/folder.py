@@ -104,6 +104,13 @@ def write_kit(
     return found
 
 
+def glb(
+    kit: Kit, maps: Mapping[str, NDArray[Any]], hulls: Mapping[str, Sequence[Hull]] | None = None
+) -> Iterable[bytes]:
+    """The content of ``kit.glb`` alone, baked maps in its materials; see :func:`write_kit`."""
+    return encode_glb(kit, _embedded(kit, maps), hulls)
+
+
 def _embedded(kit: Kit, maps: Mapping[str, NDArray[Any]]) -> dict[str, bytes]:
     """The maps of the materials as glTF wants them: 8 bits, green up the sheet, cover as alpha of white."""
     out = {}
