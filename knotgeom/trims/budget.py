@@ -24,12 +24,12 @@ ROUNDS = 22
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Group:
-    """Runs of one section: the runs, which of them are its mirror image, and the choices of rails to take from."""
+    """Runs of one section, which of them are its mirror image, and choices of rails with the section's errors."""
 
     runs: tuple[int, ...]
     flipped: tuple[bool, ...]
     section: Section
-    choices: tuple[Chains, ...]
+    choices: tuple[tuple[float, Chains], ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +67,7 @@ def survey(patches: Patches, options: Trimming, seams: Seams | None = None) -> S
             fixed.append(False)
     groups = []
     for section, own, kept in zip(sections, members, fixed, strict=True):
-        choices = (section.kept,) if kept else _rail_choices(section)
+        choices = ((0.0, section.kept),) if kept else _rail_choices(section)
         groups.append(Group(tuple(n for n, _ in own), tuple(f for _, f in own), section, choices))
     return Survey(patches, shown, tuple(groups))
 
@@ -88,11 +88,19 @@ def _alike(figure: np.ndarray, shown: Chains, section: Section) -> bool | None:
     return None
 
 
-def _rail_choices(section: Section) -> tuple[Chains, ...]:
+def _rail_choices(section: Section) -> tuple[tuple[float, Chains], ...]:
     """Choices for all rows of columns together, from the fewest rails to the most."""
     rows = [section_choices(section.figure, chain) for chain in section.shown]
-    most = max(len(row) for row in rows)
-    return tuple(tuple(row[min(step, len(row) - 1)] for row in rows) for step in range(most))
+    steps = range(max(len(row) for row in rows))
+    taken = [[row[min(step, len(row) - 1)] for row in rows] for step in steps]
+    return tuple((max(error for error, _ in one), tuple(rails for _, rails in one)) for one in taken)
+
+
+def _worth_trying(choices: tuple[tuple[float, Chains], ...], tolerance: float) -> list[Chains]:
+    """Choices whose sections keep the tolerance, up to the first that leaves nearly all of it to the rings."""
+    keep = [number for number, (error, _) in enumerate(choices) if error <= tolerance] or [len(choices) - 1]
+    ample = [number for number, (error, _) in enumerate(choices) if error <= tolerance / 12] or [len(choices) - 1]
+    return [kept for _, kept in choices[keep[0] : max(ample[0], keep[0]) + 1]]
 
 
 def chords_of(piece: Survey, run: int, kept: Chains, tolerance: float) -> Chords:
@@ -110,7 +118,7 @@ def choose(piece: Survey, tolerance: float, seams: Seams | None = None, even_out
     rings: dict[int, Ints] = {}
     for group in piece.groups:
         best, kept_it = math.inf, False
-        for kept in group.choices:
+        for kept in _worth_trying(group.choices, tolerance):
             tried, spent, keeps = {}, 0, True
             for run, flipped in zip(group.runs, group.flipped, strict=True):
                 own = mirrored(kept, piece.patches.runs[run].points.shape[1]) if flipped else kept
@@ -118,7 +126,7 @@ def choose(piece: Survey, tolerance: float, seams: Seams | None = None, even_out
                 keeps = keeps and feasible(chords, tolerance)
                 tried[run] = (own, choose_rings(chords, tolerance))
                 spent += 2 * chain_edges(own) * (len(tried[run][1]) - 1)
-            if best == math.inf or (keeps and spent < best) or (keeps and not kept_it):
+            if not kept_it or (keeps and spent < best):  # if none keeps it, the most rails
                 best, kept_it = spent, keeps
                 rails |= {run: own for run, (own, _) in tried.items()}
                 rings |= {run: rows for run, (_, rows) in tried.items()}

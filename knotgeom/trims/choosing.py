@@ -24,6 +24,10 @@ CLOSER = 14.0
 """So many times less than the tolerance is the sagitta between two candidates."""
 WINDOW = 48
 """Longest facet in steps of candidates."""
+CLEARLY = 0.85
+"""More rails are a choice if they bring the section's error below this share of it."""
+KINK = 0.2
+"""Where rails turn by more than this (radians) from one ring to the next, the ring between is a candidate."""
 GIRTHS = 3.0
 """Candidates are no farther apart than so many girths of the section."""
 BENT = 0.82
@@ -58,8 +62,8 @@ def profile(points: Floats) -> Floats:
     return np.column_stack([flat[:, :2] @ aside, flat[:, 2]])
 
 
-def section_choices(figure: Floats, chain: Ints) -> tuple[Ints, ...]:
-    """The best choices of rails for a section, from three rails up to all: each closer to it than the one before.
+def section_choices(figure: Floats, chain: Ints) -> tuple[tuple[float, Ints], ...]:
+    """The best choices of rails for a section from three rails up to all, each clearly closer, with how close, mm.
 
     The greatest half range of distances from a chord is made as small as it can be for the number of rails, by going
     through all (dynamic programming). Where the section is the same seen in a mirror, so are the choices, since a
@@ -94,11 +98,11 @@ def section_choices(figure: Floats, chain: Ints) -> tuple[Ints, ...]:
                 found.append((float(cost[last]), _walk(back, last)))
     least = 4 if chain[-1] - chain[0] == corners else 3
     found = sorted((one for one in found if len(one[1]) >= min(least, last + 1)), key=lambda one: (len(one[1]), one[0]))
-    best, kept = np.inf, list[Ints]()
+    best, kept = np.inf, list[tuple[float, Ints]]()
     for cost_of, rails in found:
-        if cost_of < 0.97 * best or not kept:
+        if cost_of < CLEARLY * best or not kept:
             best = cost_of
-            kept.append(chain[rails])
+            kept.append((cost_of, chain[rails]))
     return tuple(kept)
 
 
@@ -151,8 +155,9 @@ def candidates(run: Run, chain: Ints, tolerance: float) -> Ints:
     step = np.diff(line, axis=0)
     length = np.maximum(np.linalg.norm(step, axis=2), 1e-12)
     way = step / length[..., None]
-    bend = np.linalg.norm(np.diff(way, axis=0), axis=2) / ((length[:-1] + length[1:]) / 2)
-    bend = bend.max(1)
+    turn = np.linalg.norm(np.diff(way, axis=0), axis=2)
+    bend = (turn / ((length[:-1] + length[1:]) / 2)).max(1)
+    kinks = np.flatnonzero(turn.max(1) > KINK) + 1  # a corner has no length: no density of rings finds it
     bend = np.concatenate([bend[:1], np.maximum(bend[:-1], bend[1:]), bend[-1:]])
     bend = np.maximum(bend, np.maximum(np.r_[bend[1:], 0], np.r_[0, bend[:-1]]))  # so that none is stepped over
     reach = length.max(1)
@@ -163,7 +168,7 @@ def candidates(run: Run, chain: Ints, tolerance: float) -> Ints:
     sums = np.concatenate([[0.0], np.cumsum(wanted)])
     steps = max(int(np.ceil(sums[-1])), 3)
     near = np.searchsorted(sums, np.linspace(0, sums[-1], steps + 1))
-    return np.unique(np.concatenate([[0], np.minimum(near, count - 1), [count - 1]]))
+    return np.unique(np.concatenate([[0], np.minimum(near, count - 1), kinks, [count - 1]]))
 
 
 def looped(run: Run) -> tuple[Floats, Floats]:

@@ -112,8 +112,7 @@ def about_triangles(triangles: Ints, points: int) -> Ints:
 def deviation_of(patches: Patches, shown: tuple[Chains, ...], net: Net, exact: Net, points: Floats) -> float:
     """Greatest distance, mm, both ways between a net with its points at ``points`` and the exact surface.
 
-    ``exact`` is the net of all rings and all shown rails. Forks are measured from the net to the exact surface only:
-    their exact surface is one row of faces between rings that are looked at anyway.
+    ``exact`` is the net of all rings and all shown rails.
     """
     rings = tuple(np.arange(len(looped(run)[0])) for run in patches.runs)
     seen = sample(patches, shown, rings, net)
@@ -121,6 +120,8 @@ def deviation_of(patches: Patches, shown: tuple[Chains, ...], net: Net, exact: N
     corner = points[net.point[net.triangles]]
     around = about_triangles(net.point[net.triangles], len(points))
     there = greatest(seen.place[plain], seen.triangle[plain], corner, around)
+    place, near = _on_forks(exact, net, points, 4 * len(patches.runs))
+    there = max(there, greatest(place, near, corner, around))
 
     exact_corner = exact.points[exact.point[exact.triangles]]
     exact_around = about_triangles(exact.point[exact.triangles], len(exact.points))
@@ -130,10 +131,7 @@ def deviation_of(patches: Patches, shown: tuple[Chains, ...], net: Net, exact: N
 
 def _on_level(patches: Patches, shown: tuple[Chains, ...], net: Net, exact: Net, points: Floats) -> tuple[Floats, Ints]:
     """Points of the level's triangles, and an exact triangle near each."""
-    rows, columns = np.meshgrid(np.arange(FINE + 1), np.arange(FINE + 1), indexing="ij")
-    inside = rows + columns <= FINE
-    v, w = rows[inside] / FINE, columns[inside] / FINE
-    share = np.stack([1 - v - w, v, w], 1)
+    share = _spread()
     corner = points[net.point[net.triangles]]
     place = np.einsum("gc,tcx->tgx", share, corner)
     near = np.full(place.shape[:2], -1)
@@ -158,6 +156,28 @@ def _on_level(patches: Patches, shown: tuple[Chains, ...], net: Net, exact: Net,
         nearest = np.array([int(((exact.points - one) ** 2).sum(1).argmin()) for one in flat])
         near[fork] = owner[nearest].reshape(near[fork].shape)
     return place.reshape(-1, 3), near.reshape(-1)
+
+
+def _spread() -> Floats:
+    """Shares of a triangle's corners in the points that it is looked at in, (g, 3)."""
+    rows, columns = np.meshgrid(np.arange(FINE + 1), np.arange(FINE + 1), indexing="ij")
+    inside = rows + columns <= FINE
+    v, w = rows[inside] / FINE, columns[inside] / FINE
+    return np.stack([1 - v - w, v, w], 1)
+
+
+def _on_forks(exact: Net, net: Net, points: Floats, first: int) -> tuple[Floats, Ints]:
+    """Points of forks' exact surface, patches from ``first`` on, and the level's triangle of the nearest middle."""
+    places, near = [np.zeros((0, 3))], [np.zeros(0, np.int64)]
+    middle = points[net.point[net.triangles]].mean(1)
+    for patch in np.unique(exact.triangle_patch[exact.triangle_patch >= first]):
+        corner = exact.points[exact.point[exact.triangles[exact.triangle_patch == patch]]]
+        own = np.flatnonzero(net.triangle_patch == patch)
+        place = np.einsum("gc,tcx->tgx", _spread(), corner).reshape(-1, 3)
+        apart = np.linalg.norm(place[:, None] - middle[own], axis=2)
+        places.append(place)
+        near.append(own[apart.argmin(1)])
+    return np.concatenate(places), np.concatenate(near)
 
 
 def _first_of(patches: Patches, shown: tuple[Chains, ...], exact: Net) -> dict[int, int]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 
 from ..mesh import Floats, Ints
-from .kit import TrimMesh
 from .patches import Patches
 
 SIDES = 12

@@ -216,10 +216,10 @@ def _fork(patches: Patches, choices: tuple[Choice, ...], number: int, start: Int
     for place, (run, end) in enumerate((fork.left, fork.right)):
         rails = np.unique(kept(run, end))
         if place == 0:
-            outer = rails[(rails <= half) | (rails % size == 0)]
+            outer = rails[rails <= half]
             frame = np.where(outer % size == 0, 0.5, np.where(outer == half, half - 0.5, outer))
         else:
-            outer = rails[(rails >= half) | (rails == 0)]
+            outer = rails[(rails >= half) & (rails <= size)]
             frame = np.where(outer % size == 0, size - 0.5, np.where(outer == half, half + 0.5, outer))
         frames.append((run, end, outer, frame.astype(float)))
     trunk_kept = np.unique(kept(*fork.trunk))
