@@ -60,6 +60,10 @@ class Placing:
         return Pass(*self.site(at.site), other if turned else at.way)
 
 
+_MOST_BOXES = 8 * MOST_CELLS
+"""Cells of all pieces, those left out included, that are looked at."""
+
+
 @dataclass(frozen=True, slots=True)
 class Laid:
     """A panel laid out.
@@ -91,16 +95,28 @@ def laid(panel: Panel, resolve: Callable[[Design], Design]) -> Laid:
     if not panel.pieces:
         raise DesignError("the panel has no piece", "give at least one", "layout.panel.pieces")
     designs = []
+    known: dict[int, Design] = {}  # a piece that stands in several places is laid out once
+    cells, boxes = 0, 0
     for index, piece in enumerate(panel.pieces):
         place = f"layout.panel.pieces[{index}]"
         if piece.design is None:
             raise DesignError(f'"{piece.file}" has not been read', "read the panel from its file", f"{place}.file")
-        whole = resolve(piece.design)
+        if id(piece.design) not in known:
+            known[id(piece.design)] = resolve(piece.design)
+        whole = known[id(piece.design)]
         if not isinstance(whole.layout, Grid):
             raise DesignError(
                 f'"{piece.file}" is set out on a {type(whole.layout).__name__.lower()}',
                 "give pieces set out on grids, square borders or panels of them",
                 f"{place}.file",
+            )
+        box = whole.layout.columns * whole.layout.rows
+        boxes, cells = boxes + box, cells + box - len(set(whole.layout.without))
+        if cells > MOST_CELLS or boxes > _MOST_BOXES:  # before anything of that size is made
+            raise DesignError(
+                f"its pieces up to here have {max(cells, boxes):,} cells, those left out included",
+                f"give pieces of at most {MOST_CELLS:,} cells in all",
+                place,
             )
         designs.append(whole)
     first = designs[0].layout

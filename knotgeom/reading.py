@@ -118,7 +118,12 @@ def read_text(text: str | bytes, file: str = "", folder: Path | None = None) -> 
     return design
 
 
-def loaded(design: d.Design, folder: Path | None, within: tuple[Path, ...] = ()) -> d.Design:
+def loaded(
+    design: d.Design,
+    folder: Path | None,
+    within: tuple[Path, ...] = (),
+    known: dict[Path, d.Design] | None = None,
+) -> d.Design:
     """A design with what its layout names read in: the pieces of a panel, or a mesh.
 
     Parameters
@@ -127,6 +132,8 @@ def loaded(design: d.Design, folder: Path | None, within: tuple[Path, ...] = ())
         Nothing outside it is read.
     within : tuple of Path
         The panels that this design is a piece of.
+    known : dict of Path to Design
+        Pieces that have been read; those that are read now are added. No file is read twice.
 
     Raises
     ------
@@ -148,7 +155,7 @@ def loaded(design: d.Design, folder: Path | None, within: tuple[Path, ...] = ())
     if len(within) > _DEEPEST_PANEL:
         raise DesignError("panels of panels are nested too deeply", f"nest at most {_DEEPEST_PANEL}", "layout.panel")
     pieces = []
-    known: dict[Path, d.Design] = {}
+    known = {} if known is None else known
     for index, piece in enumerate(layout.pieces):
         if piece.design is not None:
             pieces.append(piece)
@@ -161,7 +168,7 @@ def loaded(design: d.Design, folder: Path | None, within: tuple[Path, ...] = ())
             try:
                 value = _parsed(_bytes(path))
                 _refuse_other_version(value)
-                inner = loaded(DESIGN.read(value, ""), folder, (*within, path))
+                inner = loaded(_piece(DESIGN.read(value, "")), folder, (*within, path), known)
                 check_meaning(inner)
             except (OSError, ValueError) as error:
                 if isinstance(error, DesignError):
@@ -170,6 +177,13 @@ def loaded(design: d.Design, folder: Path | None, within: tuple[Path, ...] = ())
             known[path] = inner
         pieces.append(dataclasses.replace(piece, design=known[path]))
     return dataclasses.replace(design, layout=dataclasses.replace(layout, pieces=tuple(pieces)))
+
+
+def _piece(design: d.Design) -> d.Design:
+    """The same design, refused where no panel can take it: before a mesh that it may name is read."""
+    if isinstance(design.layout, d.FreeMesh):
+        raise DesignError("is set out on a mesh", "give pieces set out on grids, square borders or panels of them")
+    return design
 
 
 def _beside(name: str, folder: Path | None, place: str) -> Path:
