@@ -18,6 +18,10 @@ from .kit import Port, TrimMesh
 from .splitting import same, split, turned
 
 
+UPRIGHT = 0.1
+"""Of the texels that a level face has: about 6 degrees past upright."""
+
+
 def set_tangents(mesh: TrimMesh, ports: Sequence[Port] = (), canonical: Mapping[str, Floats] | None = None) -> TrimMesh:
     """The mesh with its tangents; vertices at which the orientation of uv turns over are split.
 
@@ -65,12 +69,20 @@ def seam_tangents(straight: TrimMesh) -> Floats:
 
 
 def _orientation(mesh: TrimMesh) -> tuple[Bools, Bools]:
-    """Of each triangle whether it has no extent on the sheet, and whether its uv run clockwise, (t,) each."""
+    """Of each triangle whether it has no direction of its own, and whether its uv run clockwise, (t,) each.
+
+    A triangle that is but a line on the sheet has none. Nor has one that overhangs by less than ``UPRIGHT``: it goes
+    with what it hangs on, since no texel is its own, and splitting vertices for it would gain nothing.
+    """
     a, b, c = (mesh.uv[k].astype(float) for k in mesh.triangles.T)
     area = _cross(b - a, c - a)
     # uv are float32: what rounding alone makes of a line is no area
     size = np.maximum(np.abs(b - a).max(1), np.abs(c - a).max(1))
     flat: Bools = np.abs(area) <= 4 * np.finfo(np.float32).eps * size * np.abs(np.stack([a, b, c])).max((0, 2))
+    p, q, r = (mesh.positions[k] for k in mesh.triangles.T)
+    real = np.linalg.norm(np.cross(q - p, r - p), axis=1)
+    share = np.divide(area, real, out=np.zeros_like(area), where=real > 0)
+    flat |= (share < 0) & (share > -UPRIGHT * np.abs(share).max(initial=0.0))
     return flat, np.asarray((area < 0) & ~flat)
 
 
