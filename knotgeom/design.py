@@ -352,6 +352,7 @@ class Sizes:
 
     ``pitch`` is the distance between neighbouring parallel strands of the plain plait, so ``pitch - width`` is its
     background; ``separation`` is what must lie between the mid-planes of two strands at a crossing.
+    ``arc`` is the number of points on each eased edge, and about a third of those on one side of a half-round.
     """
 
     pitch: float
@@ -363,6 +364,7 @@ class Sizes:
     step: float
     separation: float
     groove_depth: float
+    arc: int = 4
 
     @property
     def background(self) -> float:

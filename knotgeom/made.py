@@ -275,13 +275,15 @@ def no_mesh(made: Made) -> DesignError:
     return DesignError(f"no strand can be made, for the {first.kind} at {first.place}", first.remedy)
 
 
-def solid(made: Made, tool: Tool | None = None) -> Mesh:
+def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Mesh:
     """The mesh to make things from: ``free`` strands as they are, others united into one body.
 
     Parameters
     ----------
     tool : knotgeom.solid.Tool, optional
         What unites them in place of manifold3d.
+    arc : int, optional
+        Points on each eased edge of a section, where others than usual.
 
     Raises
     ------
@@ -305,7 +307,7 @@ def solid(made: Made, tool: Tool | None = None) -> Mesh:
                 d.relief.stretches,
                 d.relief.z,
                 c.design.strand,
-                c.size,
+                c.size if arc is None else replace(c.size, arc=arc),
                 c.design.heights.way,
                 tool=tool,
             )

@@ -17,8 +17,6 @@ from .mesh import Floats
 
 EASING = 0.25
 """Radius of a flat strand's eased edges, as a share of its thickness."""
-ARC = 4
-"""Points on each eased edge, and a third of those on one side of a half-round."""
 
 
 def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Floats, Floats, Floats]:
@@ -37,7 +35,7 @@ def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Flo
     ones = np.ones_like(half)
     if shape is Section.FLAT or shape is Section.MEDIAN_INCISED:
         ease = np.minimum(EASING * size.thickness, 0.2 * width)[:, None]
-        angle = np.linspace(0, math.pi / 2, ARC)
+        angle = np.linspace(0, math.pi / 2, size.arc)
         low_x, low_z = half - ease + ease * np.sin(angle), -deep + ease * (1 - np.cos(angle))
         across = np.hstack([low_x, low_x[:, ::-1]])
         up = np.hstack([low_z, -low_z[:, ::-1]])
@@ -51,7 +49,7 @@ def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Flo
             top = deep - np.minimum(depth, edge * depth / max(spread, 1e-12))
         return across, up, bottom, top
     if shape is Section.HALF_ROUND:
-        angle = np.linspace(0, math.pi / 2, 3 * ARC - 3, endpoint=False)
+        angle = np.linspace(0, math.pi / 2, 3 * size.arc - 3, endpoint=False)
         across, up = half * np.cos(angle), np.broadcast_to(-deep + 2 * deep * np.sin(angle), (len(width), len(angle)))
         return across, up, np.full(len(width), -deep), np.full(len(width), deep)
     # peaked: low sides, then two flat slopes to a ridge

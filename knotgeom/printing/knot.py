@@ -11,7 +11,7 @@ from ..cycles import connected_labels
 from ..design import Design, Making, Section, Sizes, Strand
 from ..made import Made, Progress, make, no_mesh, solid
 from ..mesh import Floats, Ints, all_triangles
-from ..sections import outlines
+from ..sections import EASING, outlines
 from ..sizing import sizes
 
 ARC = 3
@@ -81,12 +81,13 @@ def knot_of(
     if strand.groove.depth is not None:
         strand = replace(strand, groove=replace(strand.groove, depth=strand.groove.depth * thicker))
     size = replace(size, thickness=size.thickness * thicker)
+    size = replace(size, arc=arc_points(strand, size, max(tolerance / scale - bend_error(size), 0.0) / 2))
     strand = replace(strand, section=eased(strand, size, rounding / scale))
     design = replace(design, strand=strand, heights=heights)
     made = make(design, fine=finely(size, scale, tolerance), prove=0, progress=progress)
     if made.mesh is None or made.drawn is None:
         raise no_mesh(made)
-    mesh = solid(made)
+    mesh = solid(made, arc=size.arc)
     triangles = all_triangles(mesh).astype(np.int64)
     free = heights.way is Making.FREE
     bodies = _apart(mesh.vertices, triangles) if free else ()
@@ -103,8 +104,23 @@ def _sizes(design: Design) -> Sizes:
 
 def finely(size: Sizes, scale: float, tolerance: float) -> bool:
     """Whether the coarse sampling lies farther than ``tolerance`` off a bend as tight as bends usually are."""
-    spacing = size.pitch * math.sqrt(2) / 2 / 6 * scale  # about a sixth of the step between two crossings
-    return spacing**2 / (8 * 0.75 * size.width * scale) > tolerance
+    return bend_error(size) * scale > tolerance
+
+
+def bend_error(size: Sizes) -> float:
+    """How far the coarse sampling lies off a bend as tight as bends usually are, mm at the design's own scale."""
+    spacing = size.pitch * math.sqrt(2) / 2 / 6  # about a sixth of the step between two crossings
+    return spacing**2 / (8 * 0.75 * size.width)
+
+
+def arc_points(strand: Strand, size: Sizes, most: float) -> int:
+    """Fewest points of an eased edge that lie within ``most`` mm of its arc, 3 or more; never more than usual."""
+    if strand.section is Section.HALF_ROUND:
+        radius, steps = max(size.width / 2, size.thickness), 6
+    else:
+        radius, steps = EASING * size.thickness, 2
+    turn = math.pi / 2 / steps
+    return 3 if radius * (1 - math.cos(turn / 2)) <= most else size.arc
 
 
 def eased(strand: Strand, size: Sizes, radius: float) -> Section | tuple[tuple[float, float], ...]:
