@@ -77,7 +77,8 @@ def _kit_picture(kit: Kit, normals: NDArray[np.uint8] | None, pixels: int, title
     sheet = Image.new("RGB", (pixels, line * 2 + run.height + foot), PAPER)
     draw = ImageDraw.Draw(sheet)
     draw.text((gap, line), title or "Trim kit", INK, font, anchor="lm")
-    names = f"{len(kit.pieces)} pieces, repeat of {kit.period:g} mm, {kit.height:g} mm high"
+    count = "1 piece" if len(kit.pieces) == 1 else f"{len(kit.pieces)} pieces"
+    names = f"{count}, repeat of {kit.period:g} mm, {kit.height:g} mm high"
     draw.text((pixels - gap, line), names, FAINT, small, anchor="rm")
     sheet.paste(run, ((pixels - run.width) // 2, 2 * line))
     top = 2 * line + run.height + gap
