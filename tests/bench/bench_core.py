@@ -113,7 +113,10 @@ def ring(points: int) -> tuple[Courses, Lanes, np.ndarray]:
     along = np.arange(points) * 0.01
     no = np.zeros(points, bool)
     one = np.zeros(1, np.int64)
-    courses = Courses(start, plan, lateral, zero, no, along, np.array([0.01 * points]), np.zeros(0), np.zeros(0, bool))
+    none = np.zeros(0)
+    courses = Courses(
+        start, plan, lateral, zero, no, along, np.array([0.01 * points]), none, none.astype(bool), np.zeros(1)
+    )
     lanes = Lanes(
         start, one, one, np.zeros(1, bool), np.arange(points), zero, np.full(points, 4.0), zero, ~no, along,
         np.array([0.01 * points]), np.zeros((1, 2), np.int64), np.zeros(0, np.int64), np.array([4.0]),
