@@ -54,7 +54,7 @@ def draw(name: str, piece: Piece, design: Design) -> None:
     profile = profiles.named(None, asked.process)
     found = folder.report(piece, checks.check_piece(piece, profile, materials.material(asked.material)), asked)
     picture = preview.preview(piece, found, pixels=PIXELS, material=asked.material)
-    picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(TARGET / f"{name}.png", optimize=True)
+    Image.fromarray(picture).quantize(COLOURS, dither=Image.Dither.NONE).save(TARGET / f"{name}.png", optimize=True)
 
 
 def main() -> None:

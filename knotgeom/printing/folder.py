@@ -22,7 +22,7 @@ from .bodies import contents, joined
 from .fillet import Rounded
 from .options import Printing
 from .piece import Piece
-from .preview import preview, thumbnail
+from .preview import as_png, preview, thumbnail
 
 if TYPE_CHECKING:
     from .checks import Checked
@@ -146,7 +146,7 @@ def write_piece(
             metadata={"Application": "knotgeom", "Description": " ".join(piece.notes)},
         )
         (spare / FILES[1]).write_bytes(b"".join(stl.encode(joined(piece.bodies))))
-        picture.save(spare / FILES[2], format="PNG", optimize=True)
+        (spare / FILES[2]).write_bytes(as_png(picture))
         (spare / FILES[3]).write_text(json.dumps(found, indent=2, allow_nan=False) + "\n", encoding="utf-8")
         _read_back(spare, piece, found)
     return found

@@ -231,9 +231,9 @@ def _hidden(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting
     saddle = slab(pad, z - ahead, bulk.back + 0.5 * bulk.depth) if z - ahead < bulk.back else None
     added = (tube(wall, 2 * half), *(() if saddle is None else (saddle,)))
     middle = at - np.array([0.0, above, ahead])
-    # the chain leaves sideways behind the piece, or, where it runs within it, at its sides
+    # the chain leaves sideways, behind the piece or along a channel in its back
     left, _, right, _ = plan.bounds()
-    long = 4 * half if z <= bulk.back else 2 * max(right - bulk.x, bulk.x - left) + 2
+    long = 4 * half if z + seat_radius <= bulk.back else 2 * max(right - bulk.x, bulk.x - left) + 2
     return Fitting(added, (tube(0.0, long),), at, middle, strip(*_by_axis(reach)), reach)
 
 

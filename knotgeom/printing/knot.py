@@ -9,13 +9,18 @@ import numpy as np
 
 from ..cycles import connected_labels
 from ..design import Design, Making, Section, Sizes, Strand
+from ..errors import DesignError
 from ..made import Made, Progress, make, no_mesh, solid
 from ..mesh import Floats, Ints, all_triangles
 from ..sections import EASING, outlines
+from ..selfcut import crossing_pairs
 from ..sizing import sizes
+from .bodies import solid_of
 
 ARC = 3
 """Points of a rounded corner of the section."""
+CLEAR = 0.95
+"""Share of their clearance that free strands keep at least as they are meshed."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,13 +89,22 @@ def knot_of(
     size = replace(size, arc=arc_points(strand, size, max(tolerance / scale - bend_error(size), 0.0) / 2))
     strand = replace(strand, section=eased(strand, size, rounding / scale))
     design = replace(design, strand=strand, heights=heights)
-    made = make(design, fine=finely(size, scale, tolerance), prove=0, progress=progress)
-    if made.mesh is None or made.drawn is None:
-        raise no_mesh(made)
-    mesh = solid(made, arc=size.arc)
-    triangles = all_triangles(mesh).astype(np.int64)
     free = heights.way is Making.FREE
-    bodies = _apart(mesh.vertices, triangles) if free else ()
+    for fine in (True,) if finely(size, scale, tolerance) else (False, True):
+        made = make(design, fine=fine, prove=0, progress=progress)
+        if made.mesh is None or made.drawn is None:
+            raise no_mesh(made)
+        mesh = solid(made, arc=size.arc)
+        triangles = all_triangles(mesh).astype(np.int64)
+        bodies = _apart(mesh.vertices, triangles) if free else ()
+        if not free or _is_clear(mesh.vertices, triangles, bodies, CLEAR * size.clearance / scale):
+            break
+    else:
+        raise DesignError(
+            "free strands would touch each other or themselves, though their middles keep apart",
+            f"make the strands narrower than {size.width:g} mm, or the cells larger",
+            "strand.width",
+        )
     z = made.drawn.relief.z
     under = float(z.max()) - size.thickness / 2 if len(z) else float(mesh.vertices[:, 2].min())
     divided = bool(made.counted.strand_map.divided.any() or made.counted.strand_map.loops_divided)
@@ -143,6 +157,14 @@ def eased(strand: Strand, size: Sizes, radius: float) -> Section | tuple[tuple[f
         out += list((1 - share) ** 2 * start + 2 * share * (1 - share) * here + share**2 * end)
     rounded = np.array(out)
     return tuple((float(x), float(y)) for x, y in rounded)
+
+
+def _is_clear(vertices: Floats, triangles: Ints, bodies: tuple[tuple[Floats, Ints], ...], least: float) -> bool:
+    """Whether free strands nowhere pass through anything and every two are ``least`` apart, as their meshes are."""
+    if len(crossing_pairs(vertices, triangles)):
+        return False
+    solids = [solid_of(*body) for body in bodies]
+    return all(one.min_gap(other, 2 * least) >= least for k, one in enumerate(solids) for other in solids[:k])
 
 
 def parts_of_map(made: Made) -> int:

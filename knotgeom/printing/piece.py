@@ -19,6 +19,7 @@ from ..cycles import connected_labels
 from ..design import Design
 from ..errors import DesignError
 from ..mesh import Floats, Ints, Mesh
+from ..selfcut import crossing_pairs
 from . import finger
 from .allowances import enlarged, grown_by
 from .bodies import Solid, arrays_of, contents, mesh_of, slab, solid_of
@@ -639,9 +640,8 @@ def _top_at(flat: Solid, x: float, wanted: Printing) -> float:
 
 def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
     """Small faces taken out, creases filled, and made sure that it is a solid still."""
-    vertices, triangles = arrays_of(solid.simplify(min(0.002, wanted.tolerance / 10)))
-    fine = clean(vertices, triangles, np.zeros(len(triangles), np.int64), SHORT, LOW)
-    vertices, triangles = _bodies_kept(fine[0], fine[1], 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale)
+    crumb = 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale
+    vertices, triangles = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
     most = 0.35 * min(knot.width, knot.thickness) * scale
     done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, most)
     kept = solid_of(done.vertices, done.triangles)
@@ -649,12 +649,18 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
         # a fillet has closed or torn something: leave the creases as they are, which the report then says
         return _finish(solid, replace(wanted, fillet=0.0), knot, scale)
     # rows cut where nothing came to be filled are taken out again; vertices are what files of single precision keep
-    for fewer in (kept.simplify(min(0.003, wanted.tolerance / 15)), kept):
-        vertices, triangles = arrays_of(fewer)
-        vertices = vertices.astype(np.float32).astype(float)
-        if is_sound(vertices, triangles, 0.0):
-            break
+    ways = [
+        arrays_of(kept.simplify(min(0.003, wanted.tolerance / 15))),
+        arrays_of(kept),
+        (done.vertices, done.triangles),
+    ]
+    rounded = [(place.astype(np.float32).astype(float), faces) for place, faces in ways]
+    sound = [one for one in rounded if is_sound(*one, 0.0)]
+    if sound:
+        clear = (one for one in sound if not len(crossing_pairs(*one)))
+        vertices, triangles = next(clear, sound[0])
     else:
+        vertices, triangles = rounded[1]
         vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
         if not is_sound(vertices, triangles, 0.0):
             raise DesignError(
@@ -662,6 +668,18 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
                 "change the width, the thickness or make.print.fillet a little",
             )
     return Faired(vertices, triangles, done.creases, done.edges)
+
+
+def _tidied(solid: Solid, tolerance: float, crumb: float) -> tuple[Floats, Ints]:
+    """Small faces taken out, as far as that lets no triangle pass through another: in narrow grooves it may."""
+    for coarse, share in ((1.0, 1.0), (1.0, 0.1), (0.1, 0.1), (0.0, 0.01)):
+        vertices, triangles = arrays_of(solid.simplify(coarse * tolerance) if coarse else solid)
+        alike = np.zeros(len(triangles), np.int64)
+        vertices, triangles, _ = clean(vertices, triangles, alike, share * SHORT, share * LOW)
+        vertices, triangles = _bodies_kept(vertices, triangles, crumb)
+        if not len(crossing_pairs(vertices, triangles)):
+            break
+    return vertices, triangles
 
 
 def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Floats, Ints]:

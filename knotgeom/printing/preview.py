@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..files import png16
 from ..mesh import Mesh
 from ..picture import picture
+from ..raster import height_buffer, window_of
 from .bodies import joined
+from .lettering import U8, Floats, lay, line, write
 
 if TYPE_CHECKING:
-    from PIL.Image import Image
-
     from .piece import Piece
 
 COLOURS = (
@@ -39,8 +39,8 @@ BAR = 20.0
 PAPER, INK, FAINT = (246, 244, 240), (52, 50, 48), (120, 116, 112)
 
 
-def preview(piece: Piece, found: Mapping[str, Any], *, pixels: int = 1400, material: str = "") -> Image:
-    """Front, side and back of the finished piece side by side.
+def preview(piece: Piece, found: Mapping[str, Any], *, pixels: int = 1400, material: str = "") -> U8:
+    """Front, side and back of the finished piece side by side, (rows, pixels, 3) uint8; NumPy alone.
 
     Parameters
     ----------
@@ -49,8 +49,6 @@ def preview(piece: Piece, found: Mapping[str, Any], *, pixels: int = 1400, mater
     pixels : int
         Width of the whole picture.
     """
-    from PIL import Image, ImageDraw, ImageFont
-
     mesh = joined(piece.finished)
     tones = {k: colour_of(material) for k in range(len(piece.finished))}
     width, height, depth = (float(v) for v in np.ptp(mesh.vertices, axis=0))
@@ -62,40 +60,43 @@ def preview(piece: Piece, found: Mapping[str, Any], *, pixels: int = 1400, mater
         ("back", _turned(mesh, ((-1, 0, 0), (0, 1, 0), (0, 0, -1))), width),
     )
     top, foot = gap / pitch, 0.115 * pixels
-    sheet = Image.new("RGB", (pixels, int(top + height / pitch + foot)), PAPER)
-    draw = ImageDraw.Draw(sheet)
-    font = ImageFont.load_default(max(12.0, pixels / 70))
+    sheet: U8 = np.empty((int(top + height / pitch + foot), pixels, 3), np.uint8)
+    sheet[:] = PAPER
+    letters = max(8.0, pixels / 95)
     left = gap / pitch
     for name, view, across in views:
         longer = max(across, height)
-        image = Image.fromarray(picture(view, max(16, round(longer / pitch)), margin=0.0, colours=tones))
-        mask = _covered(view, image.size)
-        sheet.paste(image, (round(left), round(top)), mask)
-        draw.text((left + across / pitch / 2, top + height / pitch + 0.012 * pixels), name, FAINT, font, anchor="mt")
+        image = picture(view, max(16, round(longer / pitch)), margin=0.0, colours=tones)
+        lay(sheet, round(left), round(top), image, _covered(view, image.shape[:2]))
+        y = top + height / pitch + 0.012 * pixels + letters
+        write(sheet, name, left + across / pitch / 2, y, letters, FAINT, 0.5)
         left += (across + gap) / pitch
-    y = sheet.height - 0.045 * pixels
-    x = gap / pitch
-    bar = BAR / pitch
-    draw.rectangle((x, y, x + bar, y + max(3, pixels // 300)), INK)
+    y = len(sheet) - 0.045 * pixels
+    x, bar, thin = gap / pitch, BAR / pitch, max(1.0, pixels / 700)
+    line(sheet, [(x, y), (x + bar, y)], max(3.0, pixels / 300), INK)
     for end in (x, x + bar / 2, x + bar):
-        draw.line((end, y - pixels / 160, end, y + pixels / 160), INK, max(1, pixels // 700))
-    draw.text((x + bar + 0.012 * pixels, y), f"{BAR:g} mm", INK, font, anchor="lm")
+        line(sheet, [(end, y - pixels / 160), (end, y + pixels / 160)], thin, INK)
+    write(sheet, f"{BAR:g} mm", x + bar + 0.012 * pixels, y + letters / 2, letters, INK)
     sides = " x ".join(f"{side:.1f}" for side in (width, height, depth))
     count = found["bodies"]
     words = f"{sides} mm   {found['mass_g']:.2f} g {material}   {count} {'body' if count == 1 else 'bodies'}"
-    draw.text((pixels - gap / pitch, y), words, INK, font, anchor="rm")
+    write(sheet, words, pixels - gap / pitch, y + letters / 2, letters, INK, 1.0)
     return sheet
 
 
-def thumbnail(image: Image, side: int = 320) -> bytes:
+def thumbnail(image: U8, side: int = 320) -> bytes:
     """A small PNG of the preview's front."""
-    from PIL import Image as Images
+    least = min(image.shape[:2])
+    front = image[:, :least].astype(np.float32)
+    step = max(1, -(-max(front.shape[:2]) // side))
+    rows, columns = front.shape[0] // step, front.shape[1] // step
+    small = front[: rows * step, : columns * step].reshape(rows, step, columns, step, 3).mean((1, 3))
+    return as_png(np.rint(small).astype(np.uint8))
 
-    front = image.crop((0, 0, min(image.width, image.height), image.height))
-    front.thumbnail((side, side), Images.Resampling.LANCZOS)
-    stream = io.BytesIO()
-    front.save(stream, format="PNG")
-    return stream.getvalue()
+
+def as_png(image: U8) -> bytes:
+    """The content of a PNG file."""
+    return b"".join(png16.encode(image, {}, level=9))
 
 
 def colour_of(material: str) -> str:
@@ -107,13 +108,12 @@ def _turned(mesh: Mesh, rows: tuple[tuple[int, int, int], ...]) -> Mesh:
     return replace(mesh, vertices=np.ascontiguousarray(mesh.vertices @ np.array(rows, float).T))
 
 
-def _covered(mesh: Mesh, size: tuple[int, int]) -> Image:
-    """What the mesh covers of its picture, its edges soft."""
-    from PIL import Image
-
-    from ..raster import height_buffer, window_of
-
-    window = window_of(mesh, pixels=max(size)).finer(2)
-    there = np.isfinite(height_buffer(mesh, window)[0])
-    mask = Image.fromarray((there * 255).astype(np.uint8))
-    return mask.resize(size, Image.Resampling.BOX)
+def _covered(mesh: Mesh, shape: tuple[int, int]) -> Floats:
+    """How much of each pixel of its picture the mesh covers, 0 to 1."""
+    fine = window_of(mesh, pixels=max(shape)).finer(2)
+    there = np.isfinite(height_buffer(mesh, fine)[0])
+    rows, columns = shape
+    there = there[: 2 * rows, : 2 * columns]
+    spare = (2 * rows - there.shape[0], 2 * columns - there.shape[1])
+    full = np.pad(there, [(0, max(0, more)) for more in spare])
+    return np.asarray(full.reshape(rows, 2, columns, 2).mean((1, 3)), np.float64)
