@@ -14,6 +14,8 @@ import numpy as np
 
 from .mesh import Bools, Ints
 
+_BITS = 32  # of what is scattered over pairs: enough that no two matchings of 400 nodes come out alike
+
 Adjacency = list[list[tuple[int, int, int]]]  # per node: (neighbour, weight, edge)
 
 
@@ -57,8 +59,10 @@ def shortest_paths(
 def least_matching(length: Ints) -> list[tuple[int, int]]:
     """Perfect matching of least total length in a complete graph.
 
-    rustworkx does it in compiled code where it is installed (0.2 s for 400 nodes here); networkx gives the same total
-    in pure Python (some 40 times slower), so that the tool works wherever Python does.
+    rustworkx does it in compiled code where it is installed (0.2 s for 400 nodes here); networkx gives the same pairs
+    in pure Python (some 40 times slower), so that the tool works wherever Python does. Of several least matchings both
+    give the same one: small weights, scattered over the pairs, make one of them the least (K. Mulmuley, U. Vazirani and
+    V. Vazirani, Matching is as easy as matrix inversion, Combinatorica 7, 1987).
 
     Parameters
     ----------
@@ -69,8 +73,9 @@ def least_matching(length: Ints) -> list[tuple[int, int]]:
     if count == 2:
         return [(0, 1)]
     first, second = np.triu_indices(count, 1)
-    gain = int(length.max()) + 1 - length[first, second]  # a heaviest matching of these is a least one of the lengths
-    edges = list(zip(first.tolist(), second.tolist(), gain.tolist(), strict=True))
+    # a heaviest matching of these is a least one of the lengths; all that is scattered comes to less than one length
+    gain = [(count << _BITS) * gained for gained in (int(length.max()) + 1 - length[first, second]).tolist()]
+    edges = [(u, v, w + s) for u, v, w, s in zip(first.tolist(), second.tolist(), gain, _scattered(len(gain)))]
     try:
         rustworkx = importlib.import_module("rustworkx")
     except ImportError:
@@ -85,6 +90,18 @@ def least_matching(length: Ints) -> list[tuple[int, int]]:
         graph.add_edges_from(edges)
         pairs = rustworkx.max_weight_matching(graph, max_cardinality=True, weight_fn=int)
     return sorted((min(pair), max(pair)) for pair in pairs)
+
+
+def _scattered(count: int) -> list[int]:
+    """Whole numbers under ``2 ** _BITS`` without a pattern, ever the same.
+
+    The mixing of S. Vigna's splitmix64 (public domain), from memory; any other would do.
+    """
+    x = np.arange(1, count + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    scattered: list[int] = ((x ^ (x >> np.uint64(31))) >> np.uint64(64 - _BITS)).tolist()
+    return scattered
 
 
 def minimum_t_join(near: Adjacency, odd: Sequence[int], edges: int) -> Bools:
