@@ -11,6 +11,10 @@ import numpy as np
 from .errors import DesignError
 from .mesh import Floats, Mesh, all_triangles
 
+_BREADTH = 1e-7
+"""Area of a triangle of a cap, in squares as wide as the cap, from which on it is taken for one."""
+_PLACES = 12  # that are looked at for a cut
+
 
 def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
     """Cut the mesh of a strip where it comes round and close it there.
@@ -22,8 +26,9 @@ def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
     period : float
         mm.
     aside : float
-        How far beside x = 0 it is cut, mm: strands cross there, and a cut through the middle of a crossing would meet
-        vertices. The mesh comes out moved by as much.
+        How far beside x = 0 it is cut at least, mm: strands cross there, and a cut through the middle of a crossing
+        would meet vertices. It is cut a little further on where that keeps clearer of them, and comes out moved by as
+        much.
 
     Returns
     -------
@@ -34,7 +39,7 @@ def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
     quads = len(mesh.quads)
     uv = np.concatenate([mesh.quad_uv[:, [0, 1, 2, 0, 2, 3]].reshape(2 * quads, 3, 2), mesh.triangle_uv])
     strand = np.concatenate([np.repeat(mesh.quad_strand, 2), mesh.triangle_strand])
-    vertices = mesh.vertices - [aside, 0.0, 0.0]
+    vertices = mesh.vertices - [_clearest(mesh.vertices[:, 0], period, aside), 0.0, 0.0]
     vertices[:, 0] %= period
     x = vertices[faces, 0]
     crossing = x.max(1) - x.min(1) > period / 2
@@ -114,6 +119,13 @@ def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
     )
 
 
+def _clearest(x: Floats, period: float, aside: float) -> float:
+    """Where to cut, from ``aside`` to a few times as far, as far from every vertex as can be: no face is a sliver."""
+    places = aside * (1 + 0.37 * np.arange(_PLACES))
+    clear = [float(np.abs((x - place + period / 2) % period - period / 2).min()) for place in places]
+    return float(places[int(np.argmax(clear))])
+
+
 def _loops(following: dict[int, int]) -> list[list[int]]:
     """Closed walks through cut points."""
     left = dict(following)
@@ -131,7 +143,20 @@ def _loops(following: dict[int, int]) -> list[list[int]]:
 
 
 def _triangulated(outline: Floats) -> list[tuple[int, int, int]]:
-    """A simple polygon, (n, 2), as triangles that turn as it does.
+    """A simple polygon, (n, 2), as triangles that turn as it does, none of them without a breadth if that can be."""
+    swept = _swept(outline)
+    if _least_area(outline, swept) > _BREADTH * float(np.ptp(outline, axis=0).max()) ** 2:
+        return swept
+    return max(swept, _ears(outline), key=lambda triangles: _least_area(outline, triangles))
+
+
+def _least_area(outline: Floats, triangles: list[tuple[int, int, int]]) -> float:
+    a, b, c = (outline[list(corner)] for corner in zip(*triangles))
+    return float(np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).min()) / 2
+
+
+def _swept(outline: Floats) -> list[tuple[int, int, int]]:
+    """A simple polygon as triangles.
 
     A strand cut across has one top and one underside at every place, so its outline is monotone and is cut up in one
     sweep (M. Garey, D. Johnson, F. Preparata and R. Tarjan, Triangulating a simple polygon, 1978).
