@@ -101,7 +101,7 @@ def scene(
     far = reach * scale[:2]
     rows: list[Scene] = []
     count = 0
-    for piece, turn, shift in _around(kit, block, reach):
+    for piece, turn, shift in around(kit, block, reach):
         mesh = mesh_of(piece)
         places = turned(mesh.positions, turn)
         places[:, :2] += shift
@@ -123,11 +123,9 @@ def scene(
     )
 
 
-def _around(kit: Kit, block: Block, reach: float) -> list[tuple[Piece, float, Floats]]:
-    """Pieces about a part of the sheet: each turned by degrees, then moved in the part's plan."""
-    name = next((one.name for one in kit.pieces if one.name == block.piece), None)
-    assert name is not None, f"no piece {block.piece}"
-    own = next(one for one in kit.pieces if one.name == name)
+def around(kit: Kit, block: Block, reach: float) -> list[tuple[Piece, float, Floats]]:
+    """Pieces about a part of the sheet, its own and those that go on: turned by degrees, then moved in its plan."""
+    own = next(one for one in kit.pieces if one.name == block.piece)
     found: list[tuple[Piece, float, Floats]] = []
     if block.wraps:
         length = _length(own)
