@@ -85,7 +85,7 @@ demo: .venv/ready .venv-blender-$(BLENDER)/ready
 	KNOTGEOM_PYTHON=$(abspath $(CORE)) BLENDER_PYTHON=$(abspath $(BPY)) $(CORE) demo_scenes/make_demos.py --out out
 
 bench: .venv/ready .venv-blender-$(BLENDER)/ready
-	set -e; for script in $(filter-out %/bench_blender.py,$(sort $(wildcard tests/bench/bench_*.py))); do $(CORE) $$script; done
+	set -e; for script in $(filter-out %/bench_blender.py,$(sort $(wildcard tests/bench/bench_*.py))); do BLENDER_PYTHON=$(abspath $(BPY)) $(CORE) $$script; done
 	$(BPY) tests/bench/bench_blender.py
 
 extension: .venv-blender-$(BLENDER)/ready

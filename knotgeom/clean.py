@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .mesh import Bools, Floats, Ints
+from .mesh import Bools, Floats, Ints, compact
 
 ROUNDS = 60
 """Most rounds of collapsing and turning; each round mends every place that has no other one beside it."""
@@ -24,17 +24,28 @@ def edge_keys(triangles: Ints, count: int) -> tuple[Ints, Ints]:
 
 def is_closed(triangles: Ints, count: int) -> bool:
     """Whether every edge has exactly two faces, in opposite directions."""
-    ahead, back = edge_keys(triangles, count)
-    ahead = np.sort(ahead)
-    return bool((ahead[1:] != ahead[:-1]).all() and (ahead == np.sort(back)).all())
+    return _is_twofold(np.sort(_both_ways(triangles, count)))
+
+
+def _both_ways(triangles: Ints, count: int) -> Ints:
+    """A number for each directed edge, (3t,) int64, odd and one more than that of its reverse where it runs down."""
+    start = triangles.astype(np.int64)
+    end = start[:, [1, 2, 0]]
+    return np.asarray((2 * (np.minimum(start, end) * count + np.maximum(start, end)) + (start > end)).ravel())
+
+
+def _is_twofold(ranked: Ints) -> bool:
+    """Whether each edge is there just once either way."""
+    up, down = ranked[::2], ranked[1::2]
+    return bool(len(up) == len(down) and (up + 1 == down).all() and (up % 2 == 0).all() and (up[1:] > up[:-1]).all())
 
 
 def is_sound(vertices: Floats, triangles: Ints, least: float) -> bool:
     """Whether a surface is closed, no triangle lower than ``least`` mm and no two vertices at one single place."""
     return bool(
-        is_closed(triangles, len(vertices))
+        _lowest(vertices[triangles])[0].min(initial=np.inf) > least
+        and is_closed(triangles, len(vertices))
         and not _together(vertices).any()
-        and _lowest(vertices[triangles])[0].min(initial=np.inf) > least
     )
 
 
@@ -43,7 +54,9 @@ def _together(vertices: Floats) -> Bools:
     bits = np.ascontiguousarray(vertices.astype(np.float32) + np.float32(0)).view(np.int32).astype(np.int64)
     name = (bits[:, 0] * 0x9E3779B1 + bits[:, 1]) * 0x85EBCA77 + bits[:, 2]  # wraps round, as a hash may
     order = np.argsort(name)
-    same = (bits[order[1:]] == bits[order[:-1]]).all(1)
+    ranked = name[order]
+    same = ranked[1:] == ranked[:-1]
+    same[same] = (bits[order[1:][same]] == bits[order[:-1][same]]).all(1)
     together = np.zeros(len(vertices), bool)
     together[order[1:][same]] = True
     together[order[:-1][same]] = True
@@ -143,8 +156,8 @@ def separated(vertices: Floats, triangles: Ints, source: Ints, nudge: float) -> 
         fan = np.minimum(fan, fan[corner])
         corner = corner[corner]
         reach *= 2
-    leaders, numbered = np.unique(fan, return_inverse=True)
-    vertices, triangles = vertices[triangles.ravel()[leaders]], np.asarray(numbered).reshape(-1, 3)
+    leaders, numbered = compact(fan.reshape(-1, 3), 3 * len(triangles))
+    vertices, triangles = vertices[triangles.ravel()[leaders]], numbered
     vertices, triangles, source = _halved(vertices, triangles, source, pair)
     together = _together(vertices)
     if together.any():
@@ -190,11 +203,16 @@ def _paired(vertices: Floats, triangles: Ints) -> Ints | None:
 
     Where more than two faces share an edge, those are paired that have nothing but solid between them.
     """
+    key = _both_ways(triangles, len(vertices))
+    order = np.argsort(key)
+    pair = np.empty(len(key), np.int64)
+    if _is_twofold(key[order]):
+        pair[order[::2]], pair[order[1::2]] = order[1::2], order[::2]
+        return pair
     ahead, back = edge_keys(triangles, len(vertices))
     by_ahead, by_back = np.argsort(ahead, kind="stable"), np.argsort(back, kind="stable")
     if not np.array_equal(ahead[by_ahead], back[by_back]):
         return None
-    pair = np.empty(len(ahead), np.int64)
     pair[by_back] = by_ahead
     ranked = ahead[by_ahead]
     crowd = np.unique(ranked[1:][ranked[1:] == ranked[:-1]])

@@ -45,6 +45,13 @@ def all_triangles(mesh: Mesh) -> Ints:
     return np.concatenate([cut, mesh.triangles]).astype(np.int32, copy=False)
 
 
+def compact(faces: Ints, count: int) -> tuple[Ints, Ints]:
+    """Which of ``count`` vertices faces use, (u,) int64, and the faces with those numbered anew, int64."""
+    used = np.zeros(count, bool)
+    used[faces.ravel()] = True
+    return np.flatnonzero(used), (np.cumsum(used) - 1)[faces]
+
+
 def volume(mesh: Mesh) -> float:
     """Enclosed volume in mm3 by the divergence theorem; positive for outward faces."""
     a, b, c = (mesh.vertices[corner] for corner in all_triangles(mesh).T)

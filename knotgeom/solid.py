@@ -23,7 +23,7 @@ from .design import Making, Sizes, Strand
 from .divide import StrandMap
 from .heights import Stretches
 from .lanes import Lanes
-from .mesh import Bools, Floats, Ints, Mesh
+from .mesh import Bools, Floats, Ints, Mesh, compact
 from .sections import outlines
 from .sweep import Swept, sweep_rings
 from .weave import Weaving
@@ -148,8 +148,8 @@ def united(
         vertices, faces, circuit = clean(vertices, faces, circuit, SHORT * size.width, FLAT * size.width)
         vertices, faces, circuit = separated(vertices, faces, circuit, NUDGE * size.width)
         kept = _bodies(vertices, faces, 0.01 * size.width**2 * size.thickness)
-        used, numbered = np.unique(faces[kept], return_inverse=True)
-        vertices, faces = vertices[used], np.asarray(numbered).reshape(-1, 3)
+        used, faces = compact(faces[kept], len(vertices))
+        vertices = vertices[used]
         if is_sound(vertices, faces, least * size.width):
             return _mesh(vertices, faces, circuit[kept])
     raise ValueError("the strands unite to no sound solid")
@@ -414,7 +414,7 @@ def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats,
     sets: list[Manifold] = []
     for kind in kinds:
         faces = np.flatnonzero(pieces.kind == kind)
-        used, numbered = np.unique(pieces.faces[faces], return_inverse=True)
+        used, numbered = compact(pieces.faces[faces], len(pieces.vertices))
         place = pieces.vertices[used]
         if ground is not None:
             place[:, 2] -= hair * (place[:, 2] <= ground)
@@ -422,7 +422,7 @@ def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats,
         solid = Manifold(
             Mesh64(
                 vert_properties=np.ascontiguousarray(place),
-                tri_verts=np.ascontiguousarray(np.asarray(numbered).reshape(-1, 3), np.uint64),
+                tri_verts=np.ascontiguousarray(numbered, np.uint64),
                 run_index=np.array([0, 3 * len(faces)], np.uint64),
                 run_original_id=np.array([first + len(sets)], np.uint32),
                 face_id=faces.astype(np.uint64),
@@ -448,22 +448,11 @@ def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: fl
     """Take the caps away again and join both sides of every cut, vertex by vertex."""
     side = np.where(source >= 0, sides[np.maximum(source, 0)], -1)
     on_cap = side >= 0
-    cut = np.unique(np.stack([np.repeat(side[on_cap], 3), faces[on_cap].ravel()], 1), axis=0)
-    bound = np.searchsorted(cut[:, 0], np.arange(int(sides.max(initial=-1)) + 2))
-    one, other = [], []
-    for here in range(0, len(bound) - 1, 2):
-        left, right = cut[bound[here] : bound[here + 1], 1], cut[bound[here + 1] : bound[here + 2], 1]
-        if not len(left) or not len(right):
-            continue
-        apart = np.linalg.norm(vertices[left][:, None] - vertices[right][None], axis=2)
-        for mine, theirs, far in ((left, right, apart), (right, left, apart.T)):
-            nearest = far.argmin(1)
-            close = far[np.arange(len(mine)), nearest] < REACH * slit
-            one.append(mine[close])
-            other.append(theirs[nearest[close]])
+    cut = np.unique(np.repeat(side[on_cap], 3) * len(vertices) + faces[on_cap].ravel())
+    one, other = _across_cuts(vertices, cut // len(vertices), cut % len(vertices), REACH * slit)
     merged = np.zeros(len(vertices), bool)
-    if one:
-        group = connected_labels(len(vertices), np.concatenate(one), np.concatenate(other))
+    if len(one):
+        group = connected_labels(len(vertices), one, other)
         number = np.bincount(group)
         vertices = np.stack([np.bincount(group, vertices[:, k]) / number for k in range(3)], 1)
         faces, merged = group[faces], number > 1
@@ -475,6 +464,27 @@ def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: fl
     if len(more):
         faces, source = np.concatenate([faces, more]), np.concatenate([source, _beside(faces, source, more)])
     return vertices, faces, source
+
+
+def _across_cuts(vertices: Floats, side: Ints, vertex: Ints, reach: float) -> tuple[Ints, Ints]:
+    """Each vertex of a cap with the nearest of the cap across the cut, where that lies within ``reach``; (n,), (n,).
+
+    ``side`` is 2 c + s as in :class:`Pieces`, in rising order.
+    """
+    first = np.searchsorted(side, side ^ 1)
+    number = np.searchsorted(side, side ^ 1, side="right") - first
+    some = np.flatnonzero(number)
+    first, number = first[some], number[some]
+    start = np.cumsum(number) - number
+    other = np.arange(int(number.sum())) + np.repeat(first - start, number)
+    off = vertices[vertex[other]] - np.repeat(vertices[vertex[some]], number, axis=0)
+    apart = np.einsum("ij,ij->i", off, off)
+    least = np.minimum.reduceat(apart, start) if len(start) else apart
+    row = np.repeat(np.arange(len(some)), number)
+    best = np.flatnonzero(apart == least[row])
+    best = best[np.unique(row[best], return_index=True)[1]]
+    best = best[least < reach * reach]
+    return vertex[some[row[best]]], vertex[other[best]]
 
 
 def _beside(faces: Ints, source: Ints, more: Ints) -> Ints:

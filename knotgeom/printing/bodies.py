@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import DesignError
-from ..mesh import Floats, Ints, Mesh
+from ..mesh import Floats, Ints, Mesh, compact
 
 if TYPE_CHECKING:
     from manifold3d import Manifold
@@ -41,9 +41,9 @@ def arrays_of(solid: Solid) -> tuple[Floats, Ints]:
         joined = np.arange(len(mesh.vert_properties))
         joined[np.asarray(mesh.merge_from_vert, np.int64)] = np.asarray(mesh.merge_to_vert, np.int64)
         triangles = joined[triangles]
-    used, numbered = np.unique(triangles, return_inverse=True)
-    vertices = np.asarray(mesh.vert_properties, np.float64)[used, :3]
-    return vertices, np.asarray(numbered).reshape(-1, 3)
+    vertices = np.asarray(mesh.vert_properties, np.float64)[:, :3]
+    used, triangles = compact(triangles, len(vertices))
+    return vertices[used], triangles
 
 
 def mesh_of(vertices: Floats, triangles: Ints, strand: int = 0) -> Mesh:

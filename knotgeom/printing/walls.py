@@ -295,27 +295,38 @@ def look_across(spread: Spread, reach: float, side: int) -> Balls:
     active = np.arange(len(p))
     near = (0.8 * spread.spacing) ** 2
     step = 0.6 * cell
+    # most points met face another way: told in single precision, those that lie on edges of the other kind being 0
+    met = np.where((spread.kind * side >= 0)[:, None], normals, 0.0).astype(np.float32).T.copy()
+    ahead = n.astype(np.float32)
+    # places in cells, and the way to the next ones, column by column
+    place, stride = ((p - low) / cell).T.copy(), (along * (step / cell)).T.copy()
     for k in range(int(math.ceil(reach / step)) + 1):
-        at = p[active] + (k * step) * along[active]
-        box = np.floor((at - low) / cell).astype(np.int64)
-        inside = ((box >= 0) & (box < shape)).all(1)
-        active, box = active[inside], box[inside]  # the grid is convex: who left it does not come back
-        first, number = spread.find((box[:, 0] * shape[1] + box[:, 1]) * shape[2] + box[:, 2])
-        ray = np.repeat(active, number)
+        at = [column + k * way for column, way in zip(place, stride)]
+        inside = held[active] < 0
+        for column, cells in zip(at, shape.tolist()):
+            inside &= (column >= 0) & (column < cells)
+        # the grid is convex: who left it does not come back
+        going = np.flatnonzero(inside)
+        active, place, stride = active[going], place.take(going, 1), stride.take(going, 1)
+        x, y, z = (column[going].astype(np.int64) for column in at)
+        first, number = spread.find((x * shape[1] + y) * shape[2] + z)
+        some = np.flatnonzero(number)
+        ray, first, number = active[some], first[some], number[some]
         hit = np.arange(int(number.sum())) + np.repeat(first - np.cumsum(number) + number, number)
-        facing = np.einsum("ik,ik->i", n[ray], normals[hit])
-        some = np.flatnonzero((facing < -EXIT) & (spread.kind[hit] * side >= 0))
-        ray, hit, facing = ray[some], hit[some], facing[some]
-        away = points[hit] - p[ray]
-        far = np.einsum("ik,ik->i", away, normals[hit]) / (side * facing)
-        off = away - far[:, None] * along[ray]
+        turned = np.repeat(ahead[ray, 0], number) * met[0].take(hit)
+        for axis in (1, 2):
+            turned += np.repeat(ahead[ray, axis], number) * met[axis].take(hit)
+        some = np.flatnonzero(turned < -EXIT)
+        ray, hit = np.repeat(ray, number)[some], hit[some]
+        mine, theirs, away = along.take(ray, 0), normals.take(hit, 0), points.take(hit, 0) - p.take(ray, 0)
+        far = np.einsum("ik,ik->i", away, theirs) / np.einsum("ik,ik->i", mine, theirs)
+        off = away - far[:, None] * mine
         some = np.flatnonzero((far > 1e-9) & (far <= reach) & (np.einsum("ik,ik->i", off, off) <= near))
         some = some[np.lexsort((far[some], ray[some]))]
         ray, hit, far = ray[some], hit[some], far[some]
         lead = np.ones(len(ray), bool)
         lead[1:] = ray[1:] != ray[:-1]
         found[ray[lead]], held[ray[lead]] = far[lead], hit[lead]
-        active = active[held[active] < 0]
     seen = np.flatnonzero(held >= 0)
     hit = held[seen]
     cosine = -np.einsum("ik,ik->i", n[seen], normals[hit])
