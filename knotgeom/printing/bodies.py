@@ -42,8 +42,8 @@ def arrays_of(solid: Solid) -> tuple[Floats, Ints]:
         joined[np.asarray(mesh.merge_from_vert, np.int64)] = np.asarray(mesh.merge_to_vert, np.int64)
         triangles = joined[triangles]
     vertices = np.asarray(mesh.vert_properties, np.float64)[:, :3]
-    used, triangles = compact(triangles, len(vertices))
-    return vertices[used], triangles
+    used, numbered = compact(triangles, len(vertices))
+    return vertices[used], numbered
 
 
 def mesh_of(vertices: Floats, triangles: Ints, strand: int = 0) -> Mesh:
