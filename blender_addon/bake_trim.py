@@ -104,7 +104,7 @@ def bake_kit(kit, level=None, kinds=("normal", "occlusion"), options=None, progr
         uint16. What is not hit goes on with the nearest that is, as far as the sheet's padding.
     """
     textures = (options or kit.design.make.trim).textures
-    blocks = [block for block in core.trims_bakes.own_blocks(kit) if level is None or _is_first(kit, block)]
+    blocks = [block for block in core.trims_textures.own_blocks(kit) if level is None or _is_first(kit, block)]
     images = {kind: _image(kit, kind, textures.bits) for kind in kinds}
     try:
         with _Scene(kit.low) as place:

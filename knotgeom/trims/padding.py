@@ -6,6 +6,8 @@ first, then columns), and of texels equally near always the same one is taken.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -66,3 +68,11 @@ def _aside(covered: Bools, reach: int, wraps: bool) -> NDArray[np.int16]:
     back, ahead = left - at, right - at
     chosen = np.where(-back <= ahead, np.maximum(back, -far), np.minimum(ahead, far))
     return np.asarray(chosen[:, edge : edge + columns], np.int16)
+
+
+def filled(values: NDArray[Any], bare: Ints, source: Ints) -> NDArray[Any]:
+    """A copy of a map, (rows, columns) or with more axes, in which bare texels have what their source has."""
+    out = np.ascontiguousarray(values).copy()
+    flat = out.reshape(-1, *out.shape[2:])
+    flat[bare] = flat[source]
+    return out

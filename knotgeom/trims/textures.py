@@ -75,6 +75,12 @@ class Scene:
     vectors: F32
 
 
+def own_blocks(kit: Kit) -> list[Block]:
+    """The parts of the sheet that are this kit's; others may share it."""
+    names = {piece.name for piece in kit.pieces}
+    return [block for block in kit.sheet.blocks if block.piece in names]
+
+
 def scene(
     kit: Kit,
     block: Block,

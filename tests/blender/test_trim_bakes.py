@@ -29,7 +29,7 @@ def kit():
 
 @pytest.fixture(scope="module")
 def layers(kit):
-    return core.trims_bakes.layers(kit)
+    return core.trims_layers.layers(kit)
 
 
 def test_cycles_sees_from_the_plane_what_the_core_sees(kit, layers):

@@ -12,6 +12,7 @@ from scipy import ndimage
 
 from knotgeom.trims import bakes
 from knotgeom.trims.kit import piece
+from knotgeom.trims.layers import layers as layers_of
 from knotgeom.trims.occlusion import occlusion
 from knotgeom.trims.options import Green, Textures
 from knotgeom.trims.padding import nearest
@@ -31,7 +32,7 @@ def maps(kit):
 
 @pytest.fixture(scope="module")
 def layers(kit):
-    return bakes.layers(kit)
+    return layers_of(kit)
 
 
 def block_of(kit, name, port=0):
@@ -70,7 +71,7 @@ def lone():
 
 
 def test_a_half_tube_has_the_height_normals_curvature_and_light_of_a_cylinder(lone):
-    found, block = bakes.layers(lone), block_of(lone, "straight")
+    found, block = layers_of(lone), block_of(lone, "straight")
     _, y = middles(lone, block)
     up = np.sqrt(np.maximum(RADIUS**2 - y**2, 0))
     inner = np.abs(y) < 0.95 * RADIUS
@@ -88,7 +89,7 @@ def test_a_half_tube_has_the_height_normals_curvature_and_light_of_a_cylinder(lo
 
 
 def test_level_ground_beside_a_half_tube_is_as_dark_as_its_view_factor_says(lone):
-    found, block = bakes.layers(lone), block_of(lone, "straight")
+    found, block = layers_of(lone), block_of(lone, "straight")
     _, y = middles(lone, block)
     beside = (np.abs(y) > 1.15 * RADIUS) & (np.abs(y) < 3 * RADIUS)
     # an endless cylinder hides all below the tangent at asin(r / d), and by crossed strings (H. Hottel) a level place
@@ -298,6 +299,27 @@ def test_the_exact_surface_as_its_own_level_needs_no_map():
     same = replace(same, levels=(replace(same.levels[0], mesh=same.fine),))
     plain = bakes.normal_level(kit_of([same], bits=8), 0)
     assert np.abs(plain.astype(int) - [128, 128, 255]).max() <= 2
+
+
+def test_a_card_takes_the_normals_of_the_plane():
+    one = straight()
+    low, high = one.fine.positions.min(0), one.fine.positions.max(0)
+    corners = np.array([[0, low[1]], [PERIOD, low[1]], [PERIOD, high[1]], [0, high[1]]])
+    four = {name: getattr(one.fine, name)[:4] for name in ("strand", "along", "across", "uv", "light_uv", "tangents")}
+    card = replace(
+        one.fine,
+        positions=np.column_stack([corners, np.full(4, 1.0)]),
+        normals=np.tile([0.0, 0.0, 1.0], (4, 1)),
+        triangles=np.array([[0, 1, 2], [0, 2, 3]], np.int32),
+        patch=np.zeros(2, np.int32),
+        seam=(np.zeros(0, np.int32),) * 2,
+        **four,
+    )
+    carded = kit_of([replace(one, levels=(replace(one.levels[0], mesh=card, card=True),))], bits=8)
+    found = bakes.bake(carded, levels=(0,))
+    seen = found["cover"] == 255
+    assert seen.mean() > 0.05
+    assert np.abs(found["normal-lod0"].astype(int) - found["normal"])[seen].max() <= 1
 
 
 # ------------------------------------------------------------------------------------------------- what is written

@@ -1,0 +1,75 @@
+"""Normals of the exact surface relative to a level of detail, so that the level with its map looks like it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh import Floats
+from .kit import Kit, Level, Piece, TrimMesh
+from .layers import Layers, margin_of, places, size_of
+from .padding import filled, nearest
+from .textures import F32, NONE, STEEP, look, own_blocks, scene, strand_numbers
+
+
+def level_normals(kit: Kit, level: int, fine: Layers) -> F32:
+    """Normals of the exact surface relative to a level's own normals and tangents, (rows, columns, 3).
+
+    The level decodes them as MikkTSpace says: normal and tangent interpolated and not brought back to unit length, the
+    bitangent their cross product times the sign. Where the outlines of level and exact surface differ, the level goes
+    on as its own strand is beside it.
+    """
+    shape = (kit.sheet.height, kit.sheet.width)
+    out = np.zeros((*shape, 3), np.float32)
+    out[..., 2] = 1.0
+    strand = np.full(shape, NONE, np.int16)
+    known = np.zeros(shape, bool)
+    numbers = strand_numbers(kit)
+    texel = 1 / kit.sheet.per_mm
+    off = STEEP * texel + 2 * max(_level(piece, level).tolerance for piece in kit.pieces)
+    flat = {piece.name for piece in kit.pieces if _level(piece, level).card}
+    for block in own_blocks(kit):
+        margin = margin_of(kit, block)
+        around = scene(kit, block, numbers, lambda piece: _level(piece, level).mesh, _frame, (margin + 1) * texel)
+        seen = look(around, size_of(block), margin, kit.low, texel)
+        there, here = places(block, margin, shape)
+        if block.piece in flat:  # a card shows all that lies under it
+            same = (fine.cover[there] > 0) & (seen.cover[here] > 0)
+        else:
+            same = fine.pure[there] & seen.pure[here] & (fine.strand[there] == seen.strand[here])
+            same &= np.abs(fine.height[there] - seen.height[here]) <= off
+        rows, columns = np.nonzero(same)
+        frame = seen.vectors[here][rows, columns]
+        local = _decoded(fine.normals[there][rows, columns], frame[:, :3], frame[:, 3:6], np.sign(frame[:, 8:9]))
+        out[there][rows, columns] = local
+        known[there] = same
+        strand[there] = NONE if block.piece in flat else seen.strand[here]
+    odd = (strand != NONE) & ~known
+    for number in np.unique(strand[odd]).tolist():
+        mine = strand == number
+        bare, source = nearest(known & mine, kit.sheet.padding, wraps=True)
+        wanted = (odd & mine).ravel()[bare]
+        out.reshape(-1, 3)[bare[wanted]] = out.reshape(-1, 3)[source[wanted]]
+        known.ravel()[bare[wanted]] = True
+    return filled(out, *nearest(known, kit.sheet.padding, wraps=True))
+
+
+def _decoded(given: F32, normal: F32, tangent: F32, sign: F32) -> F32:
+    """What a frame turns into the given normals, (n, 3), unit length."""
+    bitangent = sign * np.cross(normal, tangent)
+    # by Cramer's rule, the determinant left out since only the direction counts
+    rows = [np.cross(bitangent, normal), np.cross(normal, tangent), np.cross(tangent, bitangent)]
+    volume = np.einsum("nx,nx->n", tangent, rows[0])
+    local = np.stack([np.einsum("nx,nx->n", given, row) for row in rows], axis=1) * np.sign(volume)[:, None]
+    length = np.linalg.norm(local, axis=1, keepdims=True)
+    flat = np.array([0.0, 0.0, 1.0], np.float32)
+    return np.where(length > 1e-12, local / np.maximum(length, 1e-12), flat).astype(np.float32)
+
+
+def _level(piece: Piece, level: int) -> Level:
+    return piece.levels[min(level, len(piece.levels) - 1)]
+
+
+def _frame(mesh: TrimMesh) -> Floats:
+    sign = np.zeros_like(mesh.normals)
+    sign[:, 2] = mesh.tangents[:, 3]
+    return np.concatenate([mesh.normals, mesh.tangents[:, :3], sign], axis=1)
