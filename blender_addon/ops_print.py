@@ -4,6 +4,7 @@ import math
 import os
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 from mathutils import Vector
 
@@ -11,6 +12,7 @@ from . import core, ops_files, piece_object, rebuild, store, units
 
 threemf = core.threemf
 stl = core.files_stl
+folder = core.printing_folder
 preview = core.printing_preview
 whole = core.files.whole
 
@@ -163,6 +165,47 @@ class MESH_OT_relief_knot_export_piece(PieceOperator, ops_files.ExportHelper, bp
             return {"CANCELLED"}
         self.report({"INFO"}, words)
         return {"FINISHED"}
+
+
+class MESH_OT_relief_knot_export_set(PieceOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_export_set"
+    bl_label = "Export All Files"
+    bl_description = (
+        "Save the piece as 3MF and STL with its preview and its report into one folder, all of them or none"
+    )
+    bl_options = {"REGISTER"}
+    needs_piece = True
+
+    directory: StringProperty(name="Folder", description="Where the files are saved", subtype="DIR_PATH")
+    replace: BoolProperty(
+        name="Replace",
+        description="Replace files of these names that are there already",
+        default=False,
+        options={"SKIP_SAVE"},
+    )
+    filter_folder: BoolProperty(default=True, options={"HIDDEN"})
+
+    def invoke(self, context, _event):
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context):
+        path, knot = bpy.path.abspath(self.directory), piece_object.knot_in(context)
+        ops_files.say(context, "")
+        try:
+            folder.refuse_existing(path, replace=self.replace)
+            piece, checked, asked = piece_object.result_of(knot)
+            folder.write_piece(path, piece, checked, asked, title=knot.name, replace=self.replace)
+        except store.DesignError as error:
+            words = str(error).replace("--replace", rpt_("tick Replace"))
+        except OSError as error:
+            words = f"{path}: cannot be written ({error.strerror or error}); choose another place"
+        else:
+            self.report({"INFO"}, f"{path}: {', '.join(folder.FILES)}")
+            return {"FINISHED"}
+        ops_files.say(context, words)
+        self.report({"ERROR"}, words)
+        return {"CANCELLED"}
 
 
 def write(path, knot, form):
@@ -410,6 +453,7 @@ CLASSES = (
     MESH_OT_relief_knot_piece_mend,
     MESH_OT_relief_knot_piece_look,
     MESH_OT_relief_knot_export_piece,
+    MESH_OT_relief_knot_export_set,
     MESH_OT_relief_knot_studio,
     RENDER_OT_relief_knot_true_scale,
 )

@@ -252,6 +252,35 @@ _jobs = {}
 """By the knot's name: the job that makes its piece."""
 
 
+_results = {}
+"""By the digest of what was asked: the piece made last, what was measured on it, and its options."""
+
+
+def result_of(knot_object):
+    """The piece of a knot, what was measured on it, and its options; made anew where it was made in another session.
+
+    Raises
+    ------
+    DesignError
+        There is none, it is not of the design as it stands, or it cannot be made.
+    """
+    if piece_of(knot_object) is None:
+        raise store.DesignError("there is no piece yet", "make the piece first")
+    if is_stale(knot_object):
+        raise store.DesignError("the piece is not that of the design as it stands", "make the piece again")
+    digest = wanted(knot_object)
+    if digest not in _results:
+        design, profile = store.design_of(knot_object), limits_of(knot_object)
+        made = work(design, profile, _quiet) if is_whole() else united(design, strands(design, _quiet), profile)
+        _results.clear()
+        _results[digest] = *made, design.make.print
+    return _results[digest]
+
+
+def _quiet(_share, _stage):
+    """Progress that nobody is told of."""
+
+
 def job_of(knot_object):
     """The job that makes the piece, or None."""
     job = _jobs.get(knot_object.name)
@@ -284,6 +313,8 @@ def make(context, knot_object):
     def finish(each, result):
         piece, checked = result if whole else united(design, result, profile)
         take(bpy.context, each, design, piece, checked, digest)
+        _results.clear()  # a piece is large: the last one alone is kept
+        _results[digest] = piece, checked, design.make.print
 
     if not jobs.can_wait():
         try:

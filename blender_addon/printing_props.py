@@ -59,6 +59,17 @@ def _length(path, name, description, otherwise=0.0, least=0.0, most=500.0, soft=
     )
 
 
+def _own_length(path, name, description, most=500.0):
+    """A length kept at ``path`` in mm that may be left to its default, which is shown as 0."""
+    return kinds.length(
+        name,
+        description,
+        lambda look: _value(look, path, 0.0),
+        lambda look, value: _set(look, path, float(f"{min(value, most):.6g}") if value > 1e-6 else None),
+        0.02,
+    )
+
+
 def _number(path, name, description, otherwise, least, most):
     """A number without a length's unit, kept at ``path``."""
     return FloatProperty(
@@ -112,6 +123,8 @@ _OUTLINES = [
     (O.Outline.RECTANGLE, "Rectangle", "A rectangle round the knot"),
     (O.Outline.SHIELD, "Shield", "A shield round the knot"),
 ]
+
+_PLACES = [None, O.Place.TOP, O.Place.BOTTOM]
 
 MATERIALS = [
     ("sterling silver", "Sterling Silver"),
@@ -240,6 +253,9 @@ class ReliefKnotPrinting(bpy.types.PropertyGroup):
     )
     fillet: _length("fillet", "Fillet", "Radius of the fillets in creases between strands", 0.25, most=5.0, soft=0.001)
     rounding: _length("rounding", "Edge Rounding", "Radius that sharp edges are rounded to, for wear", 0.15, most=5.0)
+    tolerance: _length(
+        "tolerance", "Tolerance", "How far the mesh may lie off the true surface", 0.05, 0.005, 1.0, soft=0.001
+    )
 
     # --- its parts ---
     has_plate: _switch("plate", "Backing Plate", "A plate that every strand rests on", lambda design: O.Plate())
@@ -249,6 +265,13 @@ class ReliefKnotPrinting(bpy.types.PropertyGroup):
     has_frame: _switch("frame", "Frame", "A frame round the knot", lambda design: O.Frame())
     frame_shape: _choice("frame.shape", "Shape", "Outline of the frame", _OUTLINES)
     frame_width: _length("frame.width", "Width", "Width of the frame", 1.6, 0.05, soft=0.01)
+    frame_height: _own_length("frame.height", "Height", "Height of the frame over the back; 0 for that of the knot")
+    frame_overlap: _own_length(
+        "frame.overlap",
+        "Overlap",
+        "How far the frame reaches into the outermost strands; 0 for a third of their width",
+        100.0,
+    )
     has_bail: _switch("bail", "Bail", "What a chain passes through, above the balance point", lambda design: O.Bail())
     bail_kind: _choice(
         "bail.kind",
@@ -262,12 +285,29 @@ class ReliefKnotPrinting(bpy.types.PropertyGroup):
     )
     bail_bore: _length("bail.bore", "Bore", "Opening for the chain; its end must pass", 4.5, 0.05)
     bail_wall: _length("bail.wall", "Wall", "Thickness of the bail's wire or wall", 1.2, 0.05, soft=0.005)
+    bail_length: _own_length("bail.length", "Length", "Length of a tube along its bore; 0 for 6 mm")
     has_eye: _switch("eye", "Jump-Ring Hole", "An eye for a jump ring", lambda design: O.Eye())
     eye_bore: _length("eye.bore", "Hole", "Hole for the jump ring", 1.5, 0.05, soft=0.005)
     eye_wall: _length("eye.wall", "Wall", "Metal round the hole", 1.0, 0.05, soft=0.005)
+    eye_thickness: _own_length("eye.thickness", "Thickness", "Thickness of the eye; 0 for that of the piece")
+    eye_place: EnumProperty(
+        name="Place",
+        description="Where the eye stands",
+        items=[
+            ("FREE", "Where There Is Room", "At the top, or at the bottom where a bail stands", "", 0),
+            ("TOP", "Top", "Over the balance point", "", 1),
+            ("BOTTOM", "Bottom", "Under the balance point, for what hangs on the piece", "", 2),
+        ],
+        options=set(),
+        get=lambda look: _PLACES.index(_value(look, "eye.place", None)),
+        set=lambda look, value: _set(look, "eye.place", _PLACES[value]),
+    )
     has_mark: _switch("mark", "Maker's Mark", "A flat area on the back for a maker's mark", lambda design: O.Mark())
     mark_width: _length("mark.width", "Width", "Width of the flat area", 6.0, 0.05)
     mark_height: _length("mark.height", "Height", "Height of the flat area", 3.0, 0.05)
+    mark_thickness: _length(
+        "mark.thickness", "Thickness", "Thickness of the flat area where there is no plate", 0.8, 0.05, soft=0.005
+    )
     has_hollow: _switch("hollow", "Hollow Back", "Hollow the back out", lambda design: O.Hollow())
     hollow_wall: _length("hollow.wall", "Wall", "What is left everywhere over the hollow", 1.0, 0.05, soft=0.005)
     has_ring: _switch(

@@ -29,10 +29,10 @@ PART_NAMES = {
 
 PARTS = [
     ("has_plate", ("plate_shape", "plate_thickness", "plate_margin")),
-    ("has_frame", ("frame_shape", "frame_width")),
-    ("has_bail", ("bail_kind", "bail_bore", "bail_wall")),
-    ("has_eye", ("eye_bore", "eye_wall")),
-    ("has_mark", ("mark_width", "mark_height")),
+    ("has_frame", ("frame_shape", "frame_width", "frame_height", "frame_overlap")),
+    ("has_bail", ("bail_kind", "bail_bore", "bail_wall", "bail_length")),
+    ("has_eye", ("eye_bore", "eye_wall", "eye_thickness", "eye_place")),
+    ("has_mark", ("mark_width", "mark_height", "mark_thickness")),
     ("has_hollow", ("hollow_wall",)),
     ("has_ring", ("ring_circumference", "ring_band", "ring_comfort")),
 ]
@@ -102,14 +102,15 @@ class VIEW3D_PT_relief_knot_piece_settings(Printing, bpy.types.Panel):
         if look.has_size:
             layout.prop(look, "size_of")
         column = layout.column(align=True)
-        for name in ("shrinkage", "finishing", "fillet", "rounding"):
+        for name in ("shrinkage", "finishing", "fillet", "rounding", "tolerance"):
             column.prop(look, name)
         for switch, names in PARTS:
             layout.prop(look, switch)
             if getattr(look, switch):
                 column = layout.column(align=True)
                 for name in names:
-                    column.prop(look, name)
+                    if name != "bail_length" or look.bail_kind != "LOOP":
+                        column.prop(look, name)
 
 
 class VIEW3D_PT_relief_knot_piece_checks(Printing, bpy.types.Panel):
@@ -175,6 +176,7 @@ class VIEW3D_PT_relief_knot_piece_files(Printing, bpy.types.Panel):
     def draw(self, context):
         layout, _obj, _look = self.begin_piece(context)
         layout.operator_menu_enum("mesh.relief_knot_export_piece", "format", text="Export Piece", icon="EXPORT")
+        layout.operator("mesh.relief_knot_export_set", icon="FILE_FOLDER")
         column = layout.column(align=True)
         column.operator("mesh.relief_knot_studio", icon="LIGHT_AREA")
         column.operator("render.relief_knot_true_scale", icon="RENDER_STILL")
