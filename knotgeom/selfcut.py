@@ -52,8 +52,8 @@ def _near(corner: Floats) -> Iterator[Ints]:
     """Pairs of triangles whose boxes overlap, each once, some at a time, (p, 2)."""
     if not len(corner):
         return
-    a, b, c = (corner[:, k] for k in _3)
-    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    low = np.minimum(np.minimum(corner[:, 0], corner[:, 1]), corner[:, 2])
+    high = np.maximum(np.maximum(corner[:, 0], corner[:, 1]), corner[:, 2])
     base, span = low.min(0), np.maximum(np.ptp(np.concatenate([low, high]), axis=0), 1e-9)
     tall = max(2 * float(np.median(high[:, 1] - low[:, 1])), float(span[1]) / 400)
     first = ((low[:, 1] - base[1]) / tall).astype(np.int64)
