@@ -215,11 +215,18 @@ def _print_solid(options: argparse.Namespace) -> None:
     found = folder.write_piece(options.output, piece, checked, wanted, title=title, replace=options.replace)
     size = " x ".join(f"{side:.1f}" for side in found["finished"]["size_mm"])
     bodies = found["bodies"]
-    words = "pass" if checked.passed else f"{len(checked.findings)} to mend, see report.json"
+    words = "pass" if checked.passed else f"{len(checked.findings)} to mend"
     _print(
         f"{printable(options.output, 400)}: {size} mm finished, {bodies} {'body' if bodies == 1 else 'bodies'}, "
         f"{found['mass_g']:.2f} g {wanted.material}; {limits.name}: {words}"
     )
+    if piece.hang is not None:
+        _print(f"  hangs {abs(piece.hang.turned):.1f} degrees sideways and tips {piece.hang.tilted:.1f} forward")
+    elif wanted.ring is None:
+        _print("  has nothing to hang by; make.print.bail or make.print.eye would give it that")
+    for finding in checked.findings:
+        _print(f"  {finding.kind} at {finding.place}: {finding.remedy}")
+    _print("  the cautions in report.json are part of it")
 
 
 def _new(options: argparse.Namespace) -> None:

@@ -206,3 +206,16 @@ def test_files_are_written_by_renaming(tmp_path, monkeypatch):
     with pytest.raises(OSError, match="No space"):
         whole.write(path, [b"new"])
     assert path.read_bytes() == b"old" and os.listdir(tmp_path) == ["one.stl"]
+
+
+def test_the_command_says_what_is_to_be_mended_and_how_it_hangs(tmp_path, capsys):
+    thin = replace(design_with(Printing(fillet=0, bail=Bail())), strand=replace(KNOT.strand, thickness=0.6))
+    thin = replace(thin, heights=Heights(Making.FUSED, step=0.2))
+    (tmp_path / "thin.interlace.json").write_text(write_text(thin), encoding="utf-8")
+    assert command.main(["print", str(tmp_path / "thin.interlace.json"), "-o", str(tmp_path / "out")]) == 0
+    said = capsys.readouterr().out
+    report = json.loads((tmp_path / "out" / "report.json").read_text())
+    assert report["findings"] and report["result"] == "fail"
+    for finding in report["findings"]:
+        assert f"{finding['kind']} at {finding['place']}: {finding['remedy']}" in said
+    assert f"hangs {abs(report['hang']['turned_deg']):.1f} degrees sideways" in said and "cautions" in said
