@@ -41,6 +41,7 @@ def steps(hands):
     yield from hands.empty_scene("PENDANT")
     knot().relief_knot.way = "FUSED"
     knot().relief_knot.thickness = 0.0007
+    knot().relief_knot_print.has_bail = True
     yield from hands.made()
     hands.lap("added")
     yield from hands.show_sidebar("Making", "Printing and Casting", "Checks of the Piece")

@@ -19,6 +19,12 @@ def test_the_piece_is_made_and_checked_by_a_button_of_the_sidebar(seen: dict[str
     assert seen["before"]["bodies"] == seen["before"]["bodies_expected"] == 1
 
 
+def test_its_bail_is_made_in_the_window_s_own_blender(seen: dict[str, Any]) -> None:
+    # with the wheel for that Blender's Python, which the extension brings
+    assert seen["before"]["left_out"] == []
+    assert abs(seen["before"]["hang"]["turned_deg"]) < 0.5 and abs(seen["before"]["hang"]["tilted_deg"]) < 3
+
+
 def test_a_thin_wall_is_found_and_its_place_shown(seen: dict[str, Any]) -> None:
     walls = [finding for finding in seen["before"]["findings"] if finding["kind"] == "wall"]
     assert walls and walls[0]["value"] < 0.8
