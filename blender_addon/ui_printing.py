@@ -166,7 +166,7 @@ def piece_facts(report):
     yield "Bodies", str(report["bodies"])
     if report["hang"] is not None:
         yield "Leans Sideways", f"{abs(report['hang']['turned_deg']):.1f}\u00b0"
-        yield "Tips Forward", f"{report['hang']['tilted_deg']:.1f}\u00b0"
+        yield "Tips Forward", f"{round(report['hang']['tilted_deg'], 1) + 0.0:.1f}\u00b0"  # no -0.0
 
 
 class VIEW3D_PT_relief_knot_piece_files(Printing, bpy.types.Panel):
