@@ -19,10 +19,10 @@ from ..files import stl, together
 from ..files.threemf import Body, write_threemf
 from ..mesh import Floats, Ints, all_triangles
 from .bodies import contents, joined
-from .fillet import Rounded
 from .options import Printing
 from .piece import Piece
 from .preview import as_png, preview, thumbnail
+from .rims import Rounded
 
 if TYPE_CHECKING:
     from .checks import Checked

@@ -21,9 +21,9 @@ from ..errors import DesignError
 from ..mesh import Floats, Ints, Mesh
 from ..selfcut import crossing_pairs
 from . import finger
-from .allowances import enlarged, grown_by
+from .allowances import finished_from, grown_by
 from .bodies import Solid, arrays_of, contents, mesh_of, slab, solid_of
-from .fillet import Faired, Rounded, faired
+from .fillet import Faired, faired
 from .hanging import Bulk, Fitting, Hang, bail, eye, hang
 from .hollow import pocket
 from .knot import Knot, knot_of, parts_of_map
@@ -32,6 +32,7 @@ from .options import Bail, Extent, Place, Printing
 from .plan import filled, grown, highest, outline, strip
 from .process import limits_for
 from .profiles import Profile
+from .rims import Rounded
 
 SMALLEST, LARGEST = 1.0, 1000.0
 """Sides that a piece may have: below, a mesh in mm was meant in metres, above, the reverse."""
@@ -642,25 +643,22 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
     """Small faces taken out, creases filled, and made sure that it is a solid still."""
     crumb = 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale
     vertices, triangles = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
-    most = 0.35 * min(knot.width, knot.thickness) * scale
-    done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, most)
+    done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, 0.0)
     kept = solid_of(done.vertices, done.triangles)
     if kept.genus() != solid_of(vertices, triangles).genus() and wanted.fillet > 0:
         # a fillet has closed or torn something: leave the creases as they are, which the report then says
         return _finish(solid, replace(wanted, fillet=0.0), knot, scale)
-    # rows cut where nothing came to be filled are taken out again; vertices are what files of single precision keep
-    ways = [
-        arrays_of(kept.simplify(min(0.003, wanted.tolerance / 15))),
-        arrays_of(kept),
-        (done.vertices, done.triangles),
-    ]
+    # vertices are what files of single precision keep; what comes with fillets has been tidied already
+    ways = [(done.vertices, done.triangles), arrays_of(kept)]
+    if done.creases.usual is None:
+        ways = [arrays_of(kept.simplify(min(0.003, wanted.tolerance / 15))), *ways[::-1]]
     rounded = [(place.astype(np.float32).astype(float), faces) for place, faces in ways]
     sound = [one for one in rounded if is_sound(*one, 0.0)]
     if sound:
         clear = (one for one in sound if not len(crossing_pairs(*one)))
         vertices, triangles = next(clear, sound[0])
     else:
-        vertices, triangles = rounded[1]
+        vertices, triangles = rounded[-1]
         vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
         if not is_sound(vertices, triangles, 0.0):
             raise DesignError(
@@ -694,10 +692,12 @@ def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Float
 
 def _model(finished: Mesh, finishing: float, grow: float) -> Mesh:
     """A finished body with the allowances put on."""
-    vertices = enlarged(finished.vertices, finished.triangles.astype(np.int64), finishing) * grow
-    vertices = vertices.astype(np.float32).astype(float)
+    faces = finished.triangles.astype(np.int64)
     if finishing:
-        solid_of(vertices, finished.triangles)
+        vertices = finished_from(finished.vertices, faces, finishing, grow)
+        solid_of(vertices, faces)
+    else:
+        vertices = (finished.vertices * grow).astype(np.float32).astype(float)
     return mesh_of(vertices, finished.triangles, int(finished.triangle_strand[0]))
 
 

@@ -21,7 +21,7 @@ from knotgeom.cycles import connected_labels
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Make, Making, Section, Site, Strand
 from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh
-from knotgeom.printing import allowances, bodies, fillet, plan
+from knotgeom.printing import allowances, bodies, plan
 from knotgeom.printing.materials import MATERIALS
 from knotgeom.printing.options import (
     Bail,
@@ -104,24 +104,6 @@ def assert_sound(piece: Piece) -> list[manifold3d.Manifold]:
 
 
 # ------------------------------------------------------------------------------------------------------- closed forms
-
-
-def test_a_crease_is_filled_with_the_arc_of_the_wanted_radius():
-    # two bars crossing at right angles: four straight creases 2 mm long
-    bars = manifold3d.Manifold.cube((6, 2, 2), True) + manifold3d.Manifold.cube((2, 2, 6), True)
-    vertices, triangles = bodies.arrays_of(bars)
-    done = fillet.faired(vertices, triangles, 0.25, 0.0, 0.8)
-    read = trimesh.Trimesh(done.vertices, done.triangles, process=False)
-    assert read.is_watertight
-    assert done.creases.length == pytest.approx(8.0)
-    assert done.creases.usual == pytest.approx(0.25, rel=1e-6) and done.creases.least == pytest.approx(0.25, rel=1e-6)
-    assert done.creases.left == 0
-    # between the corner of a square and a quarter circle lies (1 - pi/4) r^2; a hexagonal arc is a little fuller
-    added = read.volume - 40.0
-    assert 8 * 0.25**2 * (1 - math.pi / 4) < added < 1.06 * 8 * 0.25**2 * (1 - math.pi / 4)
-    touched = np.linalg.norm(done.vertices[:, [0, 2]] - [1.25, 1.25], axis=1)
-    on_arc = (np.abs(done.vertices[:, 0] - 1.125) < 0.12) & (np.abs(done.vertices[:, 2] - 1.125) < 0.12)
-    assert on_arc.any() and touched[on_arc] == pytest.approx(0.25, abs=1e-9)
 
 
 def test_a_ring_and_a_disc_have_the_volumes_of_their_closed_forms():

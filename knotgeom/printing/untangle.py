@@ -1,0 +1,82 @@
+"""Triangles of a closed mesh that pass through each other, led apart in the few places where they do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from ..mesh import Bools, Floats, Ints
+from ..selfcut import crossing_pairs
+
+ROUNDS = 40
+NEAR = 0.3
+"""What is this near to a place moved, mm, is looked at again."""
+CELL = 1.0
+"""Places are gathered in cells of this size, mm."""
+
+Mended = Callable[[Bools, int], Floats]
+"""New places of all vertices, given which of them are to change and how many rounds there have been."""
+
+
+def untangled(vertices: Floats, triangles: Ints) -> Floats:
+    """The vertices of crossing triangles moved to between their neighbours until no triangles cross.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        What comes back is in single precision, as files keep it.
+    triangles : (t, 3) int64
+
+    Returns
+    -------
+    (n, 3) float64
+        What still crosses after forty rounds is left.
+    """
+    place = vertices.astype(np.float32).astype(float)
+
+    def smoothed(moved: Bools, _turn: int) -> Floats:
+        some = triangles[moved[triangles].any(1)]
+        start, end = some.ravel(), np.roll(some, -1, axis=1).ravel()
+        count = len(place)
+        total = np.bincount(start, minlength=count) + np.bincount(end, minlength=count)
+        for axis in range(3):
+            mean = np.bincount(start, place[end, axis], count) + np.bincount(end, place[start, axis], count)
+            place[moved, axis] += 0.6 * (mean[moved] / total[moved] - place[moved, axis])
+        place[:] = place.astype(np.float32)
+        return place
+
+    return led_apart(place, triangles, smoothed)
+
+
+def led_apart(place: Floats, triangles: Ints, mended: Mended) -> Floats:
+    """Vertices changed by ``mended`` where their triangles cross, round by round, until none do."""
+    for _ in range(3):
+        pairs = crossing_pairs(place, triangles)
+        if not len(pairs):
+            break
+        number = np.flatnonzero(_beside(place, triangles, pairs))
+        near = triangles[number]
+        for turn in range(ROUNDS):
+            moved = np.zeros(len(place), bool)
+            moved[triangles[pairs]] = True
+            for _ in range(turn // 6):  # where that is not enough, what is round about as well
+                moved[near[moved[near].any(1)]] = True
+            place = mended(moved, turn)
+            pairs = number[crossing_pairs(place, near)]
+            if not len(pairs):
+                break
+    return place
+
+
+def _beside(vertices: Floats, triangles: Ints, pairs: Ints) -> Bools:
+    """Triangles near a crossing one."""
+    faces = np.unique(pairs)
+    low, high = vertices[triangles].min(1), vertices[triangles].max(1)
+    _, cell = np.unique(np.floor(low[faces] / CELL), axis=0, return_inverse=True)
+    cell = np.asarray(cell).reshape(-1)
+    near = np.zeros(len(triangles), bool)
+    for k in range(int(cell.max()) + 1):
+        mine = faces[cell == k]
+        near |= ((low < high[mine].max(0) + NEAR) & (high > low[mine].min(0) - NEAR)).all(1)
+    return near
