@@ -221,7 +221,8 @@ def _print_solid(options: argparse.Namespace) -> None:
         f"{found['mass_g']:.2f} g {wanted.material}; {limits.name}: {words}"
     )
     if piece.hang is not None:
-        _print(f"  hangs {abs(piece.hang.turned):.1f} degrees sideways and tips {round(piece.hang.tilted, 1) + 0.0:.1f} forward")
+        tips = round(piece.hang.tilted, 1) + 0.0  # no minus zero
+        _print(f"  hangs {abs(piece.hang.turned):.1f} degrees sideways and tips {tips:.1f} forward")
     elif wanted.ring is None:
         _print("  has nothing to hang by; make.print.bail or make.print.eye would give it that")
     for finding in checked.findings:
