@@ -219,10 +219,8 @@ def cut_strip(
         for n in range(math.floor(low / period), math.ceil(high / period) + 1):
             cuts += _cuts(grid[:, :, 0] - n * period, n, every)
         for span in _spans(number, strand, grid, cuts):
-            if span.first is None and span.last is None:
-                points = strand.points - origin
-            else:
-                points = _rings(span, width)
+            whole = span.first is None and span.last is None
+            points = strand.points - origin if whole else _rings(span, width)
             cell = math.floor(float(points[len(points) // 2, :, 0].mean()) / period)
             repeats = _repeats(plan)
             if cell % repeats:

@@ -1,0 +1,297 @@
+"""The whole kit of a design: its pieces cut, chosen at every level, laid on their sheet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..design import Design
+from ..errors import DesignError
+from ..made import Progress
+from . import parts
+from .card import card_mesh
+from .cutting import SeamRing, best_phase, cut_piece, cut_straight, seam_rings, swept
+from .finishing import finished
+from .kit import Kit, Level, Piece, Sheet, TrimMesh
+from .levels import choose_seams, fine_mesh, make_level, screen_tolerance, tolerance_for
+from .options import Part, Trimming
+from .parts import Pattern, PieceDesign
+from .patches import Patches
+from .seams import Seams
+from .sheet import coarse
+
+LED = 0.05
+"""Strands led over by more than this share of their width to meet a seam are told of."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cut:
+    """A piece cut, ready for its levels."""
+
+    plan: PieceDesign
+    patches: Patches
+
+
+def make_kit(design: Design, options: Trimming | None = None, progress: Progress | None = None) -> Kit:
+    """Make the kit that a design's ``make.trim`` describes.
+
+    Parameters
+    ----------
+    design : Design
+        On a flat strip.
+    options : Trimming, optional
+        In place of the design's own.
+    progress : callable, optional
+        Called with a share of the work done and a stage's name; may raise to stop.
+
+    Raises
+    ------
+    DesignError
+        It cannot be made; one line says what would do.
+    """
+    show: Progress = progress or (lambda _share, _stage: None)
+    if options is not None:
+        design = replace(design, make=replace(design.make, trim=options))
+    wanted = design.make.trim
+    show(0.02, "setting out the strip")
+    filled = parts.one_repeat(design)
+    phase = best_phase(filled)
+    pattern = parts.pattern_of(filled, phase)
+    straights = [_Cut(parts.straight(pattern), cut_straight(pattern))]
+    seams = {"run": seam_rings(straights[0].patches)}
+    bare: Pattern | None = None
+    if parts.divides(filled) and Part.CHANGE in wanted.pieces:
+        bare = parts.pattern_of(parts.plain(filled), phase)
+        patches = cut_straight(bare, "straight-plain")
+        patches = replace(patches, ports=tuple(replace(port, profile="plain") for port in patches.ports))
+        straights.append(_Cut(replace(parts.straight(bare, "straight-plain"), ports=patches.ports), patches))
+        seams["plain"] = seam_rings(patches)
+    cuts, notes, width = list(straights), [], float(filled.strand.width or 0.0)
+    builders = list(_builders(pattern, wanted, bare is not None))
+    for k, build in enumerate(builders):
+        show(0.05 + 0.3 * k / len(builders), "cutting pieces")
+        cut, said = _cut(build(), pattern, seams, width)
+        cuts += [] if cut is None else [cut]
+        notes += [] if said is None else [said]
+    if Part.STRAIGHT not in wanted.pieces:
+        notes.append("the straight piece is in every kit: all others are fitted to it")
+    pieces = _levelled(cuts, straights, wanted, lambda share: show(0.35 + 0.5 * share, "choosing levels"))
+    pieces = [*_longer(pieces, wanted, pattern), *_modular(pieces, wanted, pattern)]
+    show(0.88, "laying the sheet")
+    period = pattern.columns * pattern.strip.cell_width
+    ordered = sorted(pieces, key=lambda one: one.name)
+    done, sheet = finished(ordered, wanted.textures, period, pattern.height)
+    heights = np.concatenate([one.fine.positions[:, 2] for one in done])
+    return Kit(
+        design,
+        done,
+        sheet,
+        period,
+        pattern.height,
+        float(heights.min()),
+        float(heights.max()),
+        tuple(notes),
+        _coarse(design, sheet),
+    )
+
+
+def _coarse(design: Design, sheet: Sheet) -> tuple[str, ...]:
+    """What the sheet has too few texels for."""
+    from ..sizing import sizes
+
+    size = sizes(design)
+    gap = size.gap if parts.divides(design) else size.background
+    return coarse(sheet, size.width, gap)
+
+
+def _builders(pattern: Pattern, wanted: Trimming, changes: bool) -> Iterator[Callable[[], PieceDesign]]:
+    """What designs the pieces that are wanted, but for straight ones."""
+    for part, sign in ((Part.INNER, 1.0), (Part.OUTER, -1.0)):
+        if part in wanted.pieces:
+            for angle in wanted.corners:
+                yield lambda turn=sign * angle: parts.corner(pattern, turn)  # type: ignore[misc]
+    if Part.CAP in wanted.pieces:
+        yield lambda: parts.cap_ahead(pattern)
+        yield lambda: parts.cap_behind(pattern)
+    if Part.TEE in wanted.pieces:
+        yield lambda: parts.tee(pattern)
+    if Part.CROSS in wanted.pieces:
+        yield lambda: parts.cross(pattern)
+    if changes:
+        yield lambda: parts.change(pattern, True)
+        yield lambda: parts.change(pattern, False)
+
+
+def _cut(
+    plan: PieceDesign, pattern: Pattern, seams: dict[str, dict[int, SeamRing]], width: float
+) -> tuple[_Cut | None, str | None]:
+    """A piece cut, or why the kit cannot have it; and what is to be told of it."""
+    try:
+        found = swept(plan)
+        patches, moved = cut_piece(plan, found.strands, found.partings, pattern.height, width, seams)
+    except DesignError as error:
+        return None, f"left out: {plan.name}: {error.message}; {error.remedy}"
+    fails = found.made.counted.weaving.exceptions
+    if moved > 0.25 * width:
+        return None, (
+            f"left out: {plan.name}: the weave does not go on alternating through its joints; "
+            "leave forks or breaks near the ends of the repeat out"
+        )
+    said = None
+    if fails:
+        said = f"{plan.name}: the weave fails to alternate at {fails} place{'s' if fails > 1 else ''} inside"
+    elif moved > LED * width:
+        said = f"{plan.name}: strands are led over by {moved:.2f} mm to meet its neighbours"
+    return _Cut(plan, patches), said
+
+
+def _levelled(
+    cuts: Sequence[_Cut], straights: Sequence[_Cut], wanted: Trimming, show: Callable[[float], None]
+) -> list[Piece]:
+    """Every piece at every level."""
+    bases = [one.patches for one in straights]
+    tolerances = _tolerances(bases[0], wanted)
+    meshes: list[list[Level]] = [[] for _ in cuts]
+    for number, tolerance in enumerate(tolerances):
+        seams: Seams = choose_seams(bases, tolerance, wanted)
+        for k, cut in enumerate(cuts):
+            show((number + k / len(cuts)) / (len(tolerances) + 1))
+            mesh, off = make_level(cut.patches, tolerance, wanted, seams)
+            meshes[k].append(Level(mesh, tolerance, off))
+    pieces = []
+    for k, cut in enumerate(cuts):
+        show((len(tolerances) + k / len(cuts)) / (len(tolerances) + 1))
+        fine = fine_mesh(cut.patches, wanted, bases)
+        levels = meshes[k]
+        if wanted.card:
+            # a card lies where the ground is: what is baked on it stands above
+            low = float(fine.positions[:, 2].min())
+            height = float(fine.positions[:, 2].max()) - low
+            levels = [*levels, Level(card_mesh(cut.patches, low + height / 2), height / 2, height / 2, card=True)]
+        pieces.append(
+            Piece(
+                cut.plan.name,
+                cut.plan.part,
+                cut.patches.ports,
+                cut.patches.box,
+                fine,
+                tuple(levels),
+                abs(cut.plan.turn),
+                1 if cut.plan.part is Part.STRAIGHT else 0,
+            )
+        )
+    return pieces
+
+
+def _tolerances(straight: Patches, wanted: Trimming) -> list[float]:
+    """How far off each level may be, mm."""
+    budget = wanted.triangles // wanted.repeats
+    if wanted.screen is not None:
+        least = tolerance_for(straight, budget, wanted)
+        return [max(screen_tolerance(wanted.screen, distance), least) for distance in wanted.screen.distances]
+    found = []
+    for share in wanted.levels:
+        found.append(tolerance_for(straight, math.floor(budget * share / 100 + 1e-9), wanted))
+    return found
+
+
+def _longer(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Piece]:
+    """Straight pieces of as many repeats as are wanted."""
+    if wanted.repeats == 1:
+        return pieces
+    return [
+        _repeated(one, wanted.repeats, 1.0, one.name, pattern) if one.part is Part.STRAIGHT else one for one in pieces
+    ]
+
+
+def _modular(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Piece]:
+    """Straight pieces of set lengths, whole repeats stretched to fit.
+
+    Raises
+    ------
+    DesignError
+        No number of repeats fits a length within the stretch that is allowed.
+    """
+    base = next(one for one in pieces if one.name == "straight")
+    period = pattern.columns * pattern.strip.cell_width
+    single = base if base.repeats == 1 else None
+    made = []
+    for length in wanted.lengths:
+        exact = length / (period * base.repeats)
+        count = max(1, round(exact))
+        by = length / (count * period * base.repeats)
+        if abs(by - 1) > wanted.stretch / 100 + 1e-9:
+            near = sorted({max(1, math.floor(exact)), max(1, math.ceil(exact))})
+            fit = " or ".join(f"{n * period * base.repeats:g}" for n in near)
+            raise DesignError(
+                f"{length:g} mm is no whole number of repeats of {period:g} mm within {wanted.stretch:g} percent",
+                f"give {fit} mm, or allow {100 * abs(by - 1):.3g} percent",
+                "make.trim.lengths",
+            )
+        name = f"straight-{length:04.0f}" if length == round(length) else f"straight-{length:g}".replace(".", "-")
+        made.append(_repeated(single or base, count, by, name, pattern))
+    return made
+
+
+def _repeated(piece: Piece, count: int, by: float, name: str, pattern: Pattern) -> Piece:
+    """A straight piece several times end to end, stretched along the run."""
+    length = piece.ports[1].at[0]
+    end = count * length * by
+    x0, y0, _, y1 = piece.box
+
+    def grown(mesh: TrimMesh) -> TrimMesh:
+        return _tiled(mesh, count, length, by)
+
+    return replace(
+        piece,
+        name=name,
+        ports=(piece.ports[0], replace(piece.ports[1], at=(end, 0.0))),
+        box=(x0, y0, end, y1),
+        fine=grown(piece.fine),
+        levels=tuple(replace(level, mesh=grown(level.mesh)) for level in piece.levels),
+        repeats=piece.repeats * count,
+        stretched=by,
+    )
+
+
+def _tiled(mesh: TrimMesh, count: int, length: float, by: float) -> TrimMesh:
+    """A mesh several times end to end; at its outer ends as it was, to the bit."""
+    size, faces = len(mesh.positions), len(mesh.triangles)
+    step = np.repeat(np.arange(count), size)
+    positions = np.tile(mesh.positions, (count, 1))
+    positions[:, 0] = (positions[:, 0] + step * length) * by
+    normals = np.tile(mesh.normals, (count, 1))
+    patch = int(mesh.patch.max(initial=-1)) + 1
+    if len(mesh.seam) == 2:
+        start, stop = mesh.seam[0], mesh.seam[1] + (count - 1) * size
+        keep = np.concatenate([start, stop])
+        seam: tuple[np.ndarray, ...] = (start, stop)
+    else:  # a card has no seam
+        keep, seam = np.zeros(0, np.int64), mesh.seam
+    if by != 1.0:
+        turned = normals / [by, 1.0, 1.0]
+        turned /= np.linalg.norm(turned, axis=1)[:, None]
+        inner = np.ones(len(normals), bool)
+        inner[keep] = False
+        normals = np.where(inner[:, None], turned, normals)
+    if len(keep):
+        positions[stop, 0] = count * length * by
+    return replace(
+        mesh,
+        positions=positions,
+        normals=normals,
+        triangles=(np.tile(mesh.triangles, (count, 1)) + np.repeat(np.arange(count) * size, faces)[:, None]).astype(
+            np.int32
+        ),
+        strand=np.tile(mesh.strand, count),
+        along=np.tile(mesh.along, count) + step * length,
+        across=np.tile(mesh.across, count),
+        seam=seam,
+        patch=np.tile(mesh.patch, count) + np.repeat(np.arange(count) * patch, faces),
+        uv=np.tile(mesh.uv, (count, 1)),
+        light_uv=np.tile(mesh.light_uv, (count, 1)),
+        tangents=np.tile(mesh.tangents, (count, 1)),
+    )
