@@ -35,6 +35,8 @@ def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Flo
     ones = np.ones_like(half)
     if shape is Section.FLAT or shape is Section.MEDIAN_INCISED:
         ease = np.minimum(EASING * size.thickness, 0.2 * width)[:, None]
+        if size.arc == 2:  # one cut in place of the arc takes away as much as the arc would
+            ease = math.sqrt(2 - math.pi / 2) * ease
         angle = np.linspace(0, math.pi / 2, size.arc)
         low_x, low_z = half - ease + ease * np.sin(angle), -deep + ease * (1 - np.cos(angle))
         across = np.hstack([low_x, low_x[:, ::-1]])

@@ -33,7 +33,7 @@ def crossing_pairs(vertices: Floats, triangles: Ints) -> Ints:
         Triangles, the lower number first.
     """
     corner = vertices[triangles]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal = _across(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     span = float(np.ptp(vertices, axis=0).max(initial=0.0)) if len(vertices) else 0.0
     least = ROUNDING * np.array([span**3, span**2])
     left = []
@@ -85,12 +85,14 @@ def _near(corner: Floats) -> Iterator[Ints]:
 
 def _parted(corner: Floats, normal: Floats, triangles: Ints, plane: Ints, other: Ints, least: float) -> Bools:
     """Which pairs one triangle's plane parts: the other's corners lie on one side of it, but for shared ones, (p,)."""
-    across, at, mine = normal[plane], corner[plane, 0], triangles[plane]
+    across = normal.take(plane, 0)
+    at = corner[:, 0].take(plane, 0)
+    mine = [triangles[:, k].take(plane) for k in _3]
     before = after = np.ones(len(plane), bool)
-    for k in range(3):
-        side = np.einsum("pi,pi->p", corner[other, k] - at, across)
-        own = triangles[other, k]
-        shared = (own == mine[:, 0]) | (own == mine[:, 1]) | (own == mine[:, 2])
+    for k in _3:
+        side = np.einsum("pi,pi->p", corner[:, k].take(other, 0) - at, across)
+        own = triangles[:, k].take(other)
+        shared = (own == mine[0]) | (own == mine[1]) | (own == mine[2])
         before, after = before & (shared | (side < -least)), after & (shared | (side > least))
     return np.asarray(before ^ after)  # both only where all three are shared
 
@@ -118,7 +120,7 @@ def _pierce(vertices: Floats, one: Ints, other: Ints, least: Floats) -> Bools:
 
 def _level(points: Floats, level: Bools, corner: Floats, least: float) -> Bools:
     """Whether what of another triangle lies in a triangle's plane, a corner, a side or all, overlaps its inside."""
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal = _across(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     drop = np.abs(normal).argmax(1)
     kept = np.array([[1, 2], [0, 2], [0, 1]])[drop]
     rows = np.arange(len(points))[:, None]
@@ -146,8 +148,15 @@ def _level(points: Floats, level: Bools, corner: Floats, least: float) -> Bools:
 
 def _sides(plane: Floats, points: Floats) -> Floats:
     """Six times the volumes that points, (p, 3, 3), span with a triangle, (p, 3): their signs tell the side."""
-    normal = np.cross(plane[:, 1] - plane[:, 0], plane[:, 2] - plane[:, 0])
+    normal = _across(plane[:, 1] - plane[:, 0], plane[:, 2] - plane[:, 0])
     return np.asarray(np.einsum("pki,pi->pk", points - plane[:, :1], normal))
+
+
+def _across(one: Floats, other: Floats) -> Floats:
+    """Vector products, (p, 3)."""
+    a, b, c = one.T
+    d, e, f = other.T
+    return np.stack([b * f - c * e, c * d - a * f, a * e - b * d], 1)
 
 
 def _within(start: Floats, end: Floats, corner: Floats) -> Bools:
@@ -155,6 +164,6 @@ def _within(start: Floats, end: Floats, corner: Floats) -> Bools:
     way = end - start
     spokes = corner - start[:, None]
     turns = np.stack(
-        [np.einsum("pi,pi->p", way, np.cross(spokes[:, k], spokes[:, (k + 1) % 3])) for k in range(3)], axis=1
+        [np.einsum("pi,pi->p", way, _across(spokes[:, k], spokes[:, (k + 1) % 3])) for k in range(3)], axis=1
     )
     return np.asarray(((turns >= 0).all(1) | (turns <= 0).all(1)) & (turns != 0).any(1))

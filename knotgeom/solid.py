@@ -132,9 +132,9 @@ def united(
         if ground is not None and bent:  # no plane can cut it off level: let what passes over stand a hair deeper
             low = ground - HAIR * size.width * upper
         swept = sweep_rings(courses, laid, z, strand, size, way, low)
-        pieces = _cut(
-            swept, lanes, _labels(swept, lanes, upper, parted=closed), outline, slit * size.width, triangulate
-        )
+        label = _labels(swept, lanes, upper, parted=closed)
+        column = np.arange(len(outline)) if bent else _bent_columns(outline, swept, lanes)
+        pieces = _cut(swept, lanes, label, outline, column, slit * size.width, triangulate)
         level = ground if way is Making.CARVED and not bent else None
         vertices, faces, source = unite(pieces, level, HAIR * size.width)
         vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
@@ -266,17 +266,35 @@ def _labels(swept: Swept, lanes: Lanes, upper: Bools, *, parted: bool) -> Ints:
     return label
 
 
+def _bent_columns(outline: Floats, swept: Swept, lanes: Lanes) -> Ints:
+    """Points of the outline, less its two middles where they lie on a straight side and no fork needs them."""
+    column = np.arange(len(outline))
+    if len(swept.fork_sample) or not (lanes.whole | (lanes.opened == 1)).all():
+        return column
+    one, other = outline - np.roll(outline, 1, axis=0), np.roll(outline, -1, axis=0) - outline
+    straight = np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]) < 1e-9 * np.abs(outline).max() ** 2
+    return np.asarray(column[~straight | (column % (len(outline) // 2) != 0)])
+
+
 def _cut(
     swept: Swept,
     lanes: Lanes,
     label: Ints,
     outline: Floats,
+    column: Ints,
     slit: float,
     triangulate: Callable[[Floats], Ints],
 ) -> Pieces:
-    """Cut the strands wherever their label changes and close the pieces with caps, ``slit`` clear of the cut."""
-    count, corners = len(swept.bands), len(outline)
-    bands = swept.bands.copy()
+    """Cut the strands wherever their label changes and close the pieces with caps, ``slit`` clear of the cut.
+
+    Of the rings' points only those of ``column`` are taken.
+    """
+    rings = swept.bands[:, :, column]
+    bands = rings.copy()
+    count, corners = len(bands), len(column)
+    wide = int(outline[: len(outline) // 2, 0].argmax())
+    left, right = np.searchsorted(column, [wide, len(outline) - wide]).tolist()
+    outline = outline[column]
     begins = np.full(len(swept.vertices), -1)
     begins[bands[:, 0, 0]] = np.arange(count)
     follows = begins[bands[:, 1, 0]]
@@ -285,7 +303,7 @@ def _cut(
     along = np.flatnonzero(joined & (label[:count] == label[follows]))
     vertices = [swept.vertices]
     for band, near, far in ((apart, 1, 0), (follows[apart], 0, 1)):
-        at, to = swept.vertices[swept.bands[band, near]], swept.vertices[swept.bands[band, far]]
+        at, to = (swept.vertices[rings[band, end]] for end in (near, far))
         run = np.linalg.norm((to - at).mean(1), axis=1)
         share = np.minimum(slit / np.maximum(run, 1e-12), 0.25)[:, None, None]
         first = sum(len(part) for part in vertices)
@@ -325,10 +343,9 @@ def _cut(
     plain = len(element) - 2 * len(cuts) * len(cap)
     sides = np.concatenate([np.full(plain, -1), np.repeat(2 * cuts, len(cap)), np.repeat(2 * cuts + 1, len(cap))])
     sample = np.concatenate([swept.band_sample, swept.fork_sample])
-    wide = int(outline[: corners // 2, 0].argmax())
     plan = np.concatenate(
         [
-            np.stack([a[:, wide], b[:, wide], b[:, -wide], a[:, -wide]], 1),
+            np.stack([a[:, left], b[:, left], b[:, right], a[:, right]], 1),
             swept.fork_quads[:, [wide, wide, corners - 1 - wide, corners - 1 - wide], [0, 3, 2, 1]],
         ]
     )

@@ -86,7 +86,9 @@ def knot_of(
     if strand.groove.depth is not None:
         strand = replace(strand, groove=replace(strand.groove, depth=strand.groove.depth * thicker))
     size = replace(size, thickness=size.thickness * thicker)
-    size = replace(size, arc=arc_points(strand, size, max(tolerance / scale - bend_error(size), 0.0) / 2))
+    widths = [size.half_width if design.divide.all else size.width]
+    widths += [style.width for style in strand.circuits if style.width is not None]
+    size = replace(size, arc=arc_points(strand, size, tolerance / scale - bend_error(size), max(widths)))
     strand = replace(strand, section=eased(strand, size, rounding / scale))
     design = replace(design, strand=strand, heights=heights)
     free = heights.way is Making.FREE
@@ -127,14 +129,17 @@ def bend_error(size: Sizes) -> float:
     return spacing**2 / (8 * 0.75 * size.width)
 
 
-def arc_points(strand: Strand, size: Sizes, most: float) -> int:
-    """Fewest points of an eased edge that lie within ``most`` mm of its arc, 3 or more; never more than usual."""
-    if strand.section is Section.HALF_ROUND:
-        radius, steps = max(size.width / 2, size.thickness), 6
-    else:
-        radius, steps = EASING * size.thickness, 2
-    turn = math.pi / 2 / steps
-    return 3 if radius * (1 - math.cos(turn / 2)) <= most else size.arc
+def arc_points(strand: Strand, size: Sizes, most: float, widest: float) -> int:
+    """Fewest points of an eased edge whose chords lie within ``most`` mm of its arc; never more than usual."""
+    dome = strand.section is Section.HALF_ROUND
+    for points in range(3 if dome else 2, size.arc):
+        if dome:
+            radius, steps = max(widest / 2, size.thickness), 3 * points - 3
+        else:
+            radius, steps = min(EASING * size.thickness, 0.2 * widest), points - 1
+        if radius * (1 - math.cos(math.pi / 4 / steps)) <= most:
+            return points
+    return size.arc
 
 
 def eased(strand: Strand, size: Sizes, radius: float) -> Section | tuple[tuple[float, float], ...]:

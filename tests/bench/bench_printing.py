@@ -1,9 +1,9 @@
 """What it costs to get from a divided design's file to a checked solid, stage by stage; not a test.
 
 ``BLENDER_PYTHON=.venv-blender-4.5/bin/python python tests/bench/bench_printing.py [--runs 5]``. Every size has a
-process of its own, so that its memory is its own. Medians; one run for the largest size. The union's peers are given the same
-strand pieces in the same run: manifold3d alone, without cutting, rejoining and cleaning, and Blender's Boolean modifier
-(skipped where ``BLENDER_PYTHON`` names no Python that has bpy). Files are written once.
+process of its own, so that its memory is its own. Medians; one run for the largest size. The union's peers are given
+the same strand pieces in the same run: manifold3d alone, without cutting, rejoining and cleaning, and Blender's Boolean
+modifier (skipped where ``BLENDER_PYTHON`` names no Python that has bpy). Files are written once.
 """
 
 from __future__ import annotations
