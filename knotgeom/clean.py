@@ -345,10 +345,13 @@ def _turn(vertices: Floats, triangles: Ints, flat: float, number: int) -> tuple[
     if not len(bad):
         return triangles, 0
     count = len(vertices)
-    ahead, back = edge_keys(triangles, count)
+    beside = np.zeros(count, bool)
+    beside[triangles[bad]] = True
+    near = np.flatnonzero(beside[triangles[:, 0]] | beside[triangles[:, 1]] | beside[triangles[:, 2]])
+    ahead, back = edge_keys(triangles[near], count)
     order = np.argsort(ahead)
-    found = order[np.searchsorted(ahead[order], back.reshape(-1, 3)[bad, longest[bad]])]
-    other = found // 3
+    found = order[np.searchsorted(ahead[order], back.reshape(-1, 3)[np.searchsorted(near, bad), longest[bad]])]
+    other = near[found // 3]
     a, b = triangles[bad, longest[bad]], triangles[bad, (longest[bad] + 1) % 3]
     c, d = triangles[bad, (longest[bad] + 2) % 3], triangles[other, (found + 2) % 3]
     # turned, c-a-d and c-d-b: they must be higher, face the way the pair faced, and c-d must be a new edge
