@@ -25,7 +25,7 @@ COARSE, SHORT, LOW = 0.002, 0.02, 0.004
 """What is taken out afterwards, mm: corners that lie in line, and edges and heights of triangles below these."""
 CRUMB, HOLLOW = 0.02, 1.0
 """Bodies and shut hollows of less than this are no part of the piece, mm3."""
-MEASURED = 500
+MEASURED = 150
 """How many places are measured on the finished mesh at most."""
 NEEDLE = 0.005
 """Edges beside triangles lower than this are not counted as sharp: which way those face means nothing, mm."""
@@ -136,11 +136,16 @@ def _united(body: Solid, parts: list[Solid], shape: tuple[int, int]) -> Solid:
 def _left(vertices: Floats, triangles: Ints, *, hollow: bool) -> float:
     """The length of creases, or of sharp edges, that a closed mesh has, mm."""
     edges = edges_of(vertices, triangles)
-    p = vertices[triangles]
-    side = np.linalg.norm(p - np.roll(p, -1, axis=1), axis=2).max(1)
-    low = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / np.maximum(side, 1e-30)
+    low = _heights(vertices[triangles])
     sharp = edges.turn > SHARP if hollow else edges.turn < -SHARP
     return float(edges.length[sharp & (low[edges.half // 3].min(1) > NEEDLE)].sum())
+
+
+def _heights(corner: Floats) -> Floats:
+    """Heights of triangles (t, 3, 3) over their longest sides."""
+    side = np.linalg.norm(corner - np.roll(corner, -1, axis=1), axis=2).max(1)
+    twice = np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1)
+    return np.asarray(twice / np.maximum(side, 1e-30))
 
 
 def _weights(edges: Edges, found: Places) -> Floats:
@@ -170,8 +175,10 @@ def _measured(vertices: Floats, triangles: Ints, found: Places, lying: Balls) ->
     # faces whose box holds the arc's middle within what a crease left as it is would be off
     p = vertices[triangles]
     low, high = p.min(1), p.max(1)
+    narrow = _heights(p) < 0.75 * lying.radius.max()  # as what fills a crease is
+    p, low, high = p[narrow], low[narrow], high[narrow]
     order = np.argsort(low[:, 0])
-    widest = float((high[:, 0] - low[:, 0]).max())
+    widest = float((high[:, 0] - low[:, 0]).max(initial=0.0))
     spare = np.where(fits, np.minimum(full, 0.5) + 0.02, 0.0)
     begin = np.searchsorted(low[order, 0], tip[:, 0] - spare - widest)
     stop = np.searchsorted(low[order, 0], tip[:, 0] + spare)

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..mesh import Bools, Floats, Ints
 from ..selfcut import crossing_pairs
-from .creases import MIRRORED, Balls, Chain, Edges, Places, Side, along, unit
+from .creases import Balls, Chain, Edges, Places, Side, along, unit
 
 CHORD = np.radians(22.0)
 """What a chord of an arc turns through at most, as far as the most chords go."""
@@ -24,8 +24,8 @@ LEVEL = 0.005
 """Places between which a tube would run as well by less than this are left out, mm."""
 STRETCH = 0.9
 """The longest stretch without a place, mm."""
-HALVED = 3
-"""How often a tube that passes through itself is halved before it is left out."""
+ROUNDS = 6
+"""How often tubes that pass through themselves are cut before what is left of those is left out."""
 
 Tube = tuple[Floats, Ints]
 """Vertices and triangles."""
@@ -96,13 +96,21 @@ def _rings(found: Places, one: Side, other: Side, lying: Balls, turn: Floats, ro
         out = unit(centre - touched)
         away = sign * np.stack([out[:, 1], -out[:, 0]], -1)
         arc[:, k] = touched - deep * out + 1.5 * deep * away
+    bottom = np.stack([np.zeros(len(rows)), -np.minimum(0.06, 0.3 * least)], 1)
     within = []
-    for side, k in ((one, 0), (other, 1)):
+    for side, k, end, sign in ((one, 0, arc[:, 0], 1.0), (other, 1, arc[:, -1], -1.0)):
         arcs, middle = side.arc[rows], 0.5 * reach[:, k]
         out = unit(along(arcs, side.out[rows], middle))
-        within.append(along(arcs, side.points[rows], middle) - np.minimum(0.05, 0.25 * least)[:, None] * out)
-    bottom = np.stack([np.zeros(len(rows)), -np.minimum(0.06, 0.3 * least)], 1)
-    flat = np.concatenate([within[0][:, None], arc, (within[1] * MIRRORED)[:, None], bottom[:, None]], axis=1)
+        place = along(arcs, side.points[rows], middle) - np.minimum(0.05, 0.25 * least)[:, None] * out
+        place *= (sign, 1.0)
+        # seen from the bottom, it has to lie outside of the rim
+        way, spoke = end - bottom, place - bottom
+        across = sign * unit(np.stack([way[:, 1], -way[:, 0]], -1))
+        short = np.einsum("ij,ij->i", spoke, across) < 0.05 * np.linalg.norm(way, axis=1)
+        within.append(
+            np.where(short[:, None], bottom + 0.5 * way + 0.1 * np.linalg.norm(way, axis=1)[:, None] * across, place)
+        )
+    flat = np.concatenate([within[0][:, None], arc, within[1][:, None], bottom[:, None]], axis=1)
     out3 = found.at[rows, None] + flat[..., :1] * found.left[rows, None] + flat[..., 1:] * found.up[rows, None]
     return np.asarray(out3)
 
@@ -225,22 +233,49 @@ def _swept(row: Floats, *, loop: bool) -> Tube:
 
 
 def _sound(made: list[Floats], loops: list[bool]) -> list[Tube]:
-    """Tubes of sections; those that pass through themselves are halved, and left out where that does not help."""
+    """Tubes of sections. Those that pass through themselves are cut where they do, and lack what crosses by itself."""
     out: list[Tube] = []
-    for halving in range(HALVED + 1):
+    for turn in range(ROUNDS):
         swept = [_swept(row, loop=loop) for row, loop in zip(made, loops)]
-        bad = _crossed(swept)
-        out += [tube for tube, wrong in zip(swept, bad) if not wrong and _volume(tube) > 0]
-        rest = [(row, loop) for row, loop, wrong in zip(made, loops, bad) if wrong and len(row) > 2]
-        if not rest or halving == HALVED:
+        pairs = _crossings(swept)
+        out += [tube for tube, found in zip(swept, pairs) if not len(found) and _volume(tube) > 0]
+        parts: list[Floats] = []
+        for row, loop, found in zip(made, loops, pairs):
+            if len(found):
+                stretches = _stretch(found, row.shape[1], len(row) - (not loop))
+                parts += _parted(np.concatenate([row, row[:1]]) if loop else row, stretches, strictly=turn > 1)
+        made, loops = parts, [False] * len(parts)
+        if not made:
             break
-        made = []
-        for row, loop in rest:
-            whole = np.concatenate([row, row[:1]]) if loop else row
-            middle = len(whole) // 2
-            made += [whole[: middle + 1], whole[middle:]]
-        loops = [False] * len(made)
     return out
+
+
+def _stretch(faces: Ints, sides: int, count: int) -> Ints:
+    """Between which sections faces of a tube lie, as :func:`_swept` puts them in order; caps count with the next."""
+    walls = 2 * sides * count
+    return np.where(faces < walls, faces % (sides * count) // sides, np.where(faces < walls + sides - 2, 0, count - 1))
+
+
+def _parted(row: Floats, pairs: Ints, *, strictly: bool) -> list[Floats]:
+    """The parts of a tube between what crosses: stretches that cross by themselves go, others are cut apart."""
+    low, high = pairs.min(1), pairs.max(1)
+    gone = np.zeros(len(row) - 1, bool)
+    gone[low[low == high]] = True
+    if strictly:
+        gone[low[high == low + 1]] = True
+    cut = np.zeros(len(row), bool)
+    cut[(low[high > low] + high[high > low] + 1) // 2] = True
+    parts = []
+    start = 0
+    for k in range(len(row) - 1):
+        if gone[k]:
+            parts.append(row[start : k + 1])
+            start = k + 1
+        elif cut[k] and k > start:
+            parts.append(row[start : k + 1])
+            start = k
+    parts.append(row[start:])
+    return [part for part in parts if len(part) > 1]
 
 
 def _volume(tube: Tube) -> float:
@@ -248,10 +283,10 @@ def _volume(tube: Tube) -> float:
     return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
 
 
-def _crossed(swept: list[Tube]) -> Bools:
-    """Which tubes pass through themselves."""
+def _crossings(swept: list[Tube]) -> list[Ints]:
+    """For each tube, the pairs of its faces that pass through each other."""
     if not swept:
-        return np.zeros(0, bool)
+        return []
     size = np.array([len(vertices) for vertices, _ in swept])
     number = np.array([len(faces) for _, faces in swept])
     # moved apart, so that only what belongs to one tube is near
@@ -259,7 +294,7 @@ def _crossed(swept: list[Tube]) -> Bools:
     wide = np.array([float(np.ptp(vertices[:, 0])) + 1.0 for vertices, _ in swept])
     place[:, 0] += np.repeat(np.cumsum(wide) - wide, size)
     faces = np.concatenate([faces + start for (_, faces), start in zip(swept, np.cumsum(size) - size)])
-    owner = np.repeat(np.arange(len(swept)), number)
-    bad = np.zeros(len(swept), bool)
-    bad[owner[crossing_pairs(place, faces)[:, 0]]] = True
-    return bad
+    first = np.cumsum(number) - number
+    pairs = crossing_pairs(place, faces)
+    owner = np.searchsorted(first, pairs[:, 0], side="right") - 1
+    return [pairs[owner == k] - first[k] for k in range(len(swept))]
