@@ -7,7 +7,7 @@ import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 
-from . import core, ops_files, ops_presets, store, trim_object, trim_textures
+from . import core, jobs, ops_files, ops_presets, store, trim_object, trim_textures
 
 TRIM_USE = "trim-kit"
 """The asset catalog of trim pieces."""
@@ -92,16 +92,62 @@ class MESH_OT_relief_knot_textures(TrimOperator, bpy.types.Operator):
     )
     needs_kit = True
 
+    by: EnumProperty(
+        name="By",
+        description="What bakes",
+        items=[
+            ("CORE", "Add-on", "At once, seen straight from above"),
+            ("CYCLES", "Cycles", "Normals and occlusion by rays from every level; takes longer"),
+        ],
+    )
+
     def execute(self, context):
         knot = trim_object.knot_in(context)
+        look = knot.relief_knot_trim
         try:
-            number = trim_textures.bake(knot)
+            kit = trim_textures.check(knot)
         except store.DesignError as error:
-            knot.relief_knot_trim.error = str(error)
+            look.error = str(error)
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
-        self.report({"INFO"}, rpt_("{} pictures baked").format(number))
+        look.error = ""
+        if self.by == "CYCLES":
+            manager = context.window_manager
+            manager.progress_begin(0, 1)
+            try:
+                maps = trim_textures.cycles(kit, lambda share, _stage: manager.progress_update(share))
+            except RuntimeError as error:
+                self.report({"ERROR"}, rpt_("Cycles cannot bake: {}").format(error))
+                return {"CANCELLED"}
+            finally:
+                manager.progress_end()
+        elif jobs.can_wait():
+            _later(knot, kit)
+            return {"FINISHED"}
+        else:
+            maps = trim_textures.work(kit, lambda _share, _stage: None)
+        self.report({"INFO"}, rpt_("{} pictures baked").format(trim_textures.take(knot, maps)))
         return {"FINISHED"}
+
+
+def _later(knot, kit):
+    """Bake in a thread and take the pictures up when they are done."""
+    name, built = knot.name, trim_object.wanted(knot)
+
+    def done(maps, error, _seconds):
+        each = bpy.data.objects.get(name)
+        if not store.is_knot(each) or not store.is_ours(each) or each.mode != "OBJECT":
+            return
+        if error is not None:
+            each.relief_knot_trim.error = str(error)
+        elif trim_object.wanted(each) == built and trim_object.pieces_of(each):
+            trim_textures.take(each, maps)
+            bpy.ops.ed.undo_push(message=rpt_("Bake Textures"))
+        jobs.redraw(bpy.context)
+
+    jobs.start(
+        jobs.Job(rpt_("Baking the kit of {}").format(name), lambda progress: trim_textures.work(kit, progress), done)
+    )
 
 
 FORMATS = [
@@ -180,10 +226,15 @@ def write(context, path, knot, form):
         raise store.DesignError("the kit is not that of the design as it stands", "make the kit again")
     kit = trim_object.kit_of(knot)
     if form == "GLB":
-        core.files_glb.write_kit(path, kit, trim_textures.maps_of(knot))
+        core.files.whole.write(path, core.trims_folder.glb(kit, trim_textures.maps_of(knot), _hulls(kit)))
     else:
         _by_blender(context, path, trim_object.pieces_of(knot), form)
     return rpt_("{}: {} pieces, {} kB").format(path, len(kit.pieces), f"{os.path.getsize(path) / 1000:.1f}")
+
+
+def _hulls(kit):
+    """Collision hulls by their pieces' names, where the design asks for them."""
+    return {piece.name: core.trims_turning.hulls(piece) for piece in kit.pieces} if kit.design.make.trim.hull else {}
 
 
 def _by_blender(context, path, pieces, form):

@@ -5,12 +5,12 @@ import json
 import bpy
 import numpy as np
 
-from . import core, store, trim_object
+from . import bake_trim, core, store, trim_object
 
 MAPS = "relief_knot_maps"
-"""Custom property of a knot: names of its images by the map that each holds, and the kit's digest, as JSON."""
-COLOUR = {"height", "normal", "occlusion", "curvature", "orm"}
-"""Maps that hold numbers, not colours."""
+"""Custom property of a knot: names of its images by the map that each holds, as JSON."""
+COLOURS = {"strand"}
+"""Maps that are colours; the others hold numbers."""
 PREVIEW = 256
 """Texels of a piece's picture, each way."""
 
@@ -21,35 +21,84 @@ def images_of(knot):
         kept = json.loads(knot.get(MAPS, "{}"))
     except ValueError:
         return {}
-    found = {name: bpy.data.images.get(image) for name, image in kept.get("images", {}).items()}
+    found = {name: bpy.data.images.get(image) for name, image in kept.items()}
     return {name: image for name, image in found.items() if image is not None}
 
 
 def maps_of(knot):
-    """Arrays of the maps for files, baked now unless nothing was ever baked for this kit; None for none."""
-    return core.trims_bakes.bake(trim_object.kit_of(knot)) if images_of(knot) else None
+    """Pixels of the baked maps for files; none where none were baked."""
+    bits = store.design_of(knot).make.trim.textures.bits
+    found = {}
+    for name, image in images_of(knot).items():
+        grey = not (name.startswith("normal") or name in {"packed", "strand"})
+        deep = 16 if name == "height" else 8 if name == "strand" else bits
+        texels = bake_trim.pixels(image, deep)
+        found[name] = np.ascontiguousarray(texels[:, :, 0] if grey else texels[:, :, :3])
+    return found
 
 
-def bake(knot, progress=None):
-    """Bake the sheet of a knot's kit into images, pack them and dress the kit in them; gives their number.
+def levels_of(kit):
+    """The levels that have a map of normals of their own: all but the flat card."""
+    return range(max(sum(not level.card for level in piece.levels) for piece in kit.pieces))
+
+
+def work(kit, progress):
+    """All maps of a kit, for any thread."""
+    return core.trims_bakes.bake(kit, progress=progress, levels=tuple(levels_of(kit)))
+
+
+def cycles(kit, progress):
+    """The same with normals of the levels and occlusion by Cycles; not in a thread."""
+    maps = core.trims_bakes.bake(kit)
+    count = len(levels_of(kit))
+    for level in levels_of(kit):
+        kinds = ("normal", "occlusion") if level == 0 else ("normal",)
+        share = level / count
+        found = bake_trim.bake_kit(kit, level, kinds, progress=lambda part, stage, at=share: progress(at, stage))
+        maps[f"normal-lod{level}"] = found["normal"]
+        maps |= {"occlusion": found["occlusion"]} if level == 0 else {}
+    if maps["packed"].dtype == maps["occlusion"].dtype:
+        maps["packed"][:, :, 0] = maps["occlusion"]
+    return maps
+
+
+def check(knot):
+    """The kit of the design as it stands, ready to be baked.
 
     Raises
     ------
     DesignError
     """
-    if trim_object.is_stale(knot):
+    if not trim_object.pieces_of(knot) or trim_object.is_stale(knot):
         raise store.DesignError("the kit is not that of the design as it stands", "make the kit again")
-    kit = trim_object.kit_of(knot)
-    maps = core.trims_bakes.bake(kit, progress=progress) if progress else core.trims_bakes.bake(kit)
+    return trim_object.kit_of(knot)
+
+
+def take(knot, maps):
+    """Keep maps as packed images and dress the kit in them; gives their number."""
     had = images_of(knot)
-    made = {}
-    for name, array in maps.items():
-        made[name] = _image(f"{knot.name} Kit {name}", array, had.get(name), is_data=name in COLOUR or "normal" in name)
-    knot[MAPS] = json.dumps({"images": {name: image.name for name, image in made.items()}})
-    material = _material(knot, made)
+    made = {
+        name: _image(f"{knot.name} Kit {name}", array, had.get(name), name not in COLOURS)
+        for name, array in maps.items()
+    }
+    for name, image in had.items():
+        if name not in made:
+            bpy.data.images.remove(image)
+    knot[MAPS] = json.dumps({name: image.name for name, image in made.items()})
+    dressed = {}
+    kit = trim_object.kit_of(knot)
+    cards = {(piece.name, k) for piece in kit.pieces for k, level in enumerate(piece.levels) if level.card}
     for obj in trim_object.pieces_of(knot):
+        look = obj.relief_knot_trim
+        card = (look.piece_name, look.piece_level) in cards
+        key = "card" if card else f"LOD{look.piece_level}"
+        if key not in dressed:
+            normal = made.get("normal" if card else f"normal-lod{look.piece_level}")
+            dressed[key] = _material(
+                f"{knot.name} Kit {key}", normal, made.get("packed"), made["cover"] if card else None
+            )
         obj.data.materials.clear()
-        obj.data.materials.append(material)
+        obj.data.materials.append(dressed[key])
     return len(made)
 
 
@@ -57,14 +106,12 @@ def _image(name, array, image, is_data):
     """An array of texels, row 0 at the top, as a packed image."""
     high, wide = array.shape[:2]
     deep = array.dtype != np.uint8
-    if image is None or tuple(image.size) != (wide, high) or image.is_float != deep:
-        if image is not None:
-            bpy.data.images.remove(image)
+    if image is not None and (tuple(image.size) != (wide, high) or image.is_float != deep):
+        bpy.data.images.remove(image)
+        image = None
+    if image is None:
         image = bpy.data.images.new(name, wide, high, alpha=False, float_buffer=deep, is_data=is_data)
-    elif image.packed_file is not None:
-        image.unpack(method="REMOVE") if image.filepath else None
-    values = np.asarray(array, np.float32) / np.iinfo(array.dtype).max if array.dtype.kind == "u" else array
-    values = values.reshape(high, wide, -1)[::-1]
+    values = (np.asarray(array, np.float32) / np.iinfo(array.dtype).max).reshape(high, wide, -1)[::-1]
     texels = np.ones((high, wide, 4), np.float32)
     texels[:, :, :3] = values[:, :, :3] if values.shape[2] >= 3 else values[:, :, :1]
     image.pixels.foreach_set(np.ascontiguousarray(texels).reshape(-1))
@@ -73,9 +120,8 @@ def _image(name, array, image, is_data):
     return image
 
 
-def _material(knot, images):
-    """The material of a kit: colour by strand, normals and occlusion from the sheet."""
-    name = f"{knot.name} Kit"
+def _material(name, normal, packed, cover):
+    """A material of a kit: normals, roughness and metal from the sheet; a card is cut out where no strand is."""
     material = bpy.data.materials.get(name) or bpy.data.materials.new(name)
     material.use_nodes = True
     tree = material.node_tree
@@ -85,27 +131,25 @@ def _material(knot, images):
     out.location = (320, 0)
     tree.links.new(shader.outputs["BSDF"], out.inputs["Surface"])
     shader.inputs["Base Color"].default_value = (0.36, 0.33, 0.29, 1.0)
-    place = 300
 
-    def texture(image):
-        nonlocal place
+    def texture(image, row):
         node = tree.nodes.new("ShaderNodeTexImage")
-        node.image, node.location = image, (-700, place)
-        place -= 300
-        return node
+        node.image, node.location = image, (-700, 300 - 300 * row)
+        return node.outputs["Color"]
 
-    if "orm" in images:
+    if packed is not None:
         parts = tree.nodes.new("ShaderNodeSeparateColor")
-        parts.location = (-380, 100)
-        tree.links.new(texture(images["orm"]).outputs["Color"], parts.inputs["Color"])
+        parts.location = (-380, 300)
+        tree.links.new(texture(packed, 0), parts.inputs["Color"])
         tree.links.new(parts.outputs["Green"], shader.inputs["Roughness"])
         tree.links.new(parts.outputs["Blue"], shader.inputs["Metallic"])
-    normal = images.get("normal_LOD0", images.get("normal"))
     if normal is not None:
         bump = tree.nodes.new("ShaderNodeNormalMap")
-        bump.location, bump.uv_map = (-380, -300), trim_object.UV_NAMES[0]
-        tree.links.new(texture(normal).outputs["Color"], bump.inputs["Color"])
+        bump.location, bump.uv_map = (-380, 0), trim_object.UV_NAMES[0]
+        tree.links.new(texture(normal, 1), bump.inputs["Color"])
         tree.links.new(bump.outputs["Normal"], shader.inputs["Normal"])
+    if cover is not None:
+        tree.links.new(texture(cover, 2), shader.inputs["Alpha"])
     return material
 
 

@@ -135,7 +135,7 @@ class VIEW3D_PT_relief_knot_trim_textures(Trims, bpy.types.Panel):
             column.prop(look, name)
         layout.prop(look, "bits")
         layout.prop(look, "green")
-        layout.operator("mesh.relief_knot_textures", icon="TEXTURE")
+        layout.operator_menu_enum("mesh.relief_knot_textures", "by", text="Bake Textures", icon="TEXTURE")
         layout.operator_menu_enum("mesh.relief_knot_export_kit", "format", text="Export Kit", icon="EXPORT")
         layout.operator("mesh.relief_knot_kit_assets", icon="ASSET_MANAGER")
 

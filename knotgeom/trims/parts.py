@@ -97,7 +97,7 @@ def strip_of(design: Design) -> Strip:
 
 
 def one_repeat(design: Design) -> Design:
-    """The strip with one repeat, several where one is very short, and with all lengths that have a default filled in."""
+    """The strip with one repeat (several where one is very short) and all lengths that have defaults filled in."""
     from ..resolve import resolved
 
     strip = strip_of(design)

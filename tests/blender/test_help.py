@@ -30,6 +30,7 @@ EXEMPT = {
     "GLB",
     "FBX",
     "USD",
+    "Cycles",
     "Universal Scene Description",
     "name",
     "PDF",
