@@ -2,6 +2,8 @@
 #
 #   make test       the core's tests, then the add-on's tests in every Blender below
 #   make test-long  the core with many more generated designs (half an hour)
+#   make coverage   which lines and branches of the core its tests run
+#   make wheels     wheel and source archive into out/dist, each installed in an empty environment and tried
 #   make fuzz       let Atheris look for inputs that break a reader, FUZZ seconds each (120)
 #   make test-window  the add-on in a real window (as root; made once, 1.7 GB); test-window-more has the longer sessions
 #   make lint       ruff and mypy
@@ -39,7 +41,7 @@ export PYTHONDONTWRITEBYTECODE := 1
 export PYTHONPATH := $(CURDIR)
 
 .DELETE_ON_ERROR:
-.PHONY: test test-core test-long fuzz test-blender test-window test-window-more lint demo bench extension manual pictures schema clean environments python
+.PHONY: test test-core test-long coverage wheels fuzz test-blender test-window test-window-more lint demo bench extension manual pictures schema clean environments python
 .SECONDARY:
 
 test: test-core test-blender
@@ -50,6 +52,12 @@ test-core: .venv/ready
 # Many more generated designs than the daily round has time for.
 test-long: .venv/ready
 	$(CORE) -m pytest -n $(JOBS) -m long tests/core
+
+coverage: .venv/ready
+	$(CORE) -m pytest -n $(JOBS) --cov=knotgeom --cov-branch --cov-report=term:skip-covered --cov-report=html:out/coverage
+
+wheels: .venv/ready
+	$(CORE) tests/wheels.py out/dist
 
 # On Linux with Python 3.11, for which Atheris has wheels.
 FUZZ := 120
