@@ -239,11 +239,11 @@ def _modular(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Pi
 def _repeated(piece: Piece, count: int, by: float, name: str, pattern: Pattern) -> Piece:
     """A straight piece several times end to end, stretched along the run."""
     length = piece.ports[1].at[0]
-    end = count * length * by
+    end = round(count * length * by, 9)
     x0, y0, _, y1 = piece.box
 
     def grown(mesh: TrimMesh) -> TrimMesh:
-        return _tiled(mesh, count, length, by)
+        return _tiled(mesh, count, length, by, end)
 
     return replace(
         piece,
@@ -257,7 +257,7 @@ def _repeated(piece: Piece, count: int, by: float, name: str, pattern: Pattern) 
     )
 
 
-def _tiled(mesh: TrimMesh, count: int, length: float, by: float) -> TrimMesh:
+def _tiled(mesh: TrimMesh, count: int, length: float, by: float, end: float) -> TrimMesh:
     """A mesh several times end to end; at its outer ends as it was, to the bit."""
     size, faces = len(mesh.positions), len(mesh.triangles)
     step = np.repeat(np.arange(count), size)
@@ -278,7 +278,7 @@ def _tiled(mesh: TrimMesh, count: int, length: float, by: float) -> TrimMesh:
         inner[keep] = False
         normals = np.where(inner[:, None], turned, normals)
     if len(keep):
-        positions[stop, 0] = count * length * by
+        positions[stop, 0] = end
     return replace(
         mesh,
         positions=positions,

@@ -2,8 +2,8 @@
 
 Every piece but the straight one is a flat mesh of cells: *arms*, which are lengths of the strip with its breaks and
 divided strands, and what joins them. A turn of 90 degrees, a tee and a cross have a square block between their arms,
-as a frame with square corners has; any other turn is mitred: its cells spread or crowd towards the mitre line. Arms go
-on beyond their port, and what lies there is cut away, so that strands are drawn at the port as if the run went on.
+as a frame with square corners has; any other turn is round: its columns of cells fan out about a point. Arms go on
+beyond their port, and what lies there is cut away, so that strands are drawn at the port as if the run went on.
 
 Places along the run are counted in cells (``c``) from the boundary between two repeats that is nearest the joint.
 """
@@ -29,8 +29,8 @@ ROOM = 2
 """Cells between a port and the joint, at least."""
 GUARD = 4
 """Cells beyond a port that are woven and cut away."""
-CROWDED = 0.62
-"""Cells beside a mitre are at least this share of their length."""
+CROWDED = 0.75
+"""Cells at the inner side of a round turn have at least this share of their length."""
 FEWEST = 3
 """A strip has at least so many cells from seam to seam; shorter repeats are taken several times."""
 
@@ -432,7 +432,7 @@ def _middle(cells: _Cells, edge: tuple[int, int]) -> float:
 
 
 def corner(pattern: Pattern, turn: float) -> PieceDesign:
-    """A turn by so many degrees, to the left where positive: square at 90 degrees, otherwise mitred."""
+    """A turn by so many degrees, to the left where positive: square at 90 degrees, otherwise round."""
     inner = turn > 0
     name = f"corner-{'inner' if inner else 'outer'}-{abs(turn):03.0f}"
     if abs(turn) != round(abs(turn)):
@@ -441,18 +441,24 @@ def corner(pattern: Pattern, turn: float) -> PieceDesign:
     if abs(turn) == 90.0:
         return _square(pattern, name, part, [turn], turn)
     strip = pattern.strip
-    slope = math.tan(math.radians(turn) / 2)
-    spread = max(2, math.ceil(pattern.height / 2 * abs(slope) / ((1 - CROWDED) * strip.cell_width)))
-    behind = -_room(-pattern.phase / 2, pattern.columns, ROOM + spread)
-    ahead = _room(pattern.phase / 2, pattern.columns, ROOM + spread)
-    zone = spread * strip.cell_width
+    # an arc of the middle line, so wide that cells at its inner side are long enough
+    angle, side = math.radians(abs(turn)), math.copysign(1.0, turn)
+    radius = pattern.height / 2 / (1 - CROWDED)
+    zone = radius * angle / 2
+    cells = math.ceil(zone / strip.cell_width)
+    behind = -_room(-pattern.phase / 2, pattern.columns, ROOM + cells)
+    ahead = _room(pattern.phase / 2, pattern.columns, ROOM + cells)
 
     def bend(u: float, v: float) -> Point:
-        share = max(0.0, 1 - abs(u) / zone)
-        if u <= 0:
-            return u - v * slope * share, v
-        # the same seen from the other end, turned
-        return _turned((u + v * slope * share, v), turn)
+        if u <= -zone:
+            return u, v
+        along = min(angle, (u + zone) / radius)
+        out = radius - side * v
+        x, y = -zone + out * math.sin(along), side * (radius - out * math.cos(along))
+        if u <= zone:
+            return x, y
+        on = u - zone
+        return x + on * math.cos(angle), y + side * on * math.sin(angle)
 
     arm = _Arm(0.0, (0.0, 0.0), _down(behind), _up(ahead), bend=bend)
     before, after = _port(pattern, arm, behind, False), _port(pattern, arm, ahead, True)
