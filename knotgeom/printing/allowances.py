@@ -9,7 +9,7 @@ from .untangle import led_apart
 
 NEEDLE = 0.01
 """The lower a triangle is than this, mm, the less it has to say where its corners move to."""
-TURNED, LAST = 14, 30
+TURNED, LAST = 4, 30
 """For so many rounds, what crosses is moved another way, then less far; after so many, not at all."""
 
 

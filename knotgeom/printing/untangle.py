@@ -60,7 +60,7 @@ def led_apart(place: Floats, triangles: Ints, mended: Mended) -> Floats:
         for turn in range(ROUNDS):
             moved = np.zeros(len(place), bool)
             moved[triangles[pairs]] = True
-            for _ in range(turn // 6):  # where that is not enough, what is round about as well
+            for _ in range(turn // 12):  # where that is not enough, what is round about as well
                 moved[near[moved[near].any(1)]] = True
             place = mended(moved, turn)
             pairs = number[crossing_pairs(place, near)]

@@ -51,10 +51,15 @@ def test_the_solid_of_a_demo_meets_itself_nowhere(demo):
 
 
 @pytest.mark.parametrize("demo", PRINTED, ids=lambda demo: demo.name)
-def test_a_finished_piece_without_fillets_meets_itself_nowhere(demo):
-    # fillets leave a few crossing triangles where they run out, and a finishing allowance folds creases: see the guide
-    for body in make_piece(demo.design, replace(demo.design.make.print, fillet=0.0)).finished:
+def test_a_finished_piece_and_its_model_meet_themselves_nowhere(demo):
+    # with their fillets; the model with an allowance of 0.15 mm
+    wanted = replace(demo.design.make.print, finishing=0.15)
+    piece = make_piece(demo.design, wanted)
+    for body in (*piece.finished, *piece.bodies):
         assert pairs_of(body) == 0
+    if piece.creases.usual is not None:
+        assert piece.creases.usual > 0.98 * wanted.fillet and piece.creases.least > 0.8 * wanted.fillet
+        assert piece.creases.left < 0.15 * piece.creases.length
 
 
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])

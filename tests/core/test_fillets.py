@@ -1,4 +1,4 @@
-"""Fillets have the volumes of their closed forms, and nothing that is filled meets itself."""
+"""Fillets have the volumes of their closed forms, allowances move every face, and no piece meets itself."""
 
 from __future__ import annotations
 
@@ -8,9 +8,13 @@ import manifold3d
 import numpy as np
 import pytest
 import trimesh
+from scipy.spatial import cKDTree
 
-from knotgeom.printing import bodies, fillet
-from tests.core.exact import crossing_pairs
+from knotgeom.design import Cylinder, Design, Divide, Grid, Heights, Making, Section, Strand, Strip
+from knotgeom.printing import allowances, bodies, fillet
+from knotgeom.printing.options import Bail, BailKind, Eye, Finger, Frame, Outline, Plate, Printing
+from knotgeom.printing.piece import make_piece
+from tests.core.exact import crossing_pairs, pairs_of
 
 RADIUS = 0.25
 CORNER = 1 - math.pi / 4
@@ -80,3 +84,72 @@ def test_three_faces_that_meet_in_a_corner_are_filled_to_it():
     assert 0.9 < added / (9 * CORNER * RADIUS**2) < 1.0
     assert done.creases.least == pytest.approx(RADIUS, rel=0.02)
     assert done.creases.left < 0.1 * done.creases.length
+
+
+# --------------------------------------------------------------------------------------------------------- allowances
+
+
+def test_faces_beside_a_fillet_move_by_the_allowance_and_its_arc_becomes_smaller_by_it():
+    bars = manifold3d.Manifold.cube((6, 2, 2), True) + manifold3d.Manifold.cube((2, 2, 6), True)
+    done, _ = filleted(bars, 0.4)
+    larger = allowances.finished_from(done.vertices, done.triangles, 0.15, 1.0)
+    assert crossing_pairs(larger, done.triangles) == 0
+    assert np.ptp(larger, axis=0) == pytest.approx([6.3, 2.3, 6.3], abs=2e-3)
+    # moved out by 0.15 mm, the arc of 0.4 mm is one of 0.25 mm round the same middle
+    beside = (np.abs(np.abs(larger[:, [0, 2]]) - 1.2) < 0.1).all(1)
+    away = np.linalg.norm(np.abs(larger[beside][:, [0, 2]]) - 1.4, axis=1)
+    assert beside.any() and away == pytest.approx(0.25, abs=0.015)
+
+
+KNOT = Design(
+    Grid(3, 2, 8.0, 8.0),
+    strand=Strand(3.2, 1.8, Section.HALF_ROUND),
+    heights=Heights(Making.FUSED, step=0.7),
+)
+PLAIN = Design(Grid(2, 2, 8.0, 8.0), strand=Strand(3.2, 1.8), heights=Heights(Making.FUSED, step=0.7))
+HALVES = Design(
+    Grid(2, 2, 12.0, 12.0),
+    divide=Divide(all=True, gap=1.2),
+    strand=Strand(5.0, 2.0),
+    heights=Heights(Making.FUSED, step=0.7),
+)
+BAND = Design(
+    Strip(1, 2, 3.0, 3.0, 8, surface=Cylinder()),
+    strand=Strand(1.6, 1.2),
+    heights=Heights(Making.FUSED, step=0.5),
+)
+PIECES = {
+    "plain": (PLAIN, Printing(finishing=0.1)),
+    "half round, with tube and eye": (KNOT, Printing(finishing=0.1, bail=Bail(BailKind.TUBE), eye=Eye())),
+    "plate, frame and bail": (KNOT, Printing(finishing=0.15, plate=Plate(), frame=Frame(), bail=Bail(), size=30.0)),
+    "halves": (HALVES, Printing(finishing=0.15)),
+    "halves on a disc": (HALVES, Printing(finishing=0.1, plate=Plate(Outline.DISC), frame=Frame(Outline.DISC))),
+    "ring": (BAND, Printing(finishing=0.1, ring=Finger(circumference=30.0))),
+}
+
+
+def far_from_creases(mesh: trimesh.Trimesh, points: np.ndarray) -> np.ndarray:
+    """Which points lie farther than 0.3 mm from every edge that turns inward by more than 8 degrees."""
+    inward = ~mesh.face_adjacency_convex & (mesh.face_adjacency_angles > math.radians(8))
+    ends = mesh.vertices[mesh.face_adjacency_edges[inward]]
+    along = np.concatenate([ends[:, :1] * (1 - t) + ends[:, 1:] * t for t in np.linspace(0, 1, 9)]).reshape(-1, 3)
+    return cKDTree(along).query(points)[0] > 0.3
+
+
+@pytest.mark.parametrize("name", PIECES)
+def test_no_piece_meets_itself_and_faces_move_by_the_allowance(name):
+    design, options = PIECES[name]
+    piece = make_piece(design, options)
+    assert piece.creases.usual == pytest.approx(options.fillet, rel=0.02)
+    if name != "ring":  # whose strands are so narrow that fillets of 0.25 mm run into one another
+        assert piece.creases.least > 0.65 * options.fillet
+    for finished, model in zip(piece.finished, piece.bodies, strict=True):
+        assert pairs_of(finished) == 0 and pairs_of(model) == 0
+        before, after = (trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False) for mesh in (finished, model))
+        assert after.is_watertight and after.euler_number == before.euler_number
+        points, _ = trimesh.sample.sample_surface(before, 1500, seed=1)
+        points = points[far_from_creases(before, points)][:300]
+        moved = trimesh.proximity.closest_point(after, points)[1]
+        assert np.median(moved) == pytest.approx(options.finishing, abs=0.003)
+        assert np.percentile(moved, 10) > options.finishing - 0.02
+        assert np.percentile(moved, 95) < options.finishing + 0.02
