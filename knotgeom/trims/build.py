@@ -133,7 +133,7 @@ def _cut(
         found = swept(plan)
         patches, moved = cut_piece(plan, found.strands, found.partings, pattern.height, width, seams)
     except DesignError as error:
-        return None, f"left out: {plan.name}: {error.message}; {error.remedy}"
+        return None, f"left out: {plan.name}: {error.problem}; {error.remedy}"
     fails = found.made.counted.weaving.exceptions
     if moved > 0.25 * width:
         return None, (
