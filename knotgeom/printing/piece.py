@@ -655,8 +655,13 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
     rounded = [(place.astype(np.float32).astype(float), faces) for place, faces in ways]
     sound = [one for one in rounded if is_sound(*one, 0.0)]
     if sound:
-        clear = (one for one in sound if not len(crossing_pairs(*one)))
-        vertices, triangles = next(clear, sound[0])
+        clear = next((one for one in sound if not len(crossing_pairs(*one))), None)
+        if clear is None and done.creases.usual is not None:
+            # a fillet passes through something: smaller ones, or none, which the report then says
+            return _finish(
+                solid, replace(wanted, fillet=wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0), knot, scale
+            )
+        vertices, triangles = sound[0] if clear is None else clear
     else:
         vertices, triangles = rounded[-1]
         vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
