@@ -211,7 +211,7 @@ def _print_solid(options: argparse.Namespace) -> None:
             checked = checks.check_piece(piece, limits, materials.material(wanted.material))
     except DesignError as error:
         raise error if error.file else error.within(printable(options.file, 400)) from None
-    title = os.path.basename(options.file).removesuffix(".json").removesuffix(".interlace").replace("_", " ")
+    title = _title(options.file).replace("_", " ")
     found = folder.write_piece(options.output, piece, checked, wanted, title=title, replace=options.replace)
     size = " x ".join(f"{side:.1f}" for side in found["finished"]["size_mm"])
     bodies = found["bodies"]
@@ -228,6 +228,47 @@ def _print_solid(options: argparse.Namespace) -> None:
     for finding in checked.findings:
         _print(f"  {finding.kind} at {finding.place}: {finding.remedy}")
     _print("  the cautions in report.json are part of it")
+
+
+def _trim(options: argparse.Namespace) -> None:
+    from .trims import folder
+
+    folder.refuse_existing(options.output, obj=options.obj, replace=options.replace)
+    paths = {_title(path): path for path in options.files}
+    if len(paths) < len(options.files):
+        raise DesignError("two designs of one name", "give each file a name of its own", file=options.files[-1])
+    designs = {name: _read(path) for name, path in paths.items()}
+    from .trims import report
+    from .trims.making import trim_to, with_triangles
+
+    if options.triangles is not None:
+        designs = {name: with_triangles(design, options.triangles) for name, design in designs.items()}
+    try:
+        with _progress() as progress:
+            kit, _ = trim_to(
+                designs,
+                options.output,
+                maps=options.maps,
+                obj=options.obj,
+                replace_files=options.replace,
+                title=", ".join(designs).replace("_", " "),
+                progress=progress,
+            )
+    except DesignError as error:
+        if error.file and error.file not in paths:
+            raise
+        raise error.within(printable(paths.get(error.file, options.files[0]), 400)) from None
+    sheet = kit.sheet
+    _print(
+        f"{printable(options.output, 400)}: {len(kit.pieces)} pieces on a sheet of {sheet.width} x {sheet.height} "
+        f"texels, {1000 * sheet.per_mm:.0f} to the metre"
+    )
+    for line in (*report.lines(kit), *kit.notes, *(f"to mend: {found}" for found in kit.findings)):
+        _print(f"  {line}")
+
+
+def _title(path: str) -> str:
+    return os.path.basename(path).removesuffix(".json").removesuffix(".interlace")
 
 
 def _new(options: argparse.Namespace) -> None:
@@ -390,6 +431,18 @@ def _parser() -> argparse.ArgumentParser:
     solid.add_argument("-o", "--output", metavar="DIR", required=True, help="folder for the solid, picture and report")
     solid.add_argument("--profile", metavar="NAME", help="limits to check by: a shipped process or a .json file")
     solid.add_argument("--replace", action="store_true", help="write over files that are there already")
+
+    trim = _verb(verbs, "trim", _trim, "make a kit of trim pieces for games: GLB with levels of detail, maps, picture")
+    trim.add_argument(
+        "files", metavar="FILE", nargs="+", help="design files of flat strips; several share one sheet of textures"
+    )
+    trim.add_argument("-o", "--output", metavar="DIR", required=True, help="folder for the files")
+    trim.add_argument(
+        "--triangles", metavar="N", type=_count, help="budget of the straight piece (default: the design's)"
+    )
+    trim.add_argument("--obj", action="store_true", help="write the pieces as OBJ too")
+    trim.add_argument("--no-maps", dest="maps", action="store_false", help="leave out the baked maps")
+    trim.add_argument("--replace", action="store_true", help="write over files that are there already")
 
     sheet = _verb(verbs, "sheet", _sheet, "draw a pattern sheet: line work at true scale on paper or for a cutter")
     sheet.add_argument("file", metavar="FILE", help="design file")
