@@ -17,7 +17,6 @@ from ..mesh import Bools, Floats, Ints
 from .kit import Port, TrimMesh
 from .splitting import same, split, turned
 
-
 UPRIGHT = 0.1
 """Of the texels that a level face has: about 6 degrees past upright."""
 
