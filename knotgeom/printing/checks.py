@@ -1,7 +1,8 @@
 """Whether a finished piece can be made by a process: measures, and what to change to what value.
 
-Everything is measured on the mesh of the finished piece. A finding carries changes of the design that were tried, as
-far as the design is small enough to be made again for each of them.
+Everything is measured on the mesh of the finished piece, walls and gaps as they are before its creases are filled. A
+finding carries changes of the design that were tried, as far as the design is small enough to be made again for each of
+them.
 """
 
 from __future__ import annotations
@@ -125,6 +126,7 @@ def check_bodies(
     expected: int | None = None,
     up: Point = (0.0, 0.0, 1.0),
     lines: bool = True,
+    unfilled: Iterable[Mesh] = (),
 ) -> Checked:
     """Measure a piece of one or several closed bodies and judge it; its findings carry no changes.
 
@@ -140,11 +142,15 @@ def check_bodies(
         The way in which a print is built.
     lines : bool
         Whether incised lines are looked for.
+    unfilled : iterable of Mesh, optional
+        The bodies before their creases were filled, for walls, gaps and lines; by default ``bodies``.
     """
     on = _together(tuple(bodies))
     found, shell = shells(on)
     solid = [one.volume > 0 for one in found]
-    least = measure(on, body=shell)
+    before = tuple(unfilled)
+    narrow = _together(before) if before else on
+    least = measure(narrow, body=shells(narrow)[1] if before else shell)
     volume, centre = balance(found)
     level = profile.overhang_deg.value
     over, over_at = (0.0, None) if level is None else overhang(on, level, up)
@@ -154,7 +160,7 @@ def check_bodies(
         least.wall,
         least.gap,
         least.clearance,
-        incised(on, LARGEST_LINE) if lines else NO_LINES,
+        incised(narrow, LARGEST_LINE) if lines else NO_LINES,
         over,
         sum(solid),
         expected,
@@ -264,7 +270,13 @@ def check_piece(piece: Piece, profile: Profile, material: Material) -> Checked:
     at = None if piece.hang_at is None else (float(piece.hang_at[0]), float(piece.hang_at[1]), float(piece.hang_at[2]))
     return _with_changes(
         check_bodies(
-            piece.finished, profile, material, hang_at=at, expected=piece.expected, lines=_lined(piece.knot.made)
+            piece.finished,
+            profile,
+            material,
+            hang_at=at,
+            expected=piece.expected,
+            lines=_lined(piece.knot.made),
+            unfilled=piece.unfilled,
         ),
         piece,
     )

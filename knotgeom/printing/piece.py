@@ -8,7 +8,7 @@ piece with the allowances for finishing and shrinkage put on.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,7 +23,7 @@ from ..selfcut import crossing_pairs
 from . import finger
 from .allowances import finished_from, grown_by
 from .bodies import Solid, arrays_of, contents, mesh_of, slab, solid_of
-from .fillet import Faired, faired
+from .fillet import faired
 from .hanging import Bulk, Fitting, Hang, bail, eye, hang
 from .hollow import pocket
 from .knot import Knot, knot_of, parts_of_map
@@ -80,6 +80,9 @@ class Piece:
     knot : Knot
     expected : int
         Bodies that the design's map predicts.
+    unfilled : tuple of Mesh
+        The finished piece before its creases are filled: on it walls and gaps are measured. What fills a crease makes
+        no wall thinner, and an opening narrower only within the crease, where the fillet's own ball would be found.
     bore_at : (3,) float64 or None
         The middle of the bore through which the chain's end passes.
     """
@@ -100,6 +103,7 @@ class Piece:
     knot: Knot
     expected: int
     bore_at: Floats | None = None
+    unfilled: tuple[Mesh, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,6 +198,7 @@ def make_piece(
         knot=knot,
         expected=_expected(knot, assembled),
         bore_at=None if assembled.by is None else assembled.by.bore,
+        unfilled=_unfilled(pieces),
     )
 
 
@@ -227,6 +232,7 @@ def _ring(design: Design, wanted: Printing, report: Report) -> Piece:
         notes=(*finger.notes(made, wanted), *_notes(wanted, 1.0, 1.0, made.knot, grow)),
         knot=made.knot,
         expected=1,
+        unfilled=_unfilled([done]),
     )
 
 
@@ -639,10 +645,21 @@ def _top_at(flat: Solid, x: float, wanted: Printing) -> float:
     return -math.inf if top is None else top
 
 
-def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Finished:
+    """A body with its creases filled, what became of them, and the same body before."""
+
+    vertices: Floats
+    triangles: Ints
+    creases: Rounded
+    edges: Rounded
+    bare: tuple[Floats, Ints]
+
+
+def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> _Finished:
     """Small faces taken out, creases filled, and made sure that it is a solid still."""
     crumb = 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale
-    vertices, triangles = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
+    vertices, triangles = bare = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
     done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, 0.0)
     kept = solid_of(done.vertices, done.triangles)
     if kept.genus() != solid_of(vertices, triangles).genus() and wanted.fillet > 0:
@@ -670,7 +687,11 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Faired:
                 "the piece is no sound solid in single precision",
                 "change the width, the thickness or make.print.fillet a little",
             )
-    return Faired(vertices, triangles, done.creases, done.edges)
+    return _Finished(vertices, triangles, done.creases, done.edges, bare)
+
+
+def _unfilled(pieces: Sequence[_Finished]) -> tuple[Mesh, ...]:
+    return tuple(mesh_of(*one.bare, k) for k, one in enumerate(pieces))
 
 
 def _tidied(solid: Solid, tolerance: float, crumb: float) -> tuple[Floats, Ints]:
