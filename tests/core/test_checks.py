@@ -181,7 +181,7 @@ class TestDesigns:
         assert [(change.key, change.value) for change in step.changes] == [("heights.step", 0.5)]
 
     def test_clearance_of_free_strands_is_that_between_the_solids_and_no_less_than_set(self):
-        """Beside manifold3d's least distance of two solids. Facets of so coarse strands stand farther apart than set."""
+        """Beside manifold3d's least distance of two solids; facets of coarse strands stand farther apart than set."""
         checked = check_design(plait(1.6, Making.FREE), RESIN, STERLING, tried=0)
         one, other = (solid_of(body.vertices, body.triangles) for body in make_piece(plait(1.6, Making.FREE)).finished)
         assert checked.clearance.value == pytest.approx(one.min_gap(other, 1.0), abs=2e-3)
