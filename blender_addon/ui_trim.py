@@ -80,6 +80,22 @@ class VIEW3D_PT_relief_knot_trim_settings(Trims, bpy.types.Panel):
             column.prop(look, name)
 
 
+class VIEW3D_PT_relief_knot_trim_lay(Trims, bpy.types.Panel):
+    bl_label = "Along a Path"
+    bl_parent_id = "VIEW3D_PT_relief_knot_trims"
+
+    def draw(self, context):
+        layout, _knot, look = self.begin_trim(context)
+        layout.prop(look, "path")
+        column = layout.column()
+        for name in ("caps", "flip"):
+            column.prop(look, name)
+        layout.prop(look, "laid_level")
+        layout.operator("mesh.relief_knot_lay", icon="CURVE_PATH")
+        if context.object.relief_knot_trim.source is not None and context.object.relief_knot_trim.piece_level < 0:
+            ui.words(layout, context, context.object.relief_knot_trim.report, "INFO")
+
+
 class VIEW3D_PT_relief_knot_trim_facts(Trims, bpy.types.Panel):
     bl_label = "Pieces of the Kit"
     bl_parent_id = "VIEW3D_PT_relief_knot_trims"
@@ -107,22 +123,6 @@ class VIEW3D_PT_relief_knot_trim_facts(Trims, bpy.types.Panel):
             ui.words(layout, context, note, "INFO")
 
 
-class VIEW3D_PT_relief_knot_trim_lay(Trims, bpy.types.Panel):
-    bl_label = "Along a Path"
-    bl_parent_id = "VIEW3D_PT_relief_knot_trims"
-
-    def draw(self, context):
-        layout, _knot, look = self.begin_trim(context)
-        layout.prop(look, "path")
-        column = layout.column()
-        for name in ("caps", "flip"):
-            column.prop(look, name)
-        layout.prop(look, "laid_level")
-        layout.operator("mesh.relief_knot_lay", icon="CURVE_PATH")
-        if context.object.relief_knot_trim.source is not None and context.object.relief_knot_trim.piece_level < 0:
-            ui.words(layout, context, context.object.relief_knot_trim.report, "INFO")
-
-
 class VIEW3D_PT_relief_knot_trim_textures(Trims, bpy.types.Panel):
     bl_label = "Textures and Files"
     bl_parent_id = "VIEW3D_PT_relief_knot_trims"
@@ -143,8 +143,8 @@ class VIEW3D_PT_relief_knot_trim_textures(Trims, bpy.types.Panel):
 CLASSES = (
     VIEW3D_PT_relief_knot_trims,
     VIEW3D_PT_relief_knot_trim_settings,
-    VIEW3D_PT_relief_knot_trim_facts,
     VIEW3D_PT_relief_knot_trim_lay,
+    VIEW3D_PT_relief_knot_trim_facts,
     VIEW3D_PT_relief_knot_trim_textures,
 )
 

@@ -417,7 +417,7 @@ def _repeats(kit: Kit, length: float, limit: float, name: str) -> tuple[int, flo
         if best:
             words += f", or allow {100 * abs(exact / best - 1):.3g} percent"
     raise DesignError(
-        f"{name} leaves {length:.4g} mm, which repeats of {unit:.4g} mm do not fill with {100 * limit:g} percent of "
+        f"{length:.4g} mm are left, which repeats of {unit:.4g} mm do not fill with {100 * limit:g} percent of "
         "stretching",
         words,
         name,
