@@ -11,6 +11,7 @@ import os
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
@@ -18,7 +19,7 @@ from PIL import Image, ImageDraw, ImageFont
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent), str(HERE)]
 
-from demos import CARVED, DEMOS, PRINTED, SHAPED, Demo  # noqa: E402
+from demos import CARVED, DEMOS, PRINTED, SHAPED, TRIMMED, Demo  # noqa: E402
 
 TILE = (480, 360)
 COLUMNS = 4
@@ -80,11 +81,37 @@ def show_sheet(demo: Demo, out: Path) -> Path:
 
 
 def make_things(out: Path) -> None:
-    """What is made of some designs: a board with its relief, and finished pieces."""
-    for demo, verb in (*((demo, "carve") for demo in CARVED), *((demo, "print") for demo in PRINTED)):
+    """What is made of some designs: a board with its relief, finished pieces, and trim kits."""
+    verbs = (("carve", CARVED), ("print", PRINTED), ("trim", TRIMMED))
+
+    def make(verb: str, demo: Demo) -> None:
         begun = time.perf_counter()
         knotgeom(verb, str(demo.path), "-o", str(out / demo.name), "--replace")
         print(f"{demo.name}: {verb}, {time.perf_counter() - begun:.0f} s", flush=True)
+
+    # each in a process of its own, as many at a time as there are processors
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        for done in [pool.submit(make, verb, demo) for verb, demos in verbs for demo in demos]:
+            done.result()
+
+
+def run_blender(blender: str, script: str, out: Path) -> None:
+    """Run a script of scenes in Blender's Python and show its lines about demonstrations."""
+    log = out / f"{script}.log"
+    with log.open("w", encoding="utf-8") as lines:
+        run = subprocess.Popen(
+            [blender, str(HERE / f"{script}.py"), "--out", str(out)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        assert run.stdout is not None
+        for line in run.stdout:
+            lines.write(line)
+            if line.split(":")[0] in {demo.name for demo in (*DEMOS, *SHAPED, *TRIMMED)}:
+                print(line, end="", flush=True)
+    if run.wait():
+        raise SystemExit(f"make_demos: Blender ended with status {run.returncode}; see {log}")
 
 
 def shown(demo: Demo, out: Path) -> Image.Image:
@@ -130,23 +157,11 @@ def main() -> None:
     if not blender:
         print("BLENDER_PYTHON names no Python with Blender's module: no scenes, renders and contact sheet are made")
         return
-    log = out / "scenes.log"
-    with log.open("w", encoding="utf-8") as lines:
-        run = subprocess.Popen(
-            [blender, str(HERE / "scenes.py"), "--out", str(out)],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
-        assert run.stdout is not None
-        for line in run.stdout:
-            lines.write(line)
-            if line.split(":")[0] in {demo.name for demo in (*DEMOS, *SHAPED)}:
-                print(line, end="", flush=True)
-    if run.wait():
-        raise SystemExit(f"make_demos: Blender ended with status {run.returncode}; see {log}")
+    for script in ("scenes", "trim_scenes"):
+        run_blender(blender, script, out)
     print(f"{contact_sheet(out, DEMOS, 'contact_sheet', COLUMNS)}")
     print(f"{contact_sheet(out, SHAPED, 'layouts', 3)}")
+    print(f"{contact_sheet(out, TRIMMED, 'trims', 3)}")
 
 
 if __name__ == "__main__":
