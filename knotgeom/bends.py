@@ -397,9 +397,14 @@ def _walls(
                 _add(knots, tip[0] + reach * tau[j], tau[j], tau[j], 0.0, straight=True)
             else:
                 radius = max(0.755 * size.width, 0.48 * float(pitch[[i, j]].min()))
+                half = abs(turn_between(tau[i], tau[j])) / 2
+                if np.cos(half) < 1 / FAR:  # walls side by side, run along one after the other: round the end between
+                    across = foot[j] - foot[i]
+                    apart = max(float(np.linalg.norm(across)), 1e-9)
+                    _add(knots, tip[0], across / apart, across / apart, 2 * turn / apart)
+                    continue
                 inward = normal[i] + normal[j]
                 inward /= np.linalg.norm(inward)
-                half = abs(turn_between(tau[i], tau[j])) / 2
                 middle = tip[0] + inward * radius * (1 / np.cos(half) - 1)
                 along = tau[i] + tau[j]
                 along /= np.linalg.norm(along)
