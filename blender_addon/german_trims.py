@@ -52,6 +52,7 @@ WORDS = {
     "Kit Settings": "Einstellungen des Satzes",
     "Lay along Path": "Am Pfad verlegen",
     "Lay the kit along the path: whole repeats stretched a little to fit, corners by their angle, ends closed. Used again, it lays the trim anew": "Den Satz am Pfad verlegen: ganze Rapporte, leicht gestreckt, Ecken nach ihrem Winkel, Enden geschlossen. Erneut benutzt verlegt es die Leiste neu",
+    "Length": "Länge",
     "Lengths": "Längen",
     "Lengths of further straight pieces, in mm, with commas between": "Längen weiterer gerader Stücke, in mm, durch Kommas getrennt",
     "Let the relief look to the other side of the path": "Das Relief zur anderen Seite des Pfads sehen lassen",
