@@ -3,6 +3,7 @@
 import os
 
 import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
@@ -128,6 +129,51 @@ class Export(ops_edit.KnotOperator, ExportHelper):
         else:
             failed = False
         if failed:
+            say(context, words)
+            self.report({"ERROR"}, words)
+            return {"CANCELLED"}
+        self.report({"INFO"}, words)
+        return {"FINISHED"}
+
+
+class ExportMade(ExportHelper):
+    """What exports of pieces and kits share: what is there already is kept unless ``replace`` is ticked.
+
+    A class names its ``stem(context)`` and has ``write(context, path)``, which gives words about the file.
+    """
+
+    bl_options = {"REGISTER"}
+
+    replace: BoolProperty(
+        name="Replace",
+        description="Replace a file of this name that is there already",
+        default=False,
+        options={"SKIP_SAVE"},
+    )
+
+    def invoke(self, context, event):
+        if not self.filepath:
+            folder = os.path.dirname(bpy.data.filepath)
+            self.filepath = os.path.join(folder, bpy.path.clean_name(self.stem(context)) + self.filename_ext)
+        return super().invoke(context, event)
+
+    def draw(self, _context):
+        self.layout.use_property_split = True
+        self.layout.prop(self, "format")
+        self.layout.prop(self, "replace")
+
+    def execute(self, context):
+        path = bpy.path.abspath(self.filepath)
+        say(context, "")
+        try:
+            if os.path.lexists(path) and not self.replace:
+                raise store.DesignError("is there already", "give another name, or tick Replace", file=path)
+            words = self.write(context, path)
+        except (store.DesignError, OSError, RuntimeError) as error:
+            words = str(error)
+            if not isinstance(error, store.DesignError):
+                reason = getattr(error, "strerror", None) or error
+                words = rpt_("{}: cannot be written ({}); choose another place").format(path, reason)
             say(context, words)
             self.report({"ERROR"}, words)
             return {"CANCELLED"}

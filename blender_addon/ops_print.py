@@ -107,7 +107,7 @@ FORMATS = [
 ]
 
 
-class MESH_OT_relief_knot_export_piece(PieceOperator, ops_files.ExportHelper, bpy.types.Operator):
+class MESH_OT_relief_knot_export_piece(PieceOperator, ops_files.ExportMade, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_export_piece"
     bl_label = "Export Piece"
     bl_description = "Save the piece in millimetres, whole or not at all, and read the file back"
@@ -117,54 +117,26 @@ class MESH_OT_relief_knot_export_piece(PieceOperator, ops_files.ExportHelper, bp
     format: EnumProperty(
         name="Format", description="The kind of file that is written", items=FORMATS, options={"SKIP_SAVE"}
     )
-    replace: BoolProperty(
-        name="Replace",
-        description="Replace a file of this name that is there already",
-        default=False,
-        options={"SKIP_SAVE"},
-    )
     filter_glob: StringProperty(default="*.3mf;*.stl", options={"HIDDEN"})
 
     @property
     def filename_ext(self):
         return f".{self.format.lower()}"
 
-    def invoke(self, context, event):
-        if not self.filepath:
-            folder = os.path.dirname(bpy.data.filepath)
-            name = bpy.path.clean_name(piece_object.knot_in(context).name)
-            self.filepath = os.path.join(folder, name + self.filename_ext)
-        return super().invoke(context, event)
+    def stem(self, context):
+        """The file's name where none is given."""
+        return piece_object.knot_in(context).name
 
     def draw(self, context):
-        self.layout.use_property_split = True
-        self.layout.prop(self, "format")
-        self.layout.prop(self, "replace")
+        super().draw(context)
         from . import ui, ui_printing
 
         for caution in ui_printing.cautions():
             ui.words(self.layout, context, caution, "INFO")
 
-    def execute(self, context):
-        path = bpy.path.abspath(self.filepath)
-        knot = piece_object.knot_in(context)
-        ops_files.say(context, "")
-        try:
-            if os.path.lexists(path) and not self.replace:
-                raise store.DesignError("is there already", "give another name, or tick Replace", file=path)
-            words = write(path, knot, self.format)
-        except store.DesignError as error:
-            words, failed = str(error), True
-        except OSError as error:
-            words, failed = f"{path}: cannot be written ({error.strerror or error}); choose another place", True
-        else:
-            failed = False
-        if failed:
-            ops_files.say(context, words)
-            self.report({"ERROR"}, words)
-            return {"CANCELLED"}
-        self.report({"INFO"}, words)
-        return {"FINISHED"}
+    def write(self, context, path):
+        """Write the file; gives words about it."""
+        return write(path, piece_object.knot_in(context), self.format)
 
 
 class MESH_OT_relief_knot_export_set(PieceOperator, bpy.types.Operator):

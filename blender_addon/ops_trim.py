@@ -5,7 +5,7 @@ import os
 
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
-from bpy.props import BoolProperty, EnumProperty, StringProperty
+from bpy.props import EnumProperty, StringProperty
 
 from . import core, jobs, ops_files, ops_presets, store, trim_object, trim_textures
 
@@ -159,7 +159,7 @@ FORMATS = [
 EXTENSIONS = {"GLB": ".glb", "OBJ": ".obj", "FBX": ".fbx", "USD": ".usdc"}
 
 
-class MESH_OT_relief_knot_export_kit(TrimOperator, ops_files.ExportHelper, bpy.types.Operator):
+class MESH_OT_relief_knot_export_kit(TrimOperator, ops_files.ExportMade, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_export_kit"
     bl_label = "Export Kit"
     bl_description = "Save every piece of the kit at every level, whole or not at all"
@@ -169,50 +169,19 @@ class MESH_OT_relief_knot_export_kit(TrimOperator, ops_files.ExportHelper, bpy.t
     format: EnumProperty(
         name="Format", description="The kind of file that is written", items=FORMATS, options={"SKIP_SAVE"}
     )
-    replace: BoolProperty(
-        name="Replace",
-        description="Replace a file of this name that is there already",
-        default=False,
-        options={"SKIP_SAVE"},
-    )
     filter_glob: StringProperty(default="*.glb;*.obj;*.fbx;*.usdc", options={"HIDDEN"})
 
     @property
     def filename_ext(self):
         return EXTENSIONS[self.format]
 
-    def invoke(self, context, event):
-        if not self.filepath:
-            folder = os.path.dirname(bpy.data.filepath)
-            name = bpy.path.clean_name(f"{trim_object.knot_in(context).name} Kit")
-            self.filepath = os.path.join(folder, name + self.filename_ext)
-        return super().invoke(context, event)
+    def stem(self, context):
+        """The file's name where none is given."""
+        return f"{trim_object.knot_in(context).name} Kit"
 
-    def draw(self, _context):
-        self.layout.use_property_split = True
-        self.layout.prop(self, "format")
-        self.layout.prop(self, "replace")
-
-    def execute(self, context):
-        path = bpy.path.abspath(self.filepath)
-        knot = trim_object.knot_in(context)
-        ops_files.say(context, "")
-        try:
-            if os.path.lexists(path) and not self.replace:
-                raise store.DesignError("is there already", "give another name, or tick Replace", file=path)
-            words = write(context, path, knot, self.format)
-        except store.DesignError as error:
-            words, failed = str(error), True
-        except (OSError, RuntimeError) as error:
-            words, failed = rpt_("{}: cannot be written ({}); choose another place").format(path, error), True
-        else:
-            failed = False
-        if failed:
-            ops_files.say(context, words)
-            self.report({"ERROR"}, words)
-            return {"CANCELLED"}
-        self.report({"INFO"}, words)
-        return {"FINISHED"}
+    def write(self, context, path):
+        """Write the file; gives words about it."""
+        return write(context, path, trim_object.knot_in(context), self.format)
 
 
 def write(context, path, knot, form):
