@@ -11,7 +11,7 @@ import pytest
 from mathutils import Matrix, Vector
 
 import blender_addon
-from blender_addon import draw_tool, gestures, overlay, store, translations
+from blender_addon import draw_tool, gestures, overlay, setting_out, store, translations
 from blender_addon.gestures import Job, Manner, Stroke
 from knotgeom import editing
 from knotgeom.design import Breaks, Design, Grid, Pass, Site, Strand, Way
@@ -165,6 +165,15 @@ def test_every_stroke_says_what_it_would_do(job):
     stroke.move((26.0, 21.0))
     assert german(stroke.words()) != stroke.words()
     assert overlay.stroke_pieces(stroke)
+
+
+@pytest.mark.parametrize("job", [job for job in Job if job is not Job.CELL])
+def test_strokes_on_the_edges_of_a_mesh_are_said_in_german_too(job):
+    comb = setting_out.honeycomb(10.0)
+    site, edges = next((site, edges) for site, edges in setting_out.seen(comb).edges.items() if site.x == 3)
+    x, y, _ = setting_out.seen(comb).middle[edges[0]]
+    stroke = Stroke(Design(comb), job, (x + 0.3, y + 0.3))
+    assert stroke.begun and german(stroke.words()) != stroke.words()
 
 
 # --- on a knot -------------------------------------------------------------------------------------------------------

@@ -1,5 +1,5 @@
 # ruff: noqa: E501 - texts stand on one line, so that they can be searched for
-"""German for what concerns trim kits; see ``translations``."""
+"""German for trim kits."""
 
 WORDS = {
     "16 Bits": "16 Bit",
@@ -111,4 +111,3 @@ WORDS = {
     "{} pieces, {} triangles, stretched by {} %, joints open by at most {} mm": "{} Stücke, {} Dreiecke, um {} % gestreckt, Stöße höchstens {} mm offen",
     "{}: {} pieces, {} kB": "{}: {} Stücke, {} kB",
 }
-"""German."""

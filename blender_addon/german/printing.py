@@ -1,5 +1,5 @@
 # ruff: noqa: E501 - texts stand on one line, so that they can be searched for
-"""German for what concerns printing and casting; see ``translations``."""
+"""German for printing and casting."""
 
 WORDS = {
     "18 ct Green Gold": "Grüngold 750",
@@ -55,7 +55,6 @@ WORDS = {
     "Trapped": "Eingeschlossen",
     "Leans Sideways": "Hängt seitlich schief um",
     "Tips Forward": "Kippt nach vorn um",
-    "Height": "Höhe",
     "Height of the flat area (a length, kept in mm)": "Höhe der ebenen Fläche (Länge, in mm gespeichert)",
     "Hidden": "Verdeckt",
     "Hole": "Loch",
