@@ -79,6 +79,14 @@ class Job:
         return self._ended.is_set() and self._done(self._result, self._error, self._seconds) is not False
 
 
+def why(error, otherwise):
+    """Words for why something was not made; of a fault of ours ``otherwise``, and the console has the rest."""
+    if isinstance(error, core.errors.DesignError):
+        return str(error)
+    traceback.print_exception(error)
+    return otherwise
+
+
 running = []
 """The jobs under way, the oldest first."""
 

@@ -42,7 +42,7 @@ class MESH_OT_relief_knot_piece(PieceOperator, bpy.types.Operator):
 
     def execute(self, context):
         knot = piece_object.knot_in(context)
-        if not piece_object.make(context, knot):
+        if not piece_object.make(knot):
             self.report({"ERROR"}, knot.relief_knot_print.error)
             return {"CANCELLED"}
         return {"FINISHED"}
@@ -68,7 +68,7 @@ class MESH_OT_relief_knot_piece_mend(PieceOperator, bpy.types.Operator):
         if not rebuild.change(knot, lambda design: core.remedies.applied(design, one)):
             self.report({"ERROR"}, knot.relief_knot.error)
             return {"CANCELLED"}
-        if not piece_object.make(context, knot):
+        if not piece_object.make(knot):
             self.report({"WARNING"}, knot.relief_knot_print.error)
         return {"FINISHED"}
 

@@ -7,7 +7,7 @@ import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import EnumProperty, StringProperty
 
-from . import core, jobs, ops_files, ops_presets, store, trim_object, trim_textures
+from . import core, ops_files, ops_presets, store, trim_object, trim_textures
 
 TRIM_USE = "trim-kit"
 """The asset catalog of trim pieces."""
@@ -41,7 +41,7 @@ class MESH_OT_relief_knot_kit(TrimOperator, bpy.types.Operator):
 
     def execute(self, context):
         knot = trim_object.knot_in(context)
-        if not trim_object.make(context, knot):
+        if not trim_object.make(knot):
             self.report({"ERROR"}, knot.relief_knot_trim.error)
             return {"CANCELLED"}
         return {"FINISHED"}
@@ -115,39 +115,20 @@ class MESH_OT_relief_knot_textures(TrimOperator, bpy.types.Operator):
             manager = context.window_manager
             manager.progress_begin(0, 1)
             try:
-                maps = trim_textures.cycles(kit, lambda share, _stage: manager.progress_update(share))
+                trim_textures.take(
+                    knot, trim_textures.cycles(kit, lambda share, _stage: manager.progress_update(share))
+                )
             except RuntimeError as error:
                 self.report({"ERROR"}, rpt_("Cycles cannot bake: {}").format(error))
                 return {"CANCELLED"}
             finally:
                 manager.progress_end()
-        elif jobs.can_wait():
-            _later(knot, kit)
-            return {"FINISHED"}
-        else:
-            maps = trim_textures.work(kit, lambda _share, _stage: None)
-        self.report({"INFO"}, rpt_("{} pictures baked").format(trim_textures.take(knot, maps)))
+        elif not trim_textures.bake(knot, kit):
+            self.report({"ERROR"}, look.error)
+            return {"CANCELLED"}
+        if trim_textures.job_of(knot) is None:
+            self.report({"INFO"}, rpt_("{} pictures baked").format(len(trim_textures.images_of(knot))))
         return {"FINISHED"}
-
-
-def _later(knot, kit):
-    """Bake in a thread and take the pictures up when they are done."""
-    name, built = knot.name, trim_object.wanted(knot)
-
-    def done(maps, error, _seconds):
-        each = bpy.data.objects.get(name)
-        if not store.is_knot(each) or not store.is_ours(each) or each.mode != "OBJECT":
-            return
-        if error is not None:
-            each.relief_knot_trim.error = str(error)
-        elif trim_object.wanted(each) == built and trim_object.pieces_of(each):
-            trim_textures.take(each, maps)
-            bpy.ops.ed.undo_push(message=rpt_("Bake Textures"))
-        jobs.redraw(bpy.context)
-
-    jobs.start(
-        jobs.Job(rpt_("Baking the kit of {}").format(name), lambda progress: trim_textures.work(kit, progress), done)
-    )
 
 
 FORMATS = [

@@ -7,14 +7,13 @@ by Blender's own Boolean and get size and allowances; what is left out is said i
 import hashlib
 import importlib.util
 import json
-import traceback
 
 import bpy
 import numpy as np
 from bpy.app.translations import pgettext_rpt as rpt_
 from mathutils import Vector
 
-from . import core, fill, jobs, store, unite, units
+from . import core, fill, making, store, unite, units
 
 piece_maker = core.printing_piece
 checks = core.printing_checks
@@ -240,20 +239,21 @@ def _model_scale(report):
     return report["model_size_mm"][0] / report["size_mm"][0]
 
 
-def refuse(knot_object, error):
-    """Say why the piece was not made; the one that is there stays."""
-    if not isinstance(error, store.DesignError):
-        traceback.print_exception(error)
-        error = rpt_("The piece could not be made; undo the last change")
-    knot_object.relief_knot_print.error = str(error)
+MAKER = making.Maker(
+    "relief_knot_print",
+    label="Making the piece of {}",
+    step="Make Piece",
+    fault="The piece could not be made; undo the last change",
+)
+job_of = MAKER.job_of
+
+_results = making.Lately(1)
+"""The piece made last, what was measured on it, and its options."""
 
 
-_jobs = {}
-"""By the knot's name: the job that makes its piece."""
-
-
-_results = {}
-"""By the digest of what was asked: the piece made last, what was measured on it, and its options."""
+def forget():
+    """Drop what was made in this session."""
+    _results.clear()
 
 
 def result_of(knot_object):
@@ -268,44 +268,30 @@ def result_of(knot_object):
         raise store.DesignError("there is no piece yet", "make the piece first")
     if is_stale(knot_object):
         raise store.DesignError("the piece is not that of the design as it stands", "make the piece again")
-    digest = wanted(knot_object)
-    if digest not in _results:
-        design, profile = store.design_of(knot_object), limits_of(knot_object)
+    design, profile = store.design_of(knot_object), limits_of(knot_object)
+
+    def anew():
         made = work(design, profile, _quiet) if is_whole() else united(design, strands(design, _quiet), profile)
-        _results.clear()
-        _results[digest] = *made, design.make.print
-    return _results[digest]
+        return *made, design.make.print
+
+    return _results.get(wanted(knot_object), anew)
 
 
 def _quiet(_share, _stage):
     """Progress that nobody is told of."""
 
 
-def job_of(knot_object):
-    """The job that makes the piece, or None."""
-    job = _jobs.get(knot_object.name)
-    return None if job is None or job.is_cancelled else job
-
-
-def make(context, knot_object):
-    """Make and measure the piece: at a window in a thread, otherwise at once.
-
-    Returns
-    -------
-    bool
-        Whether nothing is known against it so far.
-    """
-    look = knot_object.relief_knot_print
+def make(knot_object):
+    """Make and measure the piece; gives whether nothing is known against it so far."""
     design, wrong = store.parse(knot_object.relief_knot.text)
     try:
         if wrong is not None:
             raise wrong
         profile = limits_of(knot_object)
     except store.DesignError as error:
-        look.error = str(error)
+        MAKER.refuse(knot_object, error)
         return False
-    look.error = ""
-    digest, name, whole = wanted(knot_object), knot_object.name, is_whole()
+    digest, whole = wanted(knot_object), is_whole()
 
     def run(progress):
         return work(design, profile, progress) if whole else strands(design, progress)
@@ -313,38 +299,9 @@ def make(context, knot_object):
     def finish(each, result):
         piece, checked = result if whole else united(design, result, profile)
         take(bpy.context, each, design, piece, checked, digest)
-        _results.clear()  # a piece is large: the last one alone is kept
-        _results[digest] = piece, checked, design.make.print
+        _results.keep(digest, (piece, checked, design.make.print))
 
-    if not jobs.can_wait():
-        try:
-            finish(knot_object, run(lambda _share, _stage: None))
-        except Exception as error:
-            refuse(knot_object, error)
-            return False
-        return True
-
-    def done(result, error, _seconds):
-        _jobs.pop(name, None)
-        each = bpy.data.objects.get(name)
-        if not store.is_knot(each) or not store.is_ours(each) or each.mode != "OBJECT":
-            return
-        try:
-            if error is not None:
-                raise error
-            finish(each, result)
-        except Exception as raised:
-            refuse(each, raised)
-        else:
-            bpy.ops.ed.undo_push(message=rpt_("Make Piece"))
-        jobs.redraw(bpy.context)
-
-    job = _jobs.get(name)
-    if job is not None:
-        jobs.cancel(job)
-    _jobs[name] = jobs.Job(rpt_("Making the piece of {}").format(name), run, done, lambda: _jobs.pop(name, None))
-    jobs.start(_jobs[name])
-    return True
+    return MAKER.make(knot_object, run, finish)
 
 
 def models_of(knot_object):

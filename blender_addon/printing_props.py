@@ -338,5 +338,6 @@ def register():
 
 def unregister():
     """Take back what register did."""
+    piece_object.forget()
     del bpy.types.Object.relief_knot_print
     bpy.utils.unregister_class(ReliefKnotPrinting)

@@ -9,7 +9,6 @@ import functools
 import hashlib
 import json
 import time
-import traceback
 
 import bpy
 import numpy as np
@@ -167,10 +166,7 @@ def remake(relief):
 
 def refuse(relief, error):
     """Say on the relief why it was not made; it keeps the mesh that it has."""
-    if not isinstance(error, store.DesignError):
-        traceback.print_exception(error)
-        error = rpt_("The relief could not be made; undo the last change")
-    relief.relief_knot_relief.error = str(error)
+    relief.relief_knot_relief.error = jobs.why(error, rpt_("The relief could not be made; undo the last change"))
 
 
 # --- following the design ---------------------------------------------------------------------------------------------

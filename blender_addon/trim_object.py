@@ -2,22 +2,29 @@
 
 import hashlib
 import json
-import traceback
 
 import bpy
 import numpy as np
 from bpy.app.translations import pgettext_rpt as rpt_
 from mathutils import Matrix
 
-from . import core, jobs, store, units
+from . import core, making, store, units
 
 UV_NAMES = ("UVMap", "Lightmap")
 """The trim sheet's, and the one where no two faces overlap."""
 APART = 0.15
 """Between pieces set out side by side, as a share of the strip's height."""
 
-_kits = {}
-"""By digest: kits made in this session, the newest last."""
+MAKER = making.Maker(
+    "relief_knot_trim",
+    label="Making the kit of {}",
+    step="Make Kit",
+    fault="The kit could not be made; undo the last change",
+)
+job_of = MAKER.job_of
+
+_kits = making.Lately(2)
+"""Kits made in this session."""
 
 
 def build(design, progress):
@@ -188,15 +195,7 @@ def take(context, knot_object, kit, built):
             bpy.data.meshes.remove(data)
     look = knot_object.relief_knot_trim
     look.report, look.error = json.dumps(facts_of(kit)), ""
-    keep(built, kit)
-
-
-def keep(built, kit):
-    """Remember a kit for this session; the two newest are kept."""
-    _kits.pop(built, None)
-    _kits[built] = kit
-    for old in list(_kits)[:-2]:
-        del _kits[old]
+    _kits.keep(built, kit)
 
 
 def kit_of(knot_object):
@@ -207,76 +206,28 @@ def kit_of(knot_object):
     DesignError
         It cannot be made.
     """
-    built = wanted(knot_object)
-    if built not in _kits:
+
+    def anew():
         design, wrong = store.parse(knot_object.relief_knot.text)
         if wrong is not None:
             raise wrong
-        keep(built, build(design, lambda _share, _stage: None))
-    return _kits[built]
+        return build(design, lambda _share, _stage: None)
+
+    return _kits.get(wanted(knot_object), anew)
 
 
-_jobs = {}
-"""By the knot's name: the job that makes its kit."""
-
-
-def job_of(knot_object):
-    """The job that makes the kit, or None."""
-    job = _jobs.get(knot_object.name)
-    return None if job is None or job.is_cancelled else job
-
-
-def refuse(knot_object, error):
-    """Say why the kit was not made; the one that is there stays."""
-    if not isinstance(error, store.DesignError):
-        traceback.print_exception(error)
-        error = rpt_("The kit could not be made; undo the last change")
-    knot_object.relief_knot_trim.error = str(error)
-
-
-def make(context, knot_object):
-    """Make the kit: at a window in a thread, otherwise at once. Gives whether nothing is known against it so far."""
-    look = knot_object.relief_knot_trim
+def make(knot_object):
+    """Make the kit; gives whether nothing is known against it so far."""
     design, wrong = store.parse(knot_object.relief_knot.text)
     if wrong is not None:
-        look.error = str(wrong)
+        MAKER.refuse(knot_object, wrong)
         return False
-    look.error = ""
-    built, name = wanted(knot_object), knot_object.name
-    if not jobs.can_wait():
-        try:
-            take(context, knot_object, build(design, lambda _share, _stage: None), built)
-        except Exception as error:
-            refuse(knot_object, error)
-            return False
-        return True
-
-    def done(result, error, _seconds):
-        _jobs.pop(name, None)
-        each = bpy.data.objects.get(name)
-        if not store.is_knot(each) or not store.is_ours(each) or each.mode != "OBJECT":
-            return
-        try:
-            if error is not None:
-                raise error
-            take(bpy.context, each, result, built)
-        except Exception as raised:
-            refuse(each, raised)
-        else:
-            bpy.ops.ed.undo_push(message=rpt_("Make Kit"))
-        jobs.redraw(bpy.context)
-
-    job = _jobs.get(name)
-    if job is not None:
-        jobs.cancel(job)
-    _jobs[name] = jobs.Job(
-        rpt_("Making the kit of {}").format(name),
+    built = wanted(knot_object)
+    return MAKER.make(
+        knot_object,
         lambda progress: build(design, progress),
-        done,
-        lambda: _jobs.pop(name, None),
+        lambda each, kit: take(bpy.context, each, kit, built),
     )
-    jobs.start(_jobs[name])
-    return True
 
 
 # --- laying ---

@@ -5,7 +5,7 @@ import json
 import bpy
 import numpy as np
 
-from . import bake_trim, core, store, trim_object
+from . import bake_trim, core, making, store, trim_object
 
 MAPS = "relief_knot_maps"
 """Custom property of a knot: names of its images by the map that each holds, as JSON."""
@@ -13,6 +13,14 @@ COLOURS = {"strand"}
 """Maps that are colours; the others hold numbers."""
 PREVIEW = 256
 """Texels of a piece's picture, each way."""
+
+MAKER = making.Maker(
+    "relief_knot_trim",
+    label="Baking the kit of {}",
+    step="Bake Textures",
+    fault="The textures could not be baked; undo the last change",
+)
+job_of = MAKER.job_of
 
 
 def images_of(knot):
@@ -74,8 +82,21 @@ def check(knot):
     return trim_object.kit_of(knot)
 
 
+def bake(knot, kit):
+    """Bake all maps and dress the kit in them; gives whether nothing is known against it so far."""
+    built = trim_object.wanted(knot)
+
+    def finish(each, maps):
+        check(each)
+        if trim_object.wanted(each) != built:
+            raise store.DesignError("the kit was made anew meanwhile", "bake its textures again")
+        take(each, maps)
+
+    return MAKER.make(knot, lambda progress: work(kit, progress), finish)
+
+
 def take(knot, maps):
-    """Keep maps as packed images and dress the kit in them; gives their number."""
+    """Keep maps as packed images and dress the kit in them."""
     had = images_of(knot)
     made = {
         name: _image(f"{knot.name} Kit {name}", array, had.get(name), name not in COLOURS)
@@ -99,7 +120,6 @@ def take(knot, maps):
             )
         obj.data.materials.clear()
         obj.data.materials.append(dressed[key])
-    return len(made)
 
 
 def _image(name, array, image, is_data):

@@ -84,6 +84,7 @@ WORDS = {
     "Textures and Files": "Texturen und Dateien",
     "The kit could not be made; undo the last change": "Der Satz konnte nicht gemacht werden; die letzte Änderung zurücknehmen",
     "The kit is not made yet": "Der Satz ist noch nicht gemacht",
+    "The textures could not be baked; undo the last change": "Die Texturen ließen sich nicht backen; die letzte Änderung zurücknehmen",
     "The kit waits to be made again": "Der Satz muss neu gemacht werden",
     "The knot that this is made of": "Der Knoten, aus dem dies gemacht ist",
     "The pieces of the kit": "Die Stücke des Satzes",

@@ -168,7 +168,7 @@ def test_all_files_are_written_in_a_blender_without_pillow_and_none_over_another
     before = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}
     with pytest.raises(RuntimeError, match="is there already; give another folder, or tick Replace"):
         bpy.ops.mesh.relief_knot_export_set(directory=str(tmp_path / "out"))
-    piece_object._results.clear()  # as after opening the file again: it is made anew, and is the same
+    piece_object.forget()  # as after opening the file again: it is made anew, and is the same
     assert bpy.ops.mesh.relief_knot_export_set(directory=str(tmp_path / "out"), replace=True) == {"FINISHED"}
     assert {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()} == before
     pendant.relief_knot_print.shrinkage = 2.0

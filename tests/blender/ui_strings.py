@@ -32,7 +32,7 @@ BLENDERS_OWN = {"align", "location", "rotation", "filepath", "check_existing", "
 TABLES = {"FACTS", "EXCEPTIONS", "GESTURES"}
 """Lists of which drawing takes its labels: the words in them begin with a capital."""
 
-KEYWORDS = {"text", "heading", "title", "message"}
+KEYWORDS = {"text", "heading", "title", "message", "label", "step", "fault"}
 
 
 def classes(addon):
