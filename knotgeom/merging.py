@@ -81,12 +81,6 @@ class BreakSearch:
     nearest: BreakRemedy | None = None
 
 
-def circuit_count(design: Design) -> int:
-    """Number of circuits of a design, loops without a crossing included."""
-    whole = resolved(design)
-    return trace(lay_out(whole.layout, whole.breaks)).count
-
-
 def find_breaks(
     design: Design,
     wanted: int = 1,
@@ -134,8 +128,8 @@ def find_breaks(
     groups = _groups(design, symmetries, order, trail)
     found, nearest, complete = _search(trail, groups, before, wanted, 4 * most, effort, progress)
     if not found:
-        return BreakSearch(before, wanted, (), complete, _remedy(design, trail, nearest) if nearest else None)
-    remedies = [_remedy(design, trail, chosen) for chosen in found]
+        return BreakSearch(before, wanted, (), complete, _remedy(design, nearest) if nearest else None)
+    remedies = [_remedy(design, chosen) for chosen in found]
     remedies.sort(key=lambda remedy: remedy.tight)  # stable: as found otherwise
     return BreakSearch(before, wanted, tuple(remedies[:most]), complete)
 
@@ -253,7 +247,7 @@ def _search(
     return found, tuple(groups[index] for index in nearest[2]), not cut_short or least == lacks(before)
 
 
-def _remedy(design: Design, trail: _Trail, chosen: tuple[_Group, ...]) -> BreakRemedy:
+def _remedy(design: Design, chosen: tuple[_Group, ...]) -> BreakRemedy:
     lines = tuple(sorted((entry for group in chosen for entry in group.lines), key=lambda e: (e[0].y, e[0].x)))
     changed = set_breaks(design, dict(lines))
     whole = resolved(changed.design)

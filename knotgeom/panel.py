@@ -345,19 +345,6 @@ def four(file: str, design: Design) -> Panel:
     )
 
 
-def full_turn(file: str, design: Design) -> Panel:
-    """The same square piece four times about a point, each turned a quarter further."""
-    wide, high = _extent(design)
-    if wide != high:
-        raise DesignError(
-            f"the piece is {wide:g} x {high:g} mm", "give a square one to turn about a point", "layout.panel.pieces"
-        )
-    corners = ((wide, wide), (0.0, wide), (0.0, 0.0), (wide, 0.0))
-    return Panel(
-        tuple(Piece(file, at, 90 * quarter, False, design) for quarter, at in enumerate(corners)), Joins.MIDDLE
-    )
-
-
 def _extent(design: Design) -> tuple[float, float]:
     grid = design.layout
     if not isinstance(grid, Grid):

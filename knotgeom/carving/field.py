@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import DesignError
-from ..made import Made, Progress
+from ..made import Progress
 from ..mesh import Floats
 from .memory import free_memory
 from .moulding import easing, section
-from .options import Carving, Ground, Moulding
-from .panel import Panel, plan_panel
+from .options import Ground, Moulding
+from .panel import Panel
 from .surface import Grid, Strips, Walls, fill, strand_strips
 from .texture import marks
 
@@ -52,28 +52,6 @@ class HeightField:
     pitch: float
     left: float
     top: float
-
-
-def relief_field(made: Made, carving: Carving, pitch: float, progress: Progress | None = None) -> HeightField:
-    """The relief of a design as a height field over the whole board.
-
-    Parameters
-    ----------
-    made : Made
-        Of any way of making: its strands are made anew for the relief. Who needs both the field and the strands'
-        own heights calls :func:`knotgeom.carving.panel.plan_panel` and then :func:`panel_field`.
-    carving : Carving
-    pitch : float
-        mm per pixel.
-    progress : callable, optional
-        Called with a share of the work done and the name of the stage; it may raise to cancel.
-
-    Raises
-    ------
-    DesignError
-        The relief does not fit the board, or the map the memory.
-    """
-    return panel_field(plan_panel(made.design, carving, progress), pitch, progress)
 
 
 def panel_field(panel: Panel, pitch: float, progress: Progress | None = None) -> HeightField:

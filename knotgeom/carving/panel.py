@@ -114,10 +114,6 @@ class Panel:
         """Thickness of the thinnest board under the relief."""
         return self.thickness - self.deepest
 
-    def upper_heights(self) -> Floats:
-        """The top of the strand at every lane sample, (m,)."""
-        return np.asarray(self.z + self.crown)
-
 
 def set_step(design: Design, depth: float | None) -> float:
     """The step that over-strand edges are to stand above the strand they cross, mm."""

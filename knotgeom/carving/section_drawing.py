@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 import numpy as np
 
 from ..errors import DesignError
-from ..files import whole
 from ..made import Made
 from ..mesh import Floats
 from .depths import SectionAlong, check_lines
@@ -70,13 +68,6 @@ def sections_svg(made: Made, field: HeightField, sections: Sequence[SectionAlong
         f'<rect width="{width:.3f}" height="{height:.3f}" fill="#ffffff"/>'
     )
     return head + "\n" + "\n".join(body) + "\n</svg>\n"
-
-
-def write_sections(
-    path: str | os.PathLike[str], made: Made, field: HeightField, sections: Sequence[SectionAlong], thickness: float
-) -> None:
-    """Write :func:`sections_svg` to a file, whole or not at all."""
-    whole.write(path, [sections_svg(made, field, sections, thickness).encode("utf-8")])
 
 
 def _section(section: SectionAlong, thickness: float, left: float, face: float) -> str:

@@ -19,11 +19,6 @@ def present_cells(grid: Grid) -> Bools:
     return present
 
 
-def site_point(grid: Grid, site: tuple[float, float]) -> tuple[float, float]:
-    """Where a site lies, in mm from the lower left corner."""
-    return site[0] * grid.cell_width / 2, site[1] * grid.cell_height / 2
-
-
 def grid_layout(grid: Grid, breaks: Breaks) -> Layout:
     """Set out a grid with its breaks.
 

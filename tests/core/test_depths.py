@@ -21,7 +21,7 @@ from knotgeom.carving.files import carve_to
 from knotgeom.carving.gouges import Gouge
 from knotgeom.carving.options import Carving
 from knotgeom.carving.panel import Panel, plan_panel
-from knotgeom.carving.section_drawing import profile, sections_svg, write_sections
+from knotgeom.carving.section_drawing import profile, sections_svg
 from knotgeom.carving.tool_report import reach_report, tool_lines
 from knotgeom.carving.tools import Tools
 from knotgeom.design import Breaks, Design, Divide, Grid, Make, Section, Strand
@@ -55,7 +55,7 @@ def test_every_crossing_has_the_depths_of_the_strands_that_were_woven(section: S
     assert [row.number for row in rows] == list(range(1, len(rows) + 1))
     drawn, counted = panel.made.drawn, panel.made.counted
     assert drawn is not None
-    tops = -panel.upper_heights()
+    tops = -(panel.z + panel.crown)
     place = np.concatenate([line[:, :2] for line in panel.made.circuits])
     for row in rows:
         assert row.step == pytest.approx(row.under - row.over)
@@ -110,11 +110,10 @@ def test_one_of_two_strands_at_a_crossing_is_hidden(carved: tuple[Panel, HeightF
         assert all(strand.depth == pytest.approx(row.over, abs=0.1) for strand in here)
 
 
-def test_a_section_is_drawn_at_true_scale(carved: tuple[Panel, HeightField], tmp_path: Path) -> None:
+def test_a_section_is_drawn_at_true_scale(carved: tuple[Panel, HeightField]) -> None:
     panel, field = carved
     sections = [section_along(panel.made, field, line) for line in middle_lines(field)]
-    write_sections(tmp_path / "s.svg", panel.made, field, sections, panel.thickness)
-    root = ElementTree.parse(tmp_path / "s.svg").getroot()
+    root = ElementTree.fromstring(sections_svg(panel.made, field, sections, panel.thickness))
     names = {"svg": "http://www.w3.org/2000/svg"}
     width, height = (float(root.attrib[key].removesuffix("mm")) for key in ("width", "height"))
     assert [float(v) for v in root.attrib["viewBox"].split()] == [0.0, 0.0, width, height]  # a unit is 1 mm

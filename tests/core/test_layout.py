@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from knotgeom.cycles import connected_labels, cycle_labels
 from knotgeom.design import Breaks, Design, Grid, Site
 from knotgeom.layout import ACROSS, ALONG, CROSSING
-from knotgeom.layout.grid import grid_layout, site_point
+from knotgeom.layout.grid import grid_layout
 from tests.core.strategies import cells_beside, cells_of, designs, grids, inner_sites
 
 Cell = tuple[int, int]
@@ -81,7 +81,7 @@ def test_every_half_edge_runs_with_its_cell_on_its_left_and_ends_where_the_next_
     assert np.array_equal(layout.origin[layout.next_half], layout.origin[half ^ 1])
 
     start, end = layout.points[layout.origin], layout.points[layout.origin[half ^ 1]]
-    middle = [site_point(grid, tuple(site)) for site in layout.site.tolist()]
+    middle = layout.site * (grid.cell_width / 2, grid.cell_height / 2)
     assert np.allclose((start + end)[:, :2] / 2, np.repeat(middle, 2, axis=0))
     forward = (end - start)[0::2, :2]
     odd = layout.site[:, 0] % 2 == 1

@@ -29,7 +29,7 @@ from knotgeom.design import (
 )
 from knotgeom.errors import DesignError
 from knotgeom.made import facts
-from knotgeom.panel import four, full_turn, merged_circuits, panelled, row
+from knotgeom.panel import four, merged_circuits, panelled, row
 from knotgeom.reading import read_file, write_text
 from knotgeom.resolve import resolved
 from tests.core.reference import made, tool_over, woven
@@ -293,7 +293,9 @@ def test_four_pieces_are_alike_under_half_a_turn_and_both_mirrors() -> None:
 
 
 def test_a_full_turn_is_the_same_after_a_quarter_turn() -> None:
-    whole = resolved(Design(full_turn("a", KNOT)))
+    corners = ((40.0, 40.0), (0.0, 40.0), (0.0, 0.0), (40.0, 0.0))
+    pieces = tuple(Piece("a", at, 90 * quarter, False, KNOT) for quarter, at in enumerate(corners))
+    whole = resolved(Design(Panel(pieces, Joins.MIDDLE)))
     flat, upright = set(whole.breaks.horizontal), set(whole.breaks.vertical)
     assert (whole.layout.columns, whole.layout.rows) == (8, 8)
     assert {(16 - y, x) for x, y in flat} == upright
@@ -301,8 +303,6 @@ def test_a_full_turn_is_the_same_after_a_quarter_turn() -> None:
     cut = set(whole.layout.without)
     assert cut == {(7 - r, c) for c, r in cut}
     assert len(cut) == 4
-    with pytest.raises(DesignError, match="30 x 20 mm"):
-        full_turn("a", PLAIN)
 
 
 def test_a_style_of_a_piece_goes_with_its_circuit() -> None:

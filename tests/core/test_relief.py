@@ -19,7 +19,7 @@ from knotgeom.carving import field as fields
 from knotgeom.carving import files
 from knotgeom.carving import relief as reliefs
 from knotgeom.carving.facets import board_mesh, square_side, triangulate
-from knotgeom.carving.field import heights, panel_field, relief_field, surface_of
+from knotgeom.carving.field import heights, panel_field, surface_of
 from knotgeom.carving.moulding import section
 from knotgeom.carving.options import Carving, Ground, Moulding, Wood
 from knotgeom.carving.panel import plan_panel
@@ -269,7 +269,7 @@ def test_pillow_reads_the_height_map_back_within_one_grey_step(carved):
     assert float(image.text["mm per pixel"]) == scale["mm_per_pixel"] == 0.3
     assert image.info["dpi"][0] == pytest.approx(25.4 / 0.3, abs=0.1)
     z = (np.asarray(image).astype(float) - 65535) * scale["mm_per_grey_step"]
-    field = relief_field(made.make(design, prove=0), design.make.carve, 0.3)
+    field = panel_field(plan_panel(design, design.make.carve), 0.3)
     assert np.abs(z - field.z).max() <= scale["mm_per_grey_step"]
     assert (scale["left_mm"], scale["top_mm"]) == (field.left, field.top)
 
@@ -300,7 +300,7 @@ def test_rays_on_the_solid_find_the_heights_of_the_map(carved):
     design, out = carved
     solid = trimesh.load_mesh(out / "relief.stl")
     report = json.loads((out / "report.json").read_text())
-    field = relief_field(made.make(design, prove=0), design.make.carve, 0.3)
+    field = panel_field(plan_panel(design, design.make.carve), 0.3)
     rows, columns = field.z.shape
     x = field.left + (np.arange(1, columns - 1) + 0.5) * 0.3
     y = field.top - (np.arange(1, rows - 1) + 0.5) * 0.3
@@ -309,7 +309,7 @@ def test_rays_on_the_solid_find_the_heights_of_the_map(carved):
     TriangleMesh(scene, solid.triangles.astype(np.float32))
     down = np.tile(np.float32([0, 0, -1]), (len(place), 1))
     hit = 5 - scene.run(place, down, query="DISTANCE").reshape(rows - 2, columns - 2)
-    fine = relief_field(made.make(design, prove=0), design.make.carve, 0.06)
+    fine = panel_field(plan_panel(design, design.make.carve), 0.06)
     low, high = (f(fine.z, 23)[2::5, 2::5][1 : rows - 1, 1 : columns - 1] for f in (minimum_filter, maximum_filter))
     tolerance = report["mesh"]["tolerance_mm"] + 1e-3
     # on a wall of 8 degrees the tolerance square to it is 7.2 times as much upright
