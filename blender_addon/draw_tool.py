@@ -13,7 +13,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProp
 from bpy_extras import view3d_utils
 from mathutils import Vector
 
-from . import circuit_colours, core, gestures, ops_edit, overlay, rebuild, setting_out, store, units
+from . import circuit_colours, core, gestures, ops_edit, overlay, rebuild, setting_out, store, ui_parts, units
 from .translations import said
 
 Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
@@ -536,22 +536,12 @@ class VIEW3D_PT_relief_knot_symmetry(bpy.types.Panel):
         draw_symmetry(self.layout, context)
 
 
-class VIEW3D_PT_relief_knot_drawing(bpy.types.Panel):
+class VIEW3D_PT_relief_knot_drawing(ui_parts.Section, bpy.types.Panel):
     bl_label = "Drawing"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Relief Knot"
     bl_parent_id = "VIEW3D_PT_relief_knot"
 
-    @classmethod
-    def poll(cls, context):
-        return store.active_knot(context) is not None
-
     def draw(self, context):
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        layout.active = context.mode == "OBJECT"
+        layout, _knot = self.begin(context)
         draw_button(layout, context)
         if overlay.is_tool_active(context):
             draw_settings(layout, context)

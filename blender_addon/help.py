@@ -7,6 +7,8 @@ from bpy.app.translations import pgettext_iface as _
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import EnumProperty
 
+from .ui_parts import wrap
+
 WIDTH = 460
 """Of the pop-up, in pixels at interface scale 1."""
 
@@ -121,16 +123,6 @@ TOPICS = (
 )
 
 
-def lines(text, width=CHARACTERS):
-    """A paragraph as lines of at most ``width`` characters, broken between words."""
-    done = [""]
-    for word in text.split():
-        if done[-1] and len(done[-1]) + 1 + len(word) > width:
-            done.append("")
-        done[-1] = f"{done[-1]} {word}".lstrip()
-    return done
-
-
 class WM_OT_relief_knot_help(bpy.types.Operator):
     bl_idname = "wm.relief_knot_help"
     bl_label = "Relief Knot Help"
@@ -161,7 +153,7 @@ class WM_OT_relief_knot_help(bpy.types.Operator):
         for paragraph in self.page.text:
             column.separator()
             block = column.column(align=True)
-            for line in lines(rpt_(paragraph)):
+            for line in wrap(rpt_(paragraph), CHARACTERS):
                 block.label(text=line, translate=False)
 
 

@@ -10,6 +10,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 from bpy_extras.io_utils import ExportHelper
 
 from . import carving_props, core, jobs, ops_edit, props, relief_looks, relief_object, store
+from .ui_parts import words
 
 CHECK_SAMPLES = 1500
 """Samples along the board's longer side at most when tools are tried; the command line takes the full map."""
@@ -32,8 +33,6 @@ def readable(obj):
 
 def say_cautions(layout, context):
     """What to mind before any tool touches wood; shown where files are made."""
-    from .ui import words
-
     column = layout.column(align=True)
     for line in CAUTIONS:
         words(column, context, line, "ERROR" if line == CAUTIONS[0] else "DOT")

@@ -11,7 +11,7 @@ import bpy
 from bpy.app.handlers import persistent
 from bpy.props import EnumProperty
 
-from . import core, jobs, ops_add, props, rebuild, setting_out, store, units
+from . import core, jobs, ops_add, props, rebuild, setting_out, store, ui_parts, units
 
 D = core.design
 
@@ -369,11 +369,8 @@ class MESH_OT_relief_knot_wrong_edges(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class VIEW3D_PT_relief_knot_edges(bpy.types.Panel):
+class VIEW3D_PT_relief_knot_edges(ui_parts.Tab, bpy.types.Panel):
     bl_label = "Layout Edges"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Relief Knot"
     bl_order = 5
 
     @classmethod

@@ -9,12 +9,23 @@ from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 from mathutils import Vector
 
 from . import core, ops_files, piece_object, rebuild, store, units
+from .ui_parts import words
 
 threemf = core.threemf
 stl = core.files_stl
 folder = core.printing_folder
 preview = core.printing_preview
 whole = core.files.whole
+
+
+def cautions():
+    """What to take care of, in the interface's language."""
+    return (
+        rpt_("Small parts can choke: keep the piece from children under three; cords and chains can strangle"),
+        rpt_("Nickel can cause allergies: EN 1811 is the test for its release from what is worn on the skin"),
+        rpt_("Resin and powder: gloves, eye protection, clean air; cure resin fully before it is worn"),
+        rpt_("Casting, burn-out and pickling are work for trained people; local rules decide"),
+    )
 
 
 class PieceOperator:
@@ -129,10 +140,8 @@ class MESH_OT_relief_knot_export_piece(PieceOperator, ops_files.ExportMade, bpy.
 
     def draw(self, context):
         super().draw(context)
-        from . import ui, ui_printing
-
-        for caution in ui_printing.cautions():
-            ui.words(self.layout, context, caution, "INFO")
+        for caution in cautions():
+            words(self.layout, context, caution, "INFO")
 
     def write(self, context, path):
         """Write the file; gives words about it."""

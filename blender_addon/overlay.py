@@ -16,7 +16,7 @@ from bpy_extras import view3d_utils
 from gpu_extras.batch import batch_for_shader
 from mathutils import Matrix, Vector
 
-from . import core, gestures, overlay_lines, setting_out, store, units
+from . import core, gestures, overlay_lines, setting_out, store, ui_parts, units
 
 TOOL = "relief_knot.draw"
 """Identifier of the drawing tool."""
@@ -429,18 +429,11 @@ def draw_switches(layout, settings):
         grid.prop(settings, name)
 
 
-class VIEW3D_PT_relief_knot_overlays(bpy.types.Panel):
+class VIEW3D_PT_relief_knot_overlays(ui_parts.Section, bpy.types.Panel):
     bl_label = "Overlays"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Relief Knot"
     bl_parent_id = "VIEW3D_PT_relief_knot"
     bl_options = {"DEFAULT_CLOSED"}
     bl_order = 85
-
-    @classmethod
-    def poll(cls, context):
-        return store.active_knot(context) is not None
 
     def draw(self, context):
         draw_switches(self.layout, context.scene.relief_knot_overlay)

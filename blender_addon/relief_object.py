@@ -321,6 +321,10 @@ def new_relief(context, knot_object):
         relief.relief_knot_relief.source = knot_object
         (knot_object.users_collection or [context.collection])[0].objects.link(relief)
         relief.parent = knot_object
+    elif not relief.users_scene:  # taken out of the scene, but still used by something
+        context.collection.objects.link(relief)
+    if relief.name in context.view_layer.objects:
+        relief.hide_set(False)
     if not remake(relief) or relief.location.length > 0:
         return relief
     facts, scale = report_of(relief), units.units_per_mm(knot_object.relief_knot)

@@ -5,57 +5,11 @@ from bpy.app.translations import pgettext_rpt as rpt_
 
 from . import core, draw_tool, live, ops_files, ops_mend, ops_remedies, props, rebuild, setting_out, store, units
 from .translations import said
-
-TAB = "Relief Knot"
-MAKING = "VIEW3D_PT_relief_knot_making"
-"""The section in which each way of making has a sub-panel of its own: its ``bl_parent_id``."""
+from .ui_parts import Section, Tab, fact, look, many, open_length, progress, switched, together, words
 
 
-def wrap(text, width):
-    """Lines of at most ``width`` characters, broken between words but not at non-breaking spaces."""
-    lines = [""]
-    for word in text.split(" "):
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
-            lines.append("")
-        lines[-1] = f"{lines[-1]} {word}".lstrip()
-    return lines
-
-
-def words(layout, context, text, icon="NONE", alert=False, less=0):
-    """A text over as many lines as the sidebar's width asks for, ``less`` letters being taken up by something else."""
-    scale = context.preferences.system.ui_scale
-    width = max(20, int((context.region.width / scale - 60) / 6.2) - less) if context.region else 50
-    column = layout.column(align=True)
-    column.alert = alert
-    for number, line in enumerate(wrap(said(text), width)):
-        column.label(text=line, translate=False, icon=icon if number == 0 else "BLANK1" if icon != "NONE" else "NONE")
-
-
-class Section:
-    """What all sections share."""
-
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = TAB
-
-    @classmethod
-    def poll(cls, context):
-        return store.active_knot(context) is not None
-
-    def begin(self, context):
-        """The section's layout and the knot's settings, ready to draw with."""
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        layout.active = context.mode == "OBJECT"
-        return layout, context.object.relief_knot
-
-
-class VIEW3D_PT_relief_knot(bpy.types.Panel):
+class VIEW3D_PT_relief_knot(Tab, bpy.types.Panel):
     bl_label = "Relief Knot"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = TAB
 
     def draw(self, context):
         layout = self.layout
@@ -81,11 +35,7 @@ class VIEW3D_PT_relief_knot(bpy.types.Panel):
             if knot.made and knot.made != knot.text:
                 layout.operator("mesh.relief_knot_revert", icon="LOOP_BACK")
         elif live.job_of(obj) is not None:
-            job = live.job_of(obj)
-            row = layout.row(align=True)
-            stage = rpt_(job.stage)
-            row.progress(factor=job.share, text=f"{stage[:1].upper()}{stage[1:]}..." if stage else job.label)
-            row.operator("wm.relief_knot_stop", text="", icon="X")
+            progress(layout, live.job_of(obj))
         elif rebuild.is_stale(obj) and not live.is_pending(obj):
             draft = rebuild.is_draft(obj)
             words(layout, context, "This is a draft" if draft else "The mesh waits to be made again", "INFO")
@@ -129,16 +79,6 @@ def summary(obj):
         contents = volume if knot.way == "FREE" else rpt_("at most {}").format(volume)
         lines.append(together((contents, f"{weight} in {props.metal_name(knot)}")))
     return lines
-
-
-def many(number, one, several):
-    """Words such as "1 crossing" or "7 crossings"; an en dash for a number that is not known."""
-    return rpt_(one if number == 1 else several).format("\u2013" if number is None else number)
-
-
-def together(parts):
-    """Parts in one line, which breaks between them only."""
-    return ", ".join(part.replace(" ", "\u00a0") for part in parts)
 
 
 class VIEW3D_PT_relief_knot_layout(Section, bpy.types.Panel):
@@ -221,7 +161,7 @@ class VIEW3D_PT_relief_knot_dividing(Section, bpy.types.Panel):
         )
         layout.prop(knot, "divide_all")
         layout.prop(knot, "rejoin")
-        open_length(layout, context, "gap")
+        follows(layout, knot, "gap")
         design = store.design_of(context.object)
         number = design and len(design.divide.circuits) + len(design.divide.passes)
         clear(layout, "DIVISIONS", number, "{} circuit or pass divided", "{} circuits or passes divided")
@@ -251,15 +191,15 @@ class VIEW3D_PT_relief_knot_strand(Section, bpy.types.Panel):
     def draw(self, context):
         layout, knot = self.begin(context)
         column = layout.column(align=True)
-        open_length(column, context, "width")
-        open_length(column, context, "thickness")
+        follows(column, knot, "width")
+        follows(column, knot, "thickness")
         column = layout.column(align=True)
         column.prop(knot, "section")
         split = column.split(factor=0.4, align=True)
         split.label()
         split.operator("mesh.relief_knot_outline", text="From Selected", icon="CURVE_BEZCIRCLE")
         if knot.section == "MEDIAN_INCISED":
-            open_length(layout, context, "groove_depth")
+            follows(layout, knot, "groove_depth")
             layout.prop(knot, "groove_angle")
 
 
@@ -286,16 +226,12 @@ class VIEW3D_PT_relief_knot_heights(Section, bpy.types.Panel):
         if knot.way == "FREE":
             layout.prop(knot, "clearance")
         else:
-            open_length(layout, context, "step")
+            follows(layout, knot, "step")
         for switch, value, label in (
             ("has_slope_limit", "slope_limit", "Limit Slope"),
             ("has_depth_limit", "depth_limit", "Limit Depth"),
         ):
-            row = layout.row(heading=label)
-            row.prop(knot, switch, text="")
-            cell = row.row()
-            cell.active = getattr(knot, switch)
-            cell.prop(knot, value, text="")
+            switched(layout, knot, switch, value, label)
 
 
 class VIEW3D_PT_relief_knot_making(Section, bpy.types.Panel):
@@ -448,27 +384,15 @@ class SCENE_OT_relief_knot_millimetres(bpy.types.Operator):
 # Pieces of sections
 
 
-def fact(layout, label, value):
-    """One row of a table of what is known, with room for either side after the length of its words."""
-    said_so = rpt_(label)
-    row = layout.split(factor=min(max(len(said_so) / (len(said_so) + len(value)), 0.2), 0.7))
-    row.label(text=said_so, translate=False)
-    right = row.row()
-    right.alignment = "RIGHT"
-    right.label(text=value, translate=False)
-
-
-def look(layout, at):
-    """The button that goes and shows a place of the layout (mm)."""
-    button = layout.operator("mesh.relief_knot_look", text="", icon="VIEWZOOM")
-    button.at = at[:2]
-    button.height = at[2] if len(at) > 2 else 0.0
-
-
 def middle(design, sites):
     """The middle between sites, mm."""
     places = [setting_out.place(design, core.design.Site(*site)) for site in sites]
     return tuple(sum(axis) / len(places) for axis in zip(*places, strict=True))
+
+
+def follows(layout, knot, name):
+    """A length of the strand that may follow from the others."""
+    open_length(layout, knot, name, props.OPEN_LENGTHS, "mesh.relief_knot_follow")
 
 
 def work(row, context, job, label):
@@ -498,15 +422,6 @@ def clear(layout, what, number, one, several):
     row = layout.row()
     row.label(text=many(number, one, several))
     row.operator("mesh.relief_knot_clear", text="", icon="X").what = what
-
-
-def open_length(layout, context, name):
-    """A length that the design may leave open, with a button that lets it follow again."""
-    row = layout.row(align=True)
-    row.prop(context.object.relief_knot, name)
-    design = store.design_of(context.object)
-    if design is not None and props.look(design, props.OPEN_LENGTHS[name]) is not None:
-        row.operator("mesh.relief_knot_follow", text="", icon="LOOP_BACK").length = name
 
 
 CLASSES = (

@@ -3,13 +3,13 @@
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import carving_props, jobs, ops_carve, overlay, relief_looks, relief_object, store, ui
+from . import carving_props, jobs, ops_carve, overlay, relief_looks, relief_object, store, ui_parts
 
 MOST_ROWS = 12
 """Rows of a table that the sidebar shows; the copy and the files have them all."""
 
 
-class Carved(ui.Section):
+class Carved(ui_parts.Section):
     """What the sections share: shown for knots that are carved."""
 
     @classmethod
@@ -17,53 +17,46 @@ class Carved(ui.Section):
         return super().poll(context) and context.object.relief_knot.way == "CARVED"
 
 
-def open_length(layout, context, name):
-    """A length that the design may leave open, with a button that lets it follow again."""
-    row = layout.row(align=True)
-    row.prop(context.object.relief_knot_carving, name)
-    design = store.design_of(context.object)
-    if design is not None and carving_props.props.look(design, carving_props.OPEN[name]) is not None:
-        row.operator("mesh.relief_knot_carve_follow", text="", icon="LOOP_BACK").length = name
+def follows(layout, context, name):
+    """A length of the carving that the design may leave open."""
+    settings = context.object.relief_knot_carving
+    ui_parts.open_length(layout, settings, name, carving_props.OPEN, "mesh.relief_knot_carve_follow")
 
 
 class VIEW3D_PT_relief_knot_carving(Carved, bpy.types.Panel):
     bl_label = "Carving"
-    bl_parent_id = ui.MAKING
+    bl_parent_id = ui_parts.MAKING
 
     def draw(self, context):
         layout, _knot = self.begin(context)
         carving, relief = context.object.relief_knot_carving, relief_object.relief_of(context.object)
-        text = "Make Relief" if relief is None else "Make Relief Again"
-        if relief is None or (relief_object.is_stale(relief) and not relief_object.is_pending(relief)):
-            layout.operator("mesh.relief_knot_relief", text=text, icon="MOD_DISPLACE")
+        text, icon = ("Make Relief", "MOD_DISPLACE") if relief is None else ("Make Relief Again", "FILE_REFRESH")
+        layout.operator("mesh.relief_knot_relief", text=text, icon=icon)
         self.draw_work(context, layout, relief)
-        open_length(layout, context, "depth")
+        follows(layout, context, "depth")
         layout.prop(carving, "draft")
         layout.prop(carving, "ground")
         if carving.ground in {"PUNCHED", "STIPPLED"}:
             column = layout.column(align=True)
-            open_length(column, context, "texture_size")
-            open_length(column, context, "texture_depth")
+            follows(column, context, "texture_size")
+            follows(column, context, "texture_depth")
         layout.prop(carving, "wood")
         layout.prop(carving, "grain")
         facts = relief_object.report_of(relief)
         rows = layout.column(align=True)
         for label, value in relief_facts(facts):
-            ui.fact(rows, label, value)
+            ui_parts.fact(rows, label, value)
         for kind, _place, remedy in facts.get("findings", ()):
             said_so = f"{kind}: {remedy}"
-            ui.words(layout, context, said_so, "ERROR")
+            ui_parts.words(layout, context, said_so, "ERROR")
 
     @staticmethod
     def draw_work(context, layout, relief):
         if relief is not None and relief.relief_knot_relief.error:
-            ui.words(layout, context, relief.relief_knot_relief.error, "ERROR", alert=True)
+            ui_parts.words(layout, context, relief.relief_knot_relief.error, "ERROR", alert=True)
         shown = jobs.running[0] if jobs.running else None
         if shown is not None and shown.is_long and not shown.quiet:
-            row = layout.row(align=True)
-            stage = rpt_(shown.stage)
-            row.progress(factor=shown.share, text=f"{stage[:1].upper()}{stage[1:]}..." if stage else shown.label)
-            row.operator("wm.relief_knot_stop", text="", icon="X")
+            ui_parts.progress(layout, shown)
 
 
 def relief_facts(facts):
@@ -94,7 +87,7 @@ class VIEW3D_PT_relief_knot_board(Carved, bpy.types.Panel):
         layout.prop(carving, "margin")
         layout.prop(carving, "frame")
         if carving.frame != "NONE":
-            open_length(layout, context, "frame_width")
+            follows(layout, context, "frame_width")
         layout.prop(carving, "easing")
 
 
@@ -114,12 +107,10 @@ class VIEW3D_PT_relief_knot_relief_view(Carved, bpy.types.Panel):
         for colour, depth in relief_looks.legend(relief)[::4]:
             layout.label(text=f"{depth:.2f} mm {where(colour)}", translate=False)
         if look.view == "UNCUT" and relief_looks.most_uncut(relief.data) is None:
-            ui.words(layout, context, "Check the tools first; the picture is of the relief as it then stands", "INFO")
-        row = layout.row(heading="Section Plane")
-        row.prop(look, "has_section", text="")
-        cell = row.row()
-        cell.active = look.has_section
-        cell.prop(look, "section", text="")
+            ui_parts.words(
+                layout, context, "Check the tools first; the picture is of the relief as it then stands", "INFO"
+            )
+        ui_parts.switched(layout, look, "has_section", "section", "Section Plane")
         layout.operator("mesh.relief_knot_rake", icon="LIGHT_SUN")
         layout.operator_context = "INVOKE_DEFAULT"
         layout.operator("mesh.relief_knot_preview", icon="IMAGE_DATA")
@@ -154,11 +145,11 @@ class VIEW3D_PT_relief_knot_tools(Carved, bpy.types.Panel):
         if not facts:
             return
         if not fresh:
-            ui.words(layout, context, "The knot has changed since the tools were tried", "INFO")
+            ui_parts.words(layout, context, "The knot has changed since the tools were tried", "INFO")
         rows = layout.column(align=True)
         rows.active = fresh
         for label, value in tool_facts(facts):
-            ui.fact(rows, label, value)
+            ui_parts.fact(rows, label, value)
         narrow = facts["hand"]["narrowest_ground"][:MOST_ROWS]
         if narrow:
             layout.label(text="Narrowest Ground, and What Enters")
@@ -168,7 +159,7 @@ class VIEW3D_PT_relief_knot_tools(Carved, bpy.types.Panel):
                 row = column.row(align=True)
                 tool = place["enters"] or rpt_("no tool owned")
                 row.label(text=f"{place['between_edges_mm']:.2f} mm: {tool}", translate=False, icon="DOT")
-                ui.look(row, place["at"])
+                ui_parts.look(row, place["at"])
         suits = [bend for bend in facts["hand"]["bends"] if bend["gouge"]][:MOST_ROWS]
         if suits:
             layout.label(text="Bends, and What Fits")
@@ -184,9 +175,9 @@ class VIEW3D_PT_relief_knot_tools(Carved, bpy.types.Panel):
             said = rpt_("{} steep walls across the grain, {} mm in all").format(
                 walls["count"], f"{walls['length_mm']:.0f}"
             )
-            ui.words(layout, context, said, "INFO")
+            ui_parts.words(layout, context, said, "INFO")
         assumes = facts["assumes"]
-        ui.words(layout, context, assumes, "INFO")
+        ui_parts.words(layout, context, assumes, "INFO")
 
 
 def tool_facts(facts):
@@ -245,7 +236,7 @@ class VIEW3D_PT_relief_knot_carve_files(Carved, bpy.types.Panel):
         layout.operator("mesh.relief_knot_carve_files", text="Carve Files", icon="EXPORT")
         layout.operator_menu_enum("mesh.relief_knot_sheet", "format", text="Pattern Sheet", icon="FILE_TEXT")
         for line in ops_carve.last_said:
-            ui.words(layout, context, line, "CHECKMARK")
+            ui_parts.words(layout, context, line, "CHECKMARK")
 
 
 class VIEW3D_PT_relief_knot_carve_cautions(Carved, bpy.types.Panel):
@@ -258,11 +249,8 @@ class VIEW3D_PT_relief_knot_carve_cautions(Carved, bpy.types.Panel):
         ops_carve.say_cautions(layout, context)
 
 
-class VIEW3D_PT_relief_knot_of_relief(bpy.types.Panel):
+class VIEW3D_PT_relief_knot_of_relief(ui_parts.Tab, bpy.types.Panel):
     bl_label = "Carved Relief"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = ui.TAB
 
     @classmethod
     def poll(cls, context):
@@ -270,7 +258,7 @@ class VIEW3D_PT_relief_knot_of_relief(bpy.types.Panel):
 
     def draw(self, context):
         layout = self.layout
-        ui.words(layout, context, "This relief follows its knot, whose settings carve it", "INFO")
+        ui_parts.words(layout, context, "This relief follows its knot, whose settings carve it", "INFO")
         layout.operator("mesh.relief_knot_select_source", icon="RESTRICT_SELECT_OFF")
 
 

@@ -3,14 +3,11 @@
 import bpy
 
 from . import help as helping
-from . import ops_presets, recent, ui
+from . import ops_presets, recent, store, ui_parts
 
 
-class VIEW3D_PT_relief_knot_starts(bpy.types.Panel):
+class VIEW3D_PT_relief_knot_starts(ui_parts.Tab, bpy.types.Panel):
     bl_label = "Starting Points"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = ui.TAB
     bl_parent_id = "VIEW3D_PT_relief_knot"
     bl_options = {"DEFAULT_CLOSED"}
     bl_order = 90
@@ -21,7 +18,7 @@ class VIEW3D_PT_relief_knot_starts(bpy.types.Panel):
         layout.prop(chooser, "use", text="")
         chosen = chooser.chosen
         if chosen is None:
-            ui.words(layout, context, "Nothing saved yet", "INFO")
+            ui_parts.words(layout, context, "Nothing saved yet", "INFO")
         else:
             self.draw_chosen(context, layout, chooser, chosen)
         column = layout.column()
@@ -38,20 +35,17 @@ class VIEW3D_PT_relief_knot_starts(bpy.types.Panel):
         row.prop(chooser, chooser.use, text="")
         if chosen.use == ops_presets.OWN:
             row.operator("wm.relief_knot_drop_start", text="", icon="TRASH").key = chosen.key
-        ui.words(layout, context, ops_presets.about(chosen))
+        ui_parts.words(layout, context, ops_presets.about(chosen))
         row = layout.row(align=True)
         row.operator_context = "INVOKE_REGION_WIN"
         row.operator("mesh.relief_knot_start", text="Add", icon="ADD").key = chosen.key
-        if ui.store.active_knot(context) is not None:
+        if store.active_knot(context) is not None:
             button = row.operator("mesh.relief_knot_start", text="Replace", icon="FILE_REFRESH")
             button.key, button.replace = chosen.key, True
 
 
-class VIEW3D_PT_relief_knot_help(bpy.types.Panel):
+class VIEW3D_PT_relief_knot_help(ui_parts.Tab, bpy.types.Panel):
     bl_label = "Help"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = ui.TAB
     bl_parent_id = "VIEW3D_PT_relief_knot"
     bl_options = {"DEFAULT_CLOSED"}
     bl_order = 100

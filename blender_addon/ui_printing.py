@@ -3,18 +3,7 @@
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import core, ops_mend, piece_object, store, ui
-
-
-def cautions():
-    """What to take care of, in the interface's language."""
-    return (
-        rpt_("Small parts can choke: keep the piece from children under three; cords and chains can strangle"),
-        rpt_("Nickel can cause allergies: EN 1811 is the test for its release from what is worn on the skin"),
-        rpt_("Resin and powder: gloves, eye protection, clean air; cure resin fully before it is worn"),
-        rpt_("Casting, burn-out and pickling are work for trained people; local rules decide"),
-    )
-
+from . import core, ops_mend, ops_print, piece_object, store, ui_parts
 
 PART_NAMES = {
     "plate": "Backing Plate",
@@ -39,7 +28,7 @@ PARTS = [
 """The switch of each part, and its settings."""
 
 
-class Printing(ui.Section):
+class Printing(ui_parts.Section):
     """What the sub-panels share: they are there for free and fused knots, and for pieces."""
 
     @classmethod
@@ -56,7 +45,7 @@ class Printing(ui.Section):
 
 class VIEW3D_PT_relief_knot_printing(Printing, bpy.types.Panel):
     bl_label = "Printing and Casting"
-    bl_parent_id = ui.MAKING
+    bl_parent_id = ui_parts.MAKING
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
@@ -69,21 +58,15 @@ class VIEW3D_PT_relief_knot_printing(Printing, bpy.types.Panel):
         if piece_object.left_out(asked):
             missing = ", ".join(rpt_(PART_NAMES[name]) for name in piece_object.left_out(asked))
             text = rpt_("Not made in this Blender, which has no manifold3d: {}").format(missing)
-            ui.words(layout, context, text, "INFO")
-            ui.words(layout, context, "For these use the command line: knotgeom print FILE -o FOLDER", "BLANK1")
+            ui_parts.words(layout, context, text, "INFO")
+            ui_parts.words(layout, context, "For these use the command line: knotgeom print FILE -o FOLDER", "BLANK1")
         elif not piece_object.is_whole():
-            ui.words(layout, context, "Creases are filleted by the command line only: knotgeom print", "INFO")
-        job = piece_object.job_of(obj)
-        if job is not None:
-            row = layout.row(align=True)
-            row.progress(factor=job.share, text=rpt_(job.stage) or job.label)
-            row.operator("wm.relief_knot_stop", text="", icon="X")
-        else:
-            layout.operator("mesh.relief_knot_piece", icon="CHECKMARK")
+            ui_parts.words(layout, context, "Creases are filleted by the command line only: knotgeom print", "INFO")
+        ui_parts.button(layout, piece_object.job_of(obj), "mesh.relief_knot_piece", "CHECKMARK")
         if look.error:
-            ui.words(layout, context, look.error, "ERROR", alert=True)
+            ui_parts.words(layout, context, look.error, "ERROR", alert=True)
         elif piece_object.is_stale(obj):
-            ui.words(layout, context, "The piece waits to be made again", "INFO")
+            ui_parts.words(layout, context, "The piece waits to be made again", "INFO")
 
 
 class VIEW3D_PT_relief_knot_piece_settings(Printing, bpy.types.Panel):
@@ -94,11 +77,7 @@ class VIEW3D_PT_relief_knot_piece_settings(Printing, bpy.types.Panel):
     def draw(self, context):
         layout, _obj, look = self.begin_piece(context)
         for switch, name, heading in (("has_size", "size", "Size"), ("has_mass", "mass_g", "Mass in g")):
-            row = layout.row(heading=rpt_(heading))
-            row.prop(look, switch, text="")
-            cell = row.row()
-            cell.active = getattr(look, switch)
-            cell.prop(look, name, text="")
+            ui_parts.switched(layout, look, switch, name, heading)
         if look.has_size:
             layout.prop(look, "size_of")
         column = layout.column(align=True)
@@ -126,7 +105,7 @@ class VIEW3D_PT_relief_knot_piece_checks(Printing, bpy.types.Panel):
         layout.active = not piece_object.is_stale(obj)
         rows = layout.column(align=True)
         for label, value in piece_facts(report):
-            ui.fact(rows, label, value)
+            ui_parts.fact(rows, label, value)
         layout.prop(look, "show_places")
         if not report["findings"]:
             layout.label(text="It can be made: nothing is found wrong", icon="CHECKMARK")
@@ -138,10 +117,10 @@ class VIEW3D_PT_relief_knot_piece_checks(Printing, bpy.types.Panel):
         """One finding: its kind, a button that shows the place, what would do, a button for each remedy."""
         box = layout.box().column(align=True)
         row = box.row(align=True)
-        ui.words(row, context, rpt_(finding["kind"].capitalize()), "ERROR", less=6)
+        ui_parts.words(row, context, rpt_(finding["kind"].capitalize()), "ERROR", less=6)
         if finding["at"] is not None:
             row.operator("mesh.relief_knot_piece_look", text="", icon="VIEWZOOM").finding = number
-        ui.words(box, context, finding["remedy"])
+        ui_parts.words(box, context, finding["remedy"])
         if finding["changes"]:
             row = box.row(align=True)
             for remedy, given in enumerate(finding["changes"]):
@@ -181,8 +160,8 @@ class VIEW3D_PT_relief_knot_piece_files(Printing, bpy.types.Panel):
         column.operator("mesh.relief_knot_studio", icon="LIGHT_AREA")
         column.operator("render.relief_knot_true_scale", icon="RENDER_STILL")
         column = layout.column()
-        for caution in cautions():
-            ui.words(column, context, caution, "INFO")
+        for caution in ops_print.cautions():
+            ui_parts.words(column, context, caution, "INFO")
 
 
 CLASSES = (

@@ -1,12 +1,11 @@
 """Game Trims: the kit's settings, what was measured on it, laying it along paths, its textures and files."""
 
 import bpy
-from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import store, trim_object, ui
+from . import store, trim_object, trim_textures, ui_parts
 
 
-class Trims(ui.Section):
+class Trims(ui_parts.Section):
     """What the sub-panels share: they are there for strips, for the pieces of their kits and for trims laid."""
 
     @classmethod
@@ -16,17 +15,13 @@ class Trims(ui.Section):
 
     def begin_trim(self, context):
         """The section's layout, the knot and the settings of its kit."""
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        layout.active = context.mode == "OBJECT"
         knot = trim_object.knot_in(context)
-        return layout, knot, knot.relief_knot_trim
+        return ui_parts.as_settings(self.layout, context), knot, knot.relief_knot_trim
 
 
 class VIEW3D_PT_relief_knot_trims(Trims, bpy.types.Panel):
     bl_label = "Game Trims"
-    bl_parent_id = ui.MAKING
+    bl_parent_id = ui_parts.MAKING
     bl_options = {"DEFAULT_CLOSED"}
 
     @classmethod
@@ -36,7 +31,7 @@ class VIEW3D_PT_relief_knot_trims(Trims, bpy.types.Panel):
     def draw(self, context):
         layout, knot, look = self.begin_trim(context)
         if knot.relief_knot.kind != "STRIP":
-            ui.words(layout, context, "A trim kit is made of a strip: choose that kind under Layout", "INFO")
+            ui_parts.words(layout, context, "A trim kit is made of a strip: choose that kind under Layout", "INFO")
             return
         column = layout.column(align=True)
         column.prop(look, "triangles")
@@ -45,17 +40,11 @@ class VIEW3D_PT_relief_knot_trims(Trims, bpy.types.Panel):
         column.use_property_split = False
         flow = column.grid_flow(columns=2, even_columns=True)
         flow.prop(look, "pieces")
-        job = trim_object.job_of(knot)
-        if job is not None:
-            row = layout.row(align=True)
-            row.progress(factor=job.share, text=rpt_(job.stage) or job.label)
-            row.operator("wm.relief_knot_stop", text="", icon="X")
-        else:
-            layout.operator("mesh.relief_knot_kit", icon="MOD_ARRAY")
+        ui_parts.button(layout, trim_object.job_of(knot), "mesh.relief_knot_kit", "MOD_ARRAY")
         if look.error:
-            ui.words(layout, context, look.error, "ERROR", alert=True)
+            ui_parts.words(layout, context, look.error, "ERROR", alert=True)
         elif trim_object.is_stale(knot):
-            ui.words(layout, context, "The kit waits to be made again", "INFO")
+            ui_parts.words(layout, context, "The kit waits to be made again", "INFO")
 
 
 class VIEW3D_PT_relief_knot_trim_settings(Trims, bpy.types.Panel):
@@ -75,7 +64,7 @@ class VIEW3D_PT_relief_knot_trim_settings(Trims, bpy.types.Panel):
         if look.has_screen:
             layout.prop(look, "pixels")
         layout.prop(look, "hard")
-        column = layout.column(heading=rpt_("Faces"))
+        column = layout.column(heading="Faces")
         for name in ("underside", "capped", "card", "hull"):
             column.prop(look, name)
 
@@ -93,7 +82,7 @@ class VIEW3D_PT_relief_knot_trim_lay(Trims, bpy.types.Panel):
         layout.prop(look, "laid_level")
         layout.operator("mesh.relief_knot_lay", icon="CURVE_PATH")
         if context.object.relief_knot_trim.source is not None and context.object.relief_knot_trim.piece_level < 0:
-            ui.words(layout, context, context.object.relief_knot_trim.report, "INFO")
+            ui_parts.words(layout, context, context.object.relief_knot_trim.report, "INFO")
 
 
 class VIEW3D_PT_relief_knot_trim_facts(Trims, bpy.types.Panel):
@@ -108,9 +97,9 @@ class VIEW3D_PT_relief_knot_trim_facts(Trims, bpy.types.Panel):
             return
         layout.active = not trim_object.is_stale(knot)
         rows = layout.column(align=True)
-        ui.fact(rows, "Repeat", f"{report['period_mm']:.5g} mm")
-        ui.fact(rows, "Sheet", "{} x {}".format(*report["sheet"]))
-        ui.fact(rows, "Texels to the Metre", f"{report['texels_per_m']:.5g}")
+        ui_parts.fact(rows, "Repeat", f"{report['period_mm']:.5g} mm")
+        ui_parts.fact(rows, "Sheet", "{} x {}".format(*report["sheet"]))
+        ui_parts.fact(rows, "Texels to the Metre", f"{report['texels_per_m']:.5g}")
         box = layout.column(align=True)
         for piece in report["pieces"]:
             split = box.split(factor=0.45)
@@ -118,9 +107,9 @@ class VIEW3D_PT_relief_knot_trim_facts(Trims, bpy.types.Panel):
             split.label(text=name, translate=False)
             split.label(text=counts, translate=False)
         for finding in report["findings"]:
-            ui.words(layout, context, finding, "ERROR")
+            ui_parts.words(layout, context, finding, "ERROR")
         for note in report["notes"]:
-            ui.words(layout, context, note, "INFO")
+            ui_parts.words(layout, context, note, "INFO")
 
 
 class VIEW3D_PT_relief_knot_trim_textures(Trims, bpy.types.Panel):
@@ -129,13 +118,16 @@ class VIEW3D_PT_relief_knot_trim_textures(Trims, bpy.types.Panel):
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
-        layout, _knot, look = self.begin_trim(context)
+        layout, knot, look = self.begin_trim(context)
         column = layout.column(align=True)
         for name in ("size", "density", "padding"):
             column.prop(look, name)
         layout.prop(look, "bits")
         layout.prop(look, "green")
-        layout.operator_menu_enum("mesh.relief_knot_textures", "by", text="Bake Textures", icon="TEXTURE")
+        if trim_textures.job_of(knot) is None:
+            layout.operator_menu_enum("mesh.relief_knot_textures", "by", text="Bake Textures", icon="TEXTURE")
+        else:
+            ui_parts.progress(layout, trim_textures.job_of(knot))
         layout.operator_menu_enum("mesh.relief_knot_export_kit", "format", text="Export Kit", icon="EXPORT")
         layout.operator("mesh.relief_knot_kit_assets", icon="ASSET_MANAGER")
 

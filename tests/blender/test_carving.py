@@ -398,6 +398,22 @@ def test_every_section_draws_before_and_after_a_relief_is_made():
     assert all(drawn(cls) is None for cls in panels)
 
 
+def test_the_button_of_the_relief_stays_and_brings_back_one_that_is_out_of_sight_or_deleted(board, relief):
+    def buttons():
+        notes = drawn_here(ui_carving.VIEW3D_PT_relief_knot_carving)
+        return [note[1] for note in notes if note[0] == "mesh.relief_knot_relief"]
+
+    assert buttons() == ["Make Relief Again"]
+    relief.hide_set(True)
+    relief.users_collection[0].objects.unlink(relief)
+    assert bpy.ops.mesh.relief_knot_relief() == {"FINISHED"}
+    assert relief_object.relief_of(board) == relief and relief.users_scene and relief.visible_get()
+    bpy.data.objects.remove(relief)
+    assert buttons() == ["Make Relief"]
+    assert bpy.ops.mesh.relief_knot_relief() == {"FINISHED"}
+    assert relief_object.relief_of(board).users_scene
+
+
 def drawn_here(cls):
     """What a panel shows; its static pieces come along."""
     from types import SimpleNamespace

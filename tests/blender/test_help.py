@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import ui_strings  # noqa: E402
 
 from blender_addon import help as helping  # noqa: E402
-from blender_addon import translations  # noqa: E402
+from blender_addon import translations, ui_parts  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -89,7 +89,7 @@ def test_help_has_a_page_for_every_section_of_the_work_and_cautions():
 def test_lines_of_help_keep_all_words_and_their_width():
     for topic in helping.TOPICS:
         for paragraph in topic.text:
-            lines = helping.lines(paragraph)
+            lines = ui_parts.wrap(paragraph, helping.CHARACTERS)
             assert " ".join(lines) == paragraph and max(map(len, lines)) <= helping.CHARACTERS
 
 

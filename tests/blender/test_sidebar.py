@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import bpy
 import pytest
 
-from blender_addon import MODULES, ops_mend, props, store, translations, ui
+from blender_addon import MODULES, ops_mend, props, store, translations, ui, ui_parts
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Site, Strand, Way
 from knotgeom.made import make
 
@@ -152,7 +152,7 @@ def test_the_summary_says_counts_measures_and_mass(knot):
 
 def test_the_summary_breaks_between_its_parts_only(knot):
     for width in range(20, 60):
-        for line in ui.wrap(ui.summary(knot)[0], width):
+        for line in ui_parts.wrap(ui.summary(knot)[0], width):
             assert not line.rstrip(",")[-1].isdigit(), "a number stays with its word"
 
 

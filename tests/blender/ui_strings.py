@@ -21,6 +21,7 @@ SHOWN = {
     "clear": 3,
     "said": 0,
     "work": 3,
+    "switched": 4,
     "tip_": 0,
     "status_text_set": 0,
 }
