@@ -54,7 +54,8 @@ test-long: .venv/ready
 	$(CORE) -m pytest -n $(JOBS) -m long tests/core
 
 coverage: .venv/ready
-	$(CORE) -m pytest -n $(JOBS) --cov=knotgeom --cov-branch --cov-report=term:skip-covered --cov-report=html:out/coverage
+	$(CORE) -m pytest -n $(JOBS) --cov --cov-config=pyproject.toml --cov-report=html:out/coverage --cov-report=json:out/coverage.json
+	$(CORE) tests/covered.py out/coverage.json
 
 wheels: .venv/ready
 	$(CORE) tests/wheels.py out/dist
