@@ -1,4 +1,15 @@
-"""Fair pieces of curve: quintics whose curvature is as low and even as their ends allow."""
+"""Fair pieces of curve: quintics whose curvature is as low and even as their ends allow.
+
+A polynomial of degree five has six coefficients a coordinate, so place, first and second derivative at both ends fix it
+(quintic Hermite interpolation; G. Farin, Curves and Surfaces for CAGD, cited from memory). Of a curve that joins others
+only the place, the direction and the curvature are given. That leaves the speed with which each end is passed free,
+since a curve run through at another speed is another quintic with the same ends: with unit tangent t, normal n,
+curvature k and speed s, velocity is s t and acceleration k s^2 n (what it has along t changes the speed alone, and is
+left 0). A bend has two speeds to choose, and the curvature at a crossing, and the best of a grid of them is taken.
+
+Lengths only scale, and a bend to the right is one to the left in a mirror; so each bend is searched in a frame of its
+own, and equal bends once.
+"""
 
 from __future__ import annotations
 

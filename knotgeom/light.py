@@ -1,6 +1,12 @@
 """Light on a field of heights: a lamp raking from the upper left, as a carver reads a relief by, and a soft sky.
 
-What the lamp and the sky reach is found from the heights alone, so shadows need no rays.
+What the lamp and the sky reach is found from the heights alone, so shadows need no rays. A place is in the shade if
+something on the way to the lamp stands higher than the ray has climbed by then: max over d of z(x + d) - d tan(climb)
+> z(x). That maximum over 1, 2, 4, 8, ... pixels is built by doubling, so a shadow of any length costs its logarithm.
+
+The sky is as bright everywhere. What a level place gets of it from one bearing, with all below the horizon's angle h
+hidden, is cos^2 h: the integral of sin * cos over the open heights, in shares of the whole. Averaged over bearings it
+is the obscurance that a height field gives (horizon mapping; N. Max 1988, from memory).
 """
 
 from __future__ import annotations
@@ -157,7 +163,7 @@ def evened(heights: F32, values: F32, pitch: float) -> F32:
 
 
 def linear(srgb: Any) -> F32:
-    """Linear light of sRGB values 0 to 1."""
+    """Linear light of sRGB values 0 to 1 (IEC 61966-2-1)."""
     values = np.asarray(srgb, np.float64)
     linear = np.where(values <= 0.04045, values / 12.92, ((values + 0.055) / 1.055) ** 2.4)
     return np.asarray(linear, np.float32)

@@ -1,6 +1,8 @@
 """Gouges and chisels: the arc of an edge by its sweep and width, a list of those someone owns, and how one fits a bend.
 
-A gouge is an arc: the width across its edge and the radius that its sweep gives it.
+A gouge is an arc: the width w across its edge is the chord, and an arc of 2a on that chord has the radius
+w / (2 sin a). It stands off its chord by r - sqrt(r^2 - w^2 / 4), the sagitta, and pressed against an edge of another
+radius it strays from it by the difference of the two sagittas on the same chord.
 """
 
 from __future__ import annotations

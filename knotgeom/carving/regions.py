@@ -1,4 +1,10 @@
-"""Connected parts of a mask on a height map, and how far each cell is from the nearest one outside it."""
+"""Connected parts of a mask on a height map, and how far each cell is from the nearest one outside it.
+
+Both work on whole rows. Parts are runs of cells, joined where runs of neighbouring rows touch (labelling by runs, as
+R. Haralick and L. Shapiro describe it, Computer and Robot Vision, 1992, from memory). The square of a distance is the
+sum of the squares across and along, so the least over the plane is the least over columns first, then over rows of
+those (the separable distance transform; T. Saito and J. Toriwaki 1994, from memory).
+"""
 
 from __future__ import annotations
 

@@ -1,5 +1,11 @@
 """Surfaces that strands lie on: where a point beside one belongs on it, and which way is up there.
 
+A strand is drawn near a surface and brought back to it along the normal, so every surface answers one question: the
+place nearest to a point, and the normal there. Of a ball that is the ray from its centre. A turned form has it in the
+half plane through its axis, where it is the nearest place of the profile: the nearest of places laid out densely, then
+one step of Newton's method along it. A triangle mesh is rounded first, as its corners' normals say, so that strands do
+not show its edges.
+
 Beyond its rim a surface goes on smoothly, since strands loop outside a crossed boundary.
 """
 
