@@ -3,8 +3,8 @@
 Each corner of an overlap is where an edge of one band meets an edge of the other: two curves p(s) and q(t), and the s
 and t where p(s) = q(t). Straight lines along the curves' directions u and v would meet after ds = (d x v) / (u x v) and
 dt = (d x u) / (u x v), with d = q - p and x the determinant of two plane vectors (Cramer's rule). Taken again from
-there that is Newton's method, and a few steps settle gently bent edges. On a curved surface the plane is the one that touches
-it at the crossing.
+there that is Newton's method, and a few steps settle gently bent edges. On a curved surface the plane is the one that
+touches it at the crossing.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """From faces to a layout: half-edges joined up, the outside walked round, and what strands need of each site.
 
 Faces are given as the half-edges round them; half-edges without a face are outside, and are joined into loops by
-turning round the vertex at their end through all faces there. So vertices are found, never given: they are the cycles of "one
-before, then across", and one that two faces only touch in becomes two, since a strand cannot pass between them.
+turning round the vertex at their end through all faces there. So vertices are found, never given: they are the cycles
+of "one before, then across", and one that two faces only touch in becomes two, since a strand cannot pass between them.
 
 A strand runs from the middle of one edge to the middle of the next along chords of a face. Its direction at a crossing
 is the tangent of the circle through the three middles it comes from, stands on and goes to: with chords a and b, that

@@ -2,8 +2,8 @@
 
 Strands cross at the middle of every edge: the interlace of a graph drawn on a surface is its medial graph, which has a
 crossing for each edge and a strand step for each corner. It has four ends at every crossing whatever the mesh is, and
-nothing else is asked but that faces agree in their sense of turning: each edge is run along at most once each way, so no edge
-has three faces and no walk round turns left into right. A mesh may have any number of handles and rims.
+nothing else is asked but that faces agree in their sense of turning: each edge is run along at most once each way, so
+no edge has three faces and no walk round turns left into right. A mesh may have any number of handles and rims.
 """
 
 from __future__ import annotations
