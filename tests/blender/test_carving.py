@@ -386,10 +386,10 @@ def test_every_section_draws_before_and_after_a_relief_is_made():
     panels = [cls for cls in ui_carving.CLASSES if cls is not ui_carving.VIEW3D_PT_relief_knot_of_relief]
     for step in (bpy.ops.mesh.relief_knot_relief, bpy.ops.mesh.relief_knot_tools):
         before = obj.relief_knot.text
-        assert all(drawn_here(cls) for cls in panels)
+        assert all(drawn(cls) for cls in panels)
         assert obj.relief_knot.text == before
         step()
-    assert all(drawn_here(cls) for cls in panels)
+    assert all(drawn(cls) for cls in panels)
     relief = relief_object.relief_of(obj)
     bpy.context.view_layer.objects.active = relief
     assert drawn(ui_carving.VIEW3D_PT_relief_knot_of_relief)
@@ -400,7 +400,7 @@ def test_every_section_draws_before_and_after_a_relief_is_made():
 
 def test_the_button_of_the_relief_stays_and_brings_back_one_that_is_out_of_sight_or_deleted(board, relief):
     def buttons():
-        notes = drawn_here(ui_carving.VIEW3D_PT_relief_knot_carving)
+        notes = drawn(ui_carving.VIEW3D_PT_relief_knot_carving)
         return [note[1] for note in notes if note[0] == "mesh.relief_knot_relief"]
 
     assert buttons() == ["Make Relief Again"]
@@ -412,18 +412,6 @@ def test_the_button_of_the_relief_stays_and_brings_back_one_that_is_out_of_sight
     assert buttons() == ["Make Relief"]
     assert bpy.ops.mesh.relief_knot_relief() == {"FINISHED"}
     assert relief_object.relief_of(board).users_scene
-
-
-def drawn_here(cls):
-    """What a panel shows; its static pieces come along."""
-    from types import SimpleNamespace
-
-    assert cls.poll(bpy.context)
-    notes = []
-    panel = SimpleNamespace(layout=Sheet(notes), draw_work=getattr(cls, "draw_work", None))
-    panel.begin = cls.begin.__get__(panel)
-    cls.draw(panel, bpy.context)
-    return notes
 
 
 def test_carving_needs_nothing_but_numpy_and_what_the_extension_brings():

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import inspect
 import re
-from types import SimpleNamespace
 
 import bpy
 import pytest
 
 from blender_addon import MODULES, ops_mend, props, store, translations, ui, ui_parts
-from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Site, Strand, Way
+from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Site, Strand, Strip, Way
 from knotgeom.made import make
 
 
@@ -33,6 +33,9 @@ class Sheet:
     def prop(self, data, name, text=None, **_):
         assert name in data.bl_rna.properties, name
         self.notes.append((name, text))
+
+    def template_icon_view(self, data, name, **_):
+        self.prop(data, name)
 
     def separator(self, **_):
         pass
@@ -69,21 +72,33 @@ class SettingsOf:
         assert name in self.kind.properties, name
 
 
+class Shown:
+    """A panel to be drawn: its own layout, and all else from its class."""
+
+    def __init__(self, cls, notes):
+        self.cls, self.layout = cls, Sheet(notes)
+
+    def __getattr__(self, name):
+        return inspect.getattr_static(self.cls, name).__get__(self, self.cls)
+
+
 def drawn(cls):
     """All that a panel shows, or None where it is hidden."""
     if hasattr(cls, "poll") and not cls.poll(bpy.context):
         return None
     notes = []
-    panel = SimpleNamespace(layout=Sheet(notes))
-    for name in ("begin", "draw_knot", "draw_finding"):
-        if hasattr(cls, name):
-            method = cls.__dict__.get(name) or getattr(cls, name)
-            setattr(panel, name, getattr(cls, name) if isinstance(method, staticmethod) else method.__get__(panel))
-    cls.draw(panel, bpy.context)
+    cls.draw(Shown(cls, notes), bpy.context)
     return notes
 
 
 PANELS = [cls for cls in ui.CLASSES if issubclass(cls, bpy.types.Panel)]
+
+SECTIONS = [
+    cls
+    for module in MODULES
+    for cls in getattr(module, "CLASSES", ())
+    if issubclass(cls, bpy.types.Panel) and cls.bl_region_type == "UI"
+]
 
 FAULTY = {
     "bend": Design(
@@ -125,6 +140,26 @@ def test_every_section_draws_and_changes_nothing(name):
     for cls in PANELS:
         assert drawn(cls) is not None
     assert (obj.relief_knot.text, obj.relief_knot.report, obj.relief_knot.error, len(obj.data.vertices)) == kept
+
+
+@pytest.mark.parametrize(
+    ("design", "thing"),
+    [
+        (Design(Grid(2, 2, 10.0, 10.0), heights=Heights(Making.FUSED)), "piece"),
+        (Design(Strip(2, 2, 8.0, 8.0)), "kit"),
+    ],
+    ids=["piece", "kit"],
+)
+def test_sections_of_what_is_made_draw_before_and_after_and_change_nothing(design, thing):
+    obj = new(design)
+    for made in (False, True):
+        if made:
+            assert getattr(bpy.ops.mesh, f"relief_knot_{thing}")() == {"FINISHED"}
+        kept = obj.relief_knot.text
+        notes = [note for cls in SECTIONS for note in drawn(cls) or ()]
+        assert obj.relief_knot.text == kept
+        assert (f"mesh.relief_knot_{thing}", operator_type(f"mesh.relief_knot_{thing}").name) in notes
+        assert (f"The {thing} is not made yet" in notes) is not made
 
 
 def test_sections_stand_in_the_order_of_the_work_and_few_are_open_at_first():
