@@ -75,7 +75,7 @@ def _break(number: int | None, remedy: BreakRemedy) -> dict[str, Any]:
     }
 
 
-def _site(site: Site, line: Line) -> Any:
+def _site(site: Site, line: Line) -> int | list[int]:
     return site.x if site.y == FREE or line in (Line.ALONG, Line.ACROSS) else [site.x, site.y]
 
 

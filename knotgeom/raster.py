@@ -9,18 +9,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .errors import DesignError
-from .mesh import Mesh, all_triangles
+from .mesh import Floats, Mesh, all_triangles
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
+U64 = NDArray[np.uint64]
 U8 = NDArray[np.uint8]
 Bools = NDArray[np.bool_]
 
@@ -165,7 +165,7 @@ def spread(counts: I64) -> tuple[I64, I64]:
     return item, np.arange(len(item)) - np.repeat(np.cumsum(counts) - counts, counts)
 
 
-def rasterise(vertices: Any, triangles: I32, window: Window) -> tuple[F32, I32]:
+def rasterise(vertices: Floats, triangles: I32, window: Window) -> tuple[F32, I32]:
     """Heights (rows, columns) float32, NaN where empty, and the triangle seen, -1 where empty.
 
     Height and triangle are packed into one 64-bit key that sorts by height first, so that keeping the greater key is
@@ -209,7 +209,7 @@ def _over_corners(better: np.ufunc, values: F64) -> F64:
     return np.asarray(better(better(values[:, 0], values[:, 1]), values[:, 2]), np.float64)
 
 
-def _fill(keys: Any, corners: F64, ids: I64, columns: int, rows: int) -> None:
+def _fill(keys: U64, corners: F64, ids: I64, columns: int, rows: int) -> None:
     """Merge triangles into the keys; ``corners`` (n, 3, 3): column, row, height of each, the top row first.
 
     A triangle is two halves with a level line between them, at its middle corner. Either half lies between the long
@@ -251,7 +251,7 @@ def _side(a: F64, b: F64) -> F64:
     return np.stack([a[:, 0], a[:, 2], a[:, 1], (b[:, 0] - a[:, 0]) / fall, (b[:, 2] - a[:, 2]) / fall], axis=1)
 
 
-def _merge(keys: Any, flat: I64, width: I64, z: F64, slope: F64, name: Any) -> None:
+def _merge(keys: U64, flat: I64, width: I64, z: F64, slope: F64, name: U64) -> None:
     """Merge level spans of samples into the keys: first sample, number of samples, height there and per sample."""
     for batch in batches(width, BATCH):
         span, step = spread(width[batch])

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from ..mesh import Bools, Floats, Ints, Mesh
 
 F32 = NDArray[np.float32]
+T = TypeVar("T", bound=np.generic)
 
 ROUNDS = 24
 """Times that what is too far off is put in; nearly always 3 or 4 are enough."""
@@ -74,7 +75,7 @@ def triangulate(height: F32, side: int, tolerance: float | F32, check: Callable[
         off: F32 = 0.5 * (one + other)
         off -= middle
         np.abs(off, out=off)
-        allowed: Any = _view(tolerance, middle, height) if isinstance(tolerance, np.ndarray) else tolerance
+        allowed = _view(tolerance, middle, height) if isinstance(tolerance, np.ndarray) else np.float32(tolerance)
         _view(active, middle, height)[...] |= off > allowed
     flat = np.empty_like(height)
     for turn in range(ROUNDS):
@@ -103,13 +104,14 @@ def upright(height: F32, dx: float, dy: float, tolerance: float) -> F32:
     for first in range(0, len(height), 256):
         low, high = max(first - 1, 0), min(first + 257, len(height))
         part = height[low:high]
-        slopes: Any = np.gradient(part, np.float32(dy), np.float32(dx))
+        down: F32 = np.gradient(part, np.float32(dy), axis=0)
+        across: F32 = np.gradient(part, np.float32(dx), axis=1)
         keep = slice(first - low, first - low + min(256, len(height) - first))
-        out[first : first + 256] = tolerance * np.sqrt(1 + slopes[0][keep] ** 2 + slopes[1][keep] ** 2)
+        out[first : first + 256] = tolerance * np.sqrt(1 + down[keep] ** 2 + across[keep] ** 2)
     return out
 
 
-def _view(target: NDArray[Any], like: F32, of: F32) -> NDArray[Any]:
+def _view(target: NDArray[T], like: F32, of: F32) -> NDArray[T]:
     """The part of ``target`` where ``like`` lies in ``of``; both arrays have the same shape."""
     at = (like.__array_interface__["data"][0] - of.__array_interface__["data"][0]) // of.itemsize
     row, column = divmod(at, of.shape[1])

@@ -8,7 +8,6 @@ strand is let down under them, rising again no steeper than a set slope.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -60,6 +59,17 @@ class Edges:
         return found[0], found[1]
 
 
+NO_EDGES = Edges(
+    crossing=np.zeros(0, np.int64),
+    over=np.zeros((0, 2), np.int64),
+    under=np.zeros((0, 2), np.int64),
+    over_share=np.zeros(0),
+    under_share=np.zeros(0),
+    point=np.zeros((0, 2)),
+    outward=np.zeros((0, 2)),
+)
+
+
 def following(lanes: Lanes) -> Ints:
     """The next sample along each lane, (m,)."""
     after = np.arange(1, len(lanes.sample) + 1)
@@ -72,7 +82,7 @@ def overlap_edges(counted: Counted, drawn: Drawn) -> Edges:
     courses, lanes, footprints = drawn.courses, drawn.lanes, drawn.footprints
     after = following(lanes)
     over_pass = counted.weaving.pass_one_over.astype(int)
-    columns: list[list[Any]] = [[], [], [], [], [], [], []]
+    found = [NO_EDGES]
     share = (np.arange(BETWEEN) / BETWEEN)[:, None]
     for crossing in range(len(footprints.lane)):
         picked = []
@@ -109,20 +119,26 @@ def overlap_edges(counted: Counted, drawn: Drawn) -> Edges:
             on = far[rows, near] <= under_width[near] / 2
             kept = np.flatnonzero(on)
             first = np.tile(ids[:-1], BETWEEN)[kept]
-            columns[0].append(np.full(len(kept), crossing))
-            columns[1].append(np.stack([first, after[first]], 1))
-            columns[2].append(np.stack([under[near[kept]], after[under[near[kept]]]], 1))
-            columns[3].append(np.repeat(share[:, 0], len(ids) - 1)[kept])
-            columns[4].append(part[kept, near[kept]])
-            columns[5].append(place[kept])
-            columns[6].append(out[kept] / np.maximum(np.linalg.norm(out[kept], axis=1, keepdims=True), 1e-12))
-    empty = [(0,), (0, 2), (0, 2), (0,), (0,), (0, 2), (0, 2)]
-    kinds: list[Any] = [np.int64, np.int64, np.int64, float, float, float, float]
-    joined: list[Any] = [
-        np.concatenate(parts) if parts else np.zeros(shape, kind)
-        for parts, shape, kind in zip(columns, empty, kinds, strict=True)
-    ]
-    return Edges(*joined)
+            found.append(
+                Edges(
+                    crossing=np.full(len(kept), crossing),
+                    over=np.stack([first, after[first]], 1),
+                    under=np.stack([under[near[kept]], after[under[near[kept]]]], 1),
+                    over_share=np.repeat(share[:, 0], len(ids) - 1)[kept],
+                    under_share=part[kept, near[kept]],
+                    point=place[kept],
+                    outward=out[kept] / np.maximum(np.linalg.norm(out[kept], axis=1, keepdims=True), 1e-12),
+                )
+            )
+    return Edges(
+        crossing=np.concatenate([edges.crossing for edges in found]),
+        over=np.concatenate([edges.over for edges in found]),
+        under=np.concatenate([edges.under for edges in found]),
+        over_share=np.concatenate([edges.over_share for edges in found]),
+        under_share=np.concatenate([edges.under_share for edges in found]),
+        point=np.concatenate([edges.point for edges in found]),
+        outward=np.concatenate([edges.outward for edges in found]),
+    )
 
 
 def give_way(lanes: Lanes, edges: Edges, z: Floats, separation: float, slope: float) -> Floats:

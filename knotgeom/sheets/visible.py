@@ -582,7 +582,8 @@ def inside(outline: Floats, point: Floats) -> bool:
 def _gathered(lanes: Lanes, walks: list[tuple[int, Floats]]) -> list[Piece]:
     """Outlines with the holes that lie in them; pieces too small to be cut or seen are left out."""
     sized = [(rail, line, area(line)) for rail, line in walks if len(line) > 2]
-    outer = [(rail, line, size, []) for rail, line, size in sized if size > TOUCH]  # type: ignore[var-annotated]
+    none: list[Floats] = []
+    outer = [(rail, line, size, none.copy()) for rail, line, size in sized if size > TOUCH]
     outer.sort(key=lambda each: each[2])
     for rail, line, size in sized:
         if size >= -TOUCH:
