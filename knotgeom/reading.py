@@ -9,24 +9,20 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import errno
 import gc
 import json
-import math
 import os
-import re
-import stat
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from . import design as d
 from .checking import check_meaning
 from .errors import DesignError
 from .files.incoming import read_mesh
-from .forms import Object, printable, shown
+from .files.opening import read_bytes, unreadable
+from .forms import printable, shown
+from .jsontext import MOST_BYTES, parsed
 from .layout.check import MOST_CELLS
 from .table import DESIGN, PASS
 
@@ -44,13 +40,7 @@ __all__ = [
     "written_pass",
 ]
 
-MOST_BYTES = 16 * 2**20
-"""Size that a design file may have; every break and pass of the largest layout that people draw fits well within."""
-
-_MOST_KEYS = 1000
 _DEEPEST_PANEL = 8  # panels within panels
-_DEEPEST = 50  # of brackets; what is less deep is refused for what it is
-_LONG_DIGITS = re.compile(r"[0-9]{299}")
 _LINE = 110  # characters after which a written list goes on on the next line
 
 
@@ -84,7 +74,7 @@ def read_file(path: str | os.PathLike[str]) -> d.Design:
     try:
         data = _bytes(Path(path))
     except (OSError, ValueError) as error:  # ValueError: a null character in the path
-        raise _unreadable(error, name) from None
+        raise unreadable(error, name) from None
     return read_text(data, name, Path(path).resolve().parent)
 
 
@@ -109,7 +99,7 @@ def read_text(text: str | bytes, file: str = "", folder: Path | None = None) -> 
     """
     try:
         with _uncollected():
-            value = _parsed(text)
+            value = parsed(text)
             _refuse_other_version(value)
             design: d.Design = loaded(DESIGN.read(value, ""), folder)
             check_meaning(design)
@@ -148,7 +138,7 @@ def loaded(
         except DesignError as error:
             raise DesignError(f'in "{printable(layout.file)}": {error}', "mend that mesh", "layout.mesh.file") from None
         except OSError as error:
-            raise _unreadable(error, printable(layout.file, 400)) from None
+            raise unreadable(error, printable(layout.file, 400)) from None
         return dataclasses.replace(design, layout=dataclasses.replace(layout, vertices=vertices, faces=faces))
     if not isinstance(layout, d.Panel):
         return design
@@ -166,14 +156,14 @@ def loaded(
             raise DesignError(f'the panel "{printable(piece.file)}" has itself for a piece', "name another file", place)
         if path not in known:
             try:
-                value = _parsed(_bytes(path))
+                value = parsed(_bytes(path, follow=False))
                 _refuse_other_version(value)
                 inner = loaded(_piece(DESIGN.read(value, "")), folder, (*within, path), known)
                 check_meaning(inner)
             except (OSError, ValueError) as error:
                 if isinstance(error, DesignError):
                     raise DesignError(f'in "{printable(piece.file)}": {error}', "mend that design", place) from None
-                raise _unreadable(error, printable(piece.file, 400)) from None
+                raise unreadable(error, printable(piece.file, 400)) from None
             known[path] = inner
         pieces.append(dataclasses.replace(piece, design=known[path]))
     return dataclasses.replace(design, layout=dataclasses.replace(layout, pieces=tuple(pieces)))
@@ -240,101 +230,8 @@ def _uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def _bytes(path: Path) -> bytes:
-    # Opened without waiting, so that a pipe with nobody at its other end is refused and not waited for.
-    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-    with os.fdopen(handle, "rb") as stream:
-        kind = os.fstat(handle).st_mode
-        if stat.S_ISDIR(kind):
-            raise IsADirectoryError(errno.EISDIR, "Is a directory")
-        if not stat.S_ISREG(kind):
-            raise OSError(errno.EINVAL, "Not a plain file")
-        data = stream.read(MOST_BYTES + 1)
-    return data
-
-
-def _unreadable(error: OSError | ValueError, name: str) -> DesignError:
-    reason = getattr(error, "strerror", None) or str(error)
-    remedies = {
-        errno.ENOENT: "give the name of a design file that exists",
-        errno.EISDIR: "give the name of a design file in it",
-        errno.EACCES: "give a file that you may read",
-    }
-    remedy = remedies.get(getattr(error, "errno", None) or 0, "give the name of a design file")
-    return DesignError(f"cannot be read ({reason[:1].lower()}{reason[1:]})", remedy, file=name)
-
-
-def _parsed(text: str | bytes) -> Any:
-    if len(text) > MOST_BYTES:
-        raise DesignError(
-            f"larger than {MOST_BYTES // 2**20} MiB, too large for a design", "give a file with fewer entries"
-        )
-    if isinstance(text, bytes):
-        text = _decoded(text)
-    if text.startswith("\ufeff"):
-        raise DesignError("starts with a byte order mark", "save it as UTF-8 without one")
-    if not text.strip():
-        raise DesignError("is empty", "give a JSON object with the keys interlace and layout")
-    _refuse_overgrown(text)
-    long_or_none = _integer if _LONG_DIGITS.search(text) else None  # the plain reader of numbers is far faster
-    try:
-        return json.loads(text, object_pairs_hook=Object, parse_int=long_or_none, parse_float=_float)
-    except json.JSONDecodeError as error:
-        where = f"line {error.lineno}, column {error.colno}"
-        raise DesignError(f"is not JSON here ({_lower(error.msg)})", _json_remedy(text, error), where) from None
-
-
-def _refuse_overgrown(text: str) -> None:
-    """Refuse quickly what is nested or keyed as no design is, before the parser builds it all.
-
-    The parser has a limit to depth of its own, another one in each Python. Brackets and colons inside strings are
-    counted too: no string of a design holds any.
-    """
-    if text.count(":") > _MOST_KEYS:
-        raise DesignError(f"has about {text.count(':'):,} keys", "give a design, which has a few dozen")
-    characters = np.frombuffer(text.encode("utf-8", "replace"), np.uint8)
-    opening = (characters == ord("[")) | (characters == ord("{"))
-    closing = (characters == ord("]")) | (characters == ord("}"))
-    depth = np.cumsum(opening.view(np.int8) - closing.view(np.int8), dtype=np.int32)
-    if depth.max(initial=0) > _DEEPEST:
-        raise DesignError("lists or objects are nested too deeply", "a design nests no more than 6 deep")
-
-
-def _decoded(data: bytes) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise DesignError("is UTF-16 text", "save it as UTF-8 without a byte order mark")
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise DesignError(
-            f"is not UTF-8 text (byte 0x{data[error.start]:02x} at offset {error.start:,})",
-            "give a JSON file saved as UTF-8",
-            f"line {line}",
-        ) from None
-
-
-def _lower(words: str) -> str:
-    return words[:1].lower() + words[1:]
-
-
-def _json_remedy(text: str, error: json.JSONDecodeError) -> str:
-    if error.pos >= len(text.rstrip()):
-        return "the text ends too early; close what is open"
-    if "\0" in text:
-        return "give a JSON file, this one is binary"
-    return f"found {shown(text[error.pos : error.pos + 12])}; put JSON right at this place"
-
-
-def _integer(digits: str) -> int | float:
-    # Python refuses to convert very long digit strings, and none of them is a size; infinity is refused with its place.
-    return int(digits) if len(digits) < 300 else math.inf
-
-
-def _float(text: str) -> int | float:
-    # JSON knows one kind of number: 4.0 is the whole number 4, to JSON Schema too.
-    value = float(text)
-    return int(value) if value.is_integer() and abs(value) < 2**53 else value
+def _bytes(path: Path, follow: bool = True) -> bytes:
+    return read_bytes(path, MOST_BYTES, follow=follow)
 
 
 def _refuse_other_version(value: Any) -> None:

@@ -29,7 +29,11 @@ class Stage:
 
 
 STAGES = (
-    Stage("ground", "errors mesh cycles light files.whole files.png16", "arrays, errors, files written whole"),
+    Stage(
+        "ground",
+        "errors mesh cycles light files.whole files.together files.opening files.png16",
+        "arrays, errors, files written whole",
+    ),
     Stage(
         "values",
         "carving.cutters carving.gouges carving.tools carving.options printing.options trims.options design",
@@ -40,7 +44,7 @@ STAGES = (
     Stage("setting out", "naming panel resolve sizing places", "panels and borders as grids, every length in mm"),
     Stage(
         "reading",
-        "forms printing.materials carving.form printing.form trims.form files.incoming table checking reading",
+        "forms jsontext printing.materials carving.form printing.form trims.form files.incoming table checking reading",
         "a checked design from a file, and its schema",
     ),
     Stage("editing", "editing symmetry", "a changed design"),

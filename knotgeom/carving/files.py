@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import math
 import os
@@ -10,8 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from ..design import Design
-from ..errors import DesignError
-from ..files import png16, stl, whole
+from ..files import png16, stl, together
 from ..files.threemf import Body, write_threemf
 from ..made import Progress
 from .options import Carving
@@ -38,21 +36,11 @@ def refuse_folder(folder: str | os.PathLike[str], replace: bool) -> None:
     Raises
     ------
     DesignError
-        Files of these names are there already.
+        It is no folder, or has files of these names already.
     OSError
-        It is no folder, or cannot be written to.
+        It cannot be written to.
     """
-    path = Path(folder)
-    if not path.is_dir():
-        if os.path.lexists(path):
-            raise NotADirectoryError(20, "Not a folder", os.fspath(path))
-        if not path.absolute().parent.is_dir():
-            raise FileNotFoundError(2, "No such folder", os.fspath(path.parent))
-        return
-    there = [name for name in NAMES if os.path.lexists(path / name)]
-    if there and not replace:
-        raise DesignError(f"{there[0]} is there already", "give another folder, or --replace", file=os.fspath(folder))
-    whole.refuse_unwritable(path / REPORT)
+    together.refuse_existing(folder, NAMES, replace=replace)
 
 
 def write(
@@ -81,28 +69,18 @@ def write(
         They cannot be written; what stood there before is untouched.
     """
     refuse_folder(folder, replace)
-    path = Path(folder)
-    made = not path.is_dir()
-    path.mkdir(exist_ok=True)
     field = relief.field
     tools = reach_report(relief.panel, field) if tools is None else tools
-    try:
-        with contextlib.ExitStack() as stack:
-            spare = {name: stack.enter_context(whole.replacing(path / name)) for name in NAMES}
-            _put(spare[STL], stl.encode(relief.mesh))
-            write_threemf(spare[THREEMF], [Body(relief.mesh, "relief")], title="carved relief")
-            _put(spare[MAP], png16.encode(greys(relief), png_texts(relief), field.pitch))
-            _put(spare[SCALE], [_json(scale_facts(relief))])
-            _put(spare[PICTURE], png16.encode(preview(relief), {"Title": "preview of a carved relief"}))
-            _put(spare[UNCUT], png16.encode(uncut_pixels(tools.reaches), uncut_texts(tools.reaches)))
-            _put(spare[SECTIONS], [sections_drawing(relief.panel, field, tools).encode("utf-8")])
-            _put(spare[REPORT], [_json({**report(relief), "tools": tools.facts})])
-    except BaseException:
-        if made:
-            with contextlib.suppress(OSError):
-                path.rmdir()
-        raise
-    return [path / name for name in NAMES]
+    with together.together(folder, NAMES) as spare:
+        _put(spare / STL, stl.encode(relief.mesh))
+        write_threemf(spare / THREEMF, [Body(relief.mesh, "relief")], title="carved relief")
+        _put(spare / MAP, png16.encode(greys(relief), png_texts(relief), field.pitch))
+        _put(spare / SCALE, [_json(scale_facts(relief))])
+        _put(spare / PICTURE, png16.encode(preview(relief), {"Title": "preview of a carved relief"}))
+        _put(spare / UNCUT, png16.encode(uncut_pixels(tools.reaches), uncut_texts(tools.reaches)))
+        _put(spare / SECTIONS, [sections_drawing(relief.panel, field, tools).encode("utf-8")])
+        _put(spare / REPORT, [_json({**report(relief), "tools": tools.facts})])
+    return [Path(folder) / name for name in NAMES]
 
 
 def carve_to(

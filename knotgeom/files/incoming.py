@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import os
 import re
 import struct
 from collections.abc import Iterator
@@ -20,6 +19,7 @@ import numpy as np
 
 from ..errors import DesignError
 from ..layout.check import MOST_CELLS
+from .opening import read_bytes
 
 Vertices = tuple[tuple[float, float, float], ...]
 Faces = tuple[tuple[int, ...], ...]
@@ -53,7 +53,7 @@ _KINDS = {
 
 
 def read_mesh(path: Path) -> tuple[Vertices, Faces]:
-    """Vertices, mm, and faces of an OBJ or PLY file.
+    """Vertices, mm, and faces of an OBJ or PLY file, its path one without a link at its end.
 
     Vertices keep their order, faces theirs; groups, normals, texture coordinates, materials, lines and points are left
     out.
@@ -68,12 +68,8 @@ def read_mesh(path: Path) -> tuple[Vertices, Faces]:
     kind = path.suffix.lower()
     if kind not in (".obj", ".ply"):
         raise DesignError(f'"{kind}" is no mesh format known here', "give an .obj or a .ply file")
-    with path.open("rb") as stream:
-        size = os.fstat(stream.fileno()).st_size
-        if size > MOST_BYTES:
-            raise DesignError(f"the file has {size:,} bytes", f"give at most {MOST_BYTES:,}")
-        data = stream.read(MOST_BYTES + 1)
-    if len(data) > MOST_BYTES:  # it has grown meanwhile
+    data = read_bytes(path, MOST_BYTES, follow=False)
+    if len(data) > MOST_BYTES:
         raise DesignError(f"the file has more than {MOST_BYTES:,} bytes", "give a smaller mesh")
     return parsed_mesh(data, kind)
 

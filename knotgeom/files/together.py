@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 import shutil
@@ -11,14 +12,18 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from ..errors import DesignError
+from . import whole
 
 
 def refuse_existing(folder: str | os.PathLike[str], names: Iterable[str], *, replace: bool) -> None:
-    """Refuse a folder that holds such files already, or that is none, before any long work.
+    """Refuse a folder that holds such files already, that is none, or that cannot be written to, before any long work.
 
     Raises
     ------
     DesignError
+        It is no folder, or has files of these names that may not be replaced.
+    OSError
+        It, or one of those files, cannot be written.
     """
     target = Path(folder)
     if os.path.lexists(target) and not target.is_dir():
@@ -29,6 +34,9 @@ def refuse_existing(folder: str | os.PathLike[str], names: Iterable[str], *, rep
                 raise DesignError("is there already", "give another folder, or --replace", file=str(target / name))
             if (target / name).is_dir():
                 raise DesignError("is a folder", "give another folder", file=str(target / name))
+            if (target / name).exists() and not os.access(target / name, os.W_OK):
+                raise PermissionError(errno.EACCES, "Permission denied", str(target / name))
+    os.rmdir(_spare(target))
 
 
 @contextlib.contextmanager
@@ -47,40 +55,74 @@ def together(folder: str | os.PathLike[str], names: Sequence[str]) -> Iterator[P
     """
     target = Path(folder)
     there = target.is_dir()
-    if not there and not target.absolute().parent.is_dir():
-        raise FileNotFoundError(2, "No such folder", str(target.parent))
-    spare = (target if there else target.parent) / f".part-{secrets.token_hex(8)}"
-    os.mkdir(spare)
+    spare = _spare(target)
+    keep = _Keep()
     try:
         yield spare
         for name in names:
             with open(spare / name, "rb+") as stream:
                 os.fsync(stream.fileno())
         if there:
-            _move(spare, target, names)
+            _move(spare, target, names, keep)
         else:
             mode = stat.S_IMODE(spare.stat().st_mode)
             os.replace(spare, target)
             os.chmod(target, mode)
+        whole.settle(target if there else target.absolute().parent)
     finally:
-        shutil.rmtree(spare, ignore_errors=True)
+        if not keep.alone:
+            shutil.rmtree(spare, ignore_errors=True)
 
 
-def _move(spare: Path, target: Path, names: Sequence[str]) -> None:
-    """All files into a folder that is there; those that they replace are kept until all are in place."""
+def _spare(target: Path) -> Path:
+    """A new folder in the folder, or beside it where it is not there yet."""
+    there = target.is_dir()
+    if not there and not target.absolute().parent.is_dir():
+        raise FileNotFoundError(errno.ENOENT, "No such folder", str(target.parent))
+    spare = (target if there else target.parent) / f".part-{secrets.token_hex(8)}"
+    os.mkdir(spare)
+    return spare
+
+
+class _Keep:
+    """Whether the spare folder may have the only copy of a file that was there before."""
+
+    alone = False
+
+
+def _move(spare: Path, target: Path, names: Sequence[str], keep: _Keep) -> None:
+    """All files into a folder that is there; those that they replace are kept until all are in place.
+
+    Where the disk fails in putting them back too, the spare folder stays, with the old files in it.
+    """
     done: list[str] = []
     kept: list[str] = []
     try:
         for name in names:
             if (target / name).exists():
-                os.replace(target / name, spare / f"{name}.before")
+                os.chmod(spare / name, stat.S_IMODE((target / name).stat().st_mode))
+                keep.alone = True
+                _keep_before(target / name, spare / f"{name}.before")
                 kept.append(name)
             os.replace(spare / name, target / name)
             done.append(name)
+        keep.alone = False
     except BaseException:
-        for name in done:
-            with contextlib.suppress(OSError):
-                os.unlink(target / name)
         for name in kept:
             os.replace(spare / f"{name}.before", target / name)
+        keep.alone = False
+        for name in set(done).difference(kept):
+            with contextlib.suppress(OSError):
+                os.unlink(target / name)
         raise
+
+
+def _keep_before(old: Path, kept: Path) -> None:
+    """Give a file a second name, so that its first stands for the old or the new file at every moment.
+
+    A file system without such links has it renamed.
+    """
+    try:
+        os.link(old, kept, follow_symlinks=False)
+    except (OSError, NotImplementedError):
+        os.replace(old, kept)

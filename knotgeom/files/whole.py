@@ -52,7 +52,7 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
         with contextlib.suppress(OSError):
             spare.unlink()
         raise
-    _settle(target.parent)
+    settle(target.parent)
 
 
 def write(path: str | os.PathLike[str], content: Iterable[bytes]) -> None:
@@ -90,7 +90,7 @@ def _spare(target: Path) -> Path:
     return target.with_name(f".part-{secrets.token_hex(8)}{target.suffix}")
 
 
-def _settle(folder: Path) -> None:
+def settle(folder: Path) -> None:
     """Make the new name itself survive a power cut, where the system lets a folder be flushed."""
     if os.name != "posix":
         return

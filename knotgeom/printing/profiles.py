@@ -6,13 +6,14 @@ to design for additive manufacturing, ISO/ASTM 52910, gives none for that reason
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from ..errors import DesignError
+from ..files.opening import read_bytes, unreadable
 from ..forms import Number, printable, shown
+from ..jsontext import MOST_BYTES, parsed
 
 PRACTICE = "common practice, no source"
 RANGES = "an engineering note on design for printing, quoted at second hand (a range; no standard gives one)"
@@ -198,6 +199,8 @@ def from_json(found: object) -> Profile:
     if not isinstance(found, dict):
         raise DesignError(f"found {shown(found)}", "give an object of limits")
     known = ("name", "kind", "like", *LIMITS)
+    for key in getattr(found, "repeated", ()):
+        raise DesignError(f'the key "{printable(key)}" stands here more than once', "keep one of them")
     for key in found:
         if key not in known:
             raise DesignError(f'there is no key "{printable(str(key))}"', f"give one of: {', '.join(known)}")
@@ -216,6 +219,8 @@ def _limit(found: object, key: str) -> Limit:
     source = "the user's own"
     place = key
     if isinstance(found, dict):
+        for inner in getattr(found, "repeated", ()):
+            raise DesignError(f'the key "{printable(inner)}" stands here more than once', "keep one of them", key)
         for inner in found:
             if inner not in ("value", "source"):
                 raise DesignError(f'there is no key "{printable(str(inner))}"', "give value and source", key)
@@ -237,19 +242,15 @@ def read_profile(path: str) -> Profile:
     DesignError
         If it cannot be read, with the file and the place in it.
     """
+    name = printable(path, 400)
     try:
-        with open(path, encoding="utf-8") as file:
-            found = json.load(file)
-    except OSError as error:
-        raise DesignError(
-            f"cannot be read ({(error.strerror or str(error)).lower()})", "give a file of limits", file=path
-        ) from None
-    except (ValueError, RecursionError):
-        raise DesignError("is no JSON", "give a file of limits in JSON", file=path) from None
+        data = read_bytes(path, MOST_BYTES)
+    except (OSError, ValueError) as error:  # ValueError: a null character in the path
+        raise unreadable(error, name, "a file of limits") from None
     try:
-        return from_json(found)
+        return from_json(parsed(data, "a file of limits", 2, "kind and like"))
     except DesignError as error:
-        raise error.within(path) from None
+        raise error.within(name) from None
 
 
 def named(name: str | None, kind: str) -> Profile:

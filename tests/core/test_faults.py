@@ -432,7 +432,7 @@ def test_panels_that_name_each_other_are_refused_and_never_read_twice(tmp_path, 
         (tmp_path / f"{levels}-{k}.json").write_text(DESIGN)
     opened = []
     really = reading._bytes
-    monkeypatch.setattr(reading, "_bytes", lambda path: opened.append(path) or really(path))
+    monkeypatch.setattr(reading, "_bytes", lambda path, **how: opened.append(path) or really(path, **how))
     with pytest.raises(DesignError):
         read_file(tmp_path / "0-0.json")
     assert len(opened) == len(set(opened)) <= levels * count + 1

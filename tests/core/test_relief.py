@@ -398,7 +398,7 @@ def test_files_that_are_there_are_kept_unless_they_may_be_replaced(tmp_path, cap
     asked = ["carve", str(tmp_path / "knot.json"), "-o", str(out), "--resolution", "1"]
     assert command.main(asked) == 2
     error = capsys.readouterr().err
-    assert error.count("\n") == 1 and "relief.stl is there already" in error and "--replace" in error
+    assert error.count("\n") == 1 and "relief.stl: is there already" in error and "--replace" in error
     assert (out / "relief.stl").read_text() == "old"
     assert command.main([*asked, "--replace"]) == 0
     assert (out / "notes.txt").read_text() == "mine"

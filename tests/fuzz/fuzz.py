@@ -1,14 +1,15 @@
 """Let Atheris grow inputs for a reader: ``python tests/fuzz/fuzz.py TARGET [SECONDS]`` (``make fuzz``).
 
 Coverage of the reader guides what is tried next (libFuzzer under Atheris). An input that raises anything but a refusal,
-takes more than 2 s or 512 MiB in one piece ends the run; it is written to ``out/fuzz/TARGET-...`` and
-belongs, made small, into ``tests/fuzz/found/TARGET``.
+takes more than 2 s, or lets the process grow by more than 512 MiB while it is read, ends the run; it is written to
+``out/fuzz/TARGET-...`` and belongs, made small, into ``tests/fuzz/found/TARGET``.
 """
 
 from __future__ import annotations
 
 import random
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import atheris
@@ -21,7 +22,36 @@ with atheris.instrument_imports(include=["knotgeom"]):
 
 SECONDS_EACH, MOST_MIB, LONGEST = 2, 512, 65_536
 PROCESS_MIB = 4096
-"""Atheris itself grows by about a GiB in half a million runs; the reader does not."""
+"""Atheris itself grows by about a GiB in half a million runs; so what each input adds is looked at: see `bounded`."""
+STATUS, RESET = Path("/proc/self/status"), Path("/proc/self/clear_refs")
+
+
+def memory() -> tuple[int, int]:
+    """What the process holds, and the most that it held since the last reset, KiB (Linux; proc_pid_status(5))."""
+    found = dict(line.split(":", 1) for line in STATUS.read_text(encoding="ascii").splitlines())
+    return int(found["VmRSS"].split()[0]), int(found["VmHWM"].split()[0])
+
+
+def bounded(target: Callable[[bytes], None]) -> Callable[[bytes], None]:
+    """The same target, failing where an input lets the process grow beyond the bound, if only for a moment."""
+
+    def run(data: bytes) -> None:
+        RESET.write_text("5", encoding="ascii")  # the peak begins anew: proc_pid_clear_refs(5)
+        before, _ = memory()
+        try:
+            target(data)
+        finally:
+            most = memory()[1] - before
+            if most > PEAK[0] + 1024:  # libFuzzer ends the process without a last word, so it is told as it grows
+                PEAK[0] = most
+                print(f"at most {most // 1024} MiB for one input", file=sys.stderr, flush=True)
+        assert most < MOST_MIB * 1024, f"{most // 1024} MiB for {len(data)} bytes"
+
+    return run
+
+
+PEAK = [0]
+"""The most that any input of this run took, KiB."""
 
 
 def mutate(data: bytes, longest: int, seed: int) -> bytes:
@@ -51,7 +81,7 @@ def main() -> None:
         "-print_final_stats=1",
         "-close_fd_mask=0",
     ]
-    atheris.Setup([sys.argv[0], *options, str(grown)], targets.TARGETS[name], custom_mutator=mutate)
+    atheris.Setup([sys.argv[0], *options, str(grown)], bounded(targets.TARGETS[name]), custom_mutator=mutate)
     atheris.Fuzz()
 
 
