@@ -15,9 +15,11 @@ import pytest
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
 
 from knotgeom.design import Breaks, Design, Divide, Grid, Hand, Pass, Rejoin, Site, Way, Weave
-from knotgeom.tjoin import adjacency, least_matching, minimum_t_join
+from knotgeom.tjoin import adjacency, least_matching, minimum_t_join, nearby_matching
 from knotgeom.weave import end_turns, faces
 from tests.core.reference import Over, Woven, made, parts, step_costs, tool_over, woven
 from tests.core.strategies import designs, drawn, inner_sites
@@ -322,6 +324,29 @@ def test_a_cheaper_way_round_is_taken_and_parallel_edges_count_by_their_lightest
     assert join.tolist() == [False, False, True, True, False]
     weight[3] = 5
     assert minimum_t_join(adjacency(3, first, second, weight), [0, 1], 5).tolist() == [False, True, False, False, False]
+
+
+@given(
+    st.integers(2, 7),
+    st.integers(2, 7),
+    st.sampled_from([[1], [1, 2, 3], [1, 40], [1, 1, 1, 900]]),
+    st.floats(0.05, 1.0),
+    st.integers(0, 2**32),
+)
+def test_matching_only_what_is_near_gives_the_pairs_that_matching_everything_gives(rows, columns, lengths, share, seed):
+    """Grids with steps of mixed lengths; all distances by SciPy's Dijkstra, all pairs offered to the matching."""
+    chance = np.random.default_rng(seed)
+    cell = np.arange(rows * columns).reshape(rows, columns)
+    first = np.concatenate([cell[:, 1:].ravel(), cell[1:].ravel()])
+    second = np.concatenate([cell[:, :-1].ravel(), cell[:-1].ravel()])
+    weight = chance.choice(lengths, len(first))
+    chosen = np.flatnonzero(chance.random(rows * columns) < share)
+    chosen = chosen[: len(chosen) // 2 * 2]
+    assume(len(chosen) >= 2)
+    graph = csr_array((weight, (first, second)), shape=(rows * columns,) * 2)
+    length = dijkstra(graph, directed=False, indices=chosen)[:, chosen].astype(np.int64)
+    near = nearby_matching(adjacency(rows * columns, first, second, weight), chosen.tolist())
+    assert near == least_matching(length)
 
 
 def test_matchings_weigh_the_same_with_either_library(monkeypatch: pytest.MonkeyPatch) -> None:
