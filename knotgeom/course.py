@@ -28,7 +28,7 @@ from .trace import Circuits
 
 NONE_OWN: Mapping[int, Sizes] = MappingProxyType({})
 ROOM = 20.0
-"""How large a cylinder a flat strip is swept on, at least, in thicknesses and separations."""
+"""How far from its axis a flat strip is taken round, at least, in thicknesses and separations."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +60,10 @@ class Courses:
     period : float
         Length of a round, mm; 0 for a layout that is no strip.
     roll : float
-        Radius, mm, of the cylinder that a strip is swept on: its own, or for a flat strip one that leaves room.
+        Radius, mm, of the cylinder that a strip is swept on; for a flat strip how far it is taken round, see
+        :mod:`knotgeom.loop`.
+    flat : bool
+        Whether it is a flat strip, taken round only to be swept and united.
     lift : Lift or None
         How the surface lies along the strands; None in the plane.
     """
@@ -77,6 +80,7 @@ class Courses:
     lap: Floats
     period: float = 0.0
     roll: float = 0.0
+    flat: bool = False
     lift: Lift | None = None
 
     def near(self, vectors: Floats) -> Floats:
@@ -132,9 +136,10 @@ def plan_courses(
     if not layout.period:
         return courses
     roll = layout.period / (2 * math.pi)
-    if getattr(design.layout, "surface", None) is None:
+    flat = getattr(design.layout, "surface", None) is None
+    if flat:
         roll = max(roll, ROOM * (size.thickness + size.separation))
-    return replace(courses, roll=roll)
+    return replace(courses, roll=roll, flat=flat)
 
 
 def _sample(knots: Knots, first: list[int], lap: Floats, circuits: Circuits, spacing: float, layout: Layout) -> Courses:
@@ -261,7 +266,7 @@ def _sample(knots: Knots, first: list[int], lap: Floats, circuits: Circuits, spa
     elif surface is not None:
         lift = _lift(surface, position, sample_up, unit(lateral), tangent, 0.05 * spacing)
     return Courses(
-        start, position, lateral, curvature, tips, along, length, visit_along, bent, lap, layout.period, 0.0, lift
+        start, position, lateral, curvature, tips, along, length, visit_along, bent, lap, layout.period, lift=lift
     )
 
 

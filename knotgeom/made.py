@@ -31,7 +31,8 @@ from .heights import Relief, raise_strands
 from .lanes import Lanes, lay_lanes
 from .layout import Layout, lay_out
 from .layout.halfedge import CROSSING
-from .layout.ring import rolled, unrolled
+from .layout.ring import rolled
+from .loop import unlooped
 from .mesh import Floats, Mesh
 from .panel import merged_circuits
 from .parts import crowded_parts, shallow_meetings
@@ -40,7 +41,7 @@ from .remedies import proved
 from .resolve import resolved
 from .seam import laid_flat
 from .sizing import sizes
-from .solid import Tool, united
+from .solid import LEAST, Tool, united
 from .styles import circuit_styles, own_sizes
 from .sweep import sweep
 from .trace import Circuits, trace
@@ -259,12 +260,12 @@ def _is_flat(counted: Counted) -> bool:
     return getattr(counted.design.layout, "surface", None) is None
 
 
-def _laid(mesh: Mesh, counted: Counted, courses: Courses) -> Mesh:
+def _laid(mesh: Mesh, counted: Counted, courses: Courses, least: float | None = None) -> Mesh:
     """A flat strip's mesh laid flat again, cut where it comes round; any other as it is."""
-    if not courses.period or not _is_flat(counted):
+    if not courses.flat:
         return mesh
-    flat = replace(mesh, vertices=unrolled(mesh.vertices, courses.period, courses.roll))
-    return laid_flat(flat, courses.period, ASIDE * counted.size.width)
+    flat = replace(mesh, vertices=unlooped(mesh.vertices, courses.period, courses.roll))
+    return laid_flat(flat, courses.period, ASIDE * counted.size.width, least)
 
 
 def no_mesh(made: Made) -> DesignError:
@@ -311,7 +312,7 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
                 c.design.heights.way,
                 tool=tool,
             )
-            return _laid(body, c, d.courses)
+            return _laid(body, c, d.courses, LEAST * c.size.width)
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise

@@ -1,22 +1,28 @@
 """Strips laid flat: a mesh of strands that run round and round, cut where the strip comes round and capped.
 
-Strands are swept along a strip as on a cylinder, where they close; laid flat, what crosses the seam is cut there. Both
+Strands are swept along a strip taken round, where they close; laid flat, what crosses the seam is cut there. Both
 sides of the seam get the very same vertices, one strip's length apart, so that the strip repeats without a gap.
 """
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 
+from .clean import is_sound
 from .errors import DesignError
 from .mesh import Floats, Mesh, all_triangles
 
 _BREADTH = 1e-7
 """Area of a triangle of a cap, in squares as wide as the cap, from which on it is taken for one."""
-_PLACES = 12  # that are looked at for a cut
+_REACH = 20.0
+"""How far beyond the least place for a cut it may lie, times as far."""
+_PLACES = 5  # that are tried for a cut
 
 
-def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
+def laid_flat(mesh: Mesh, period: float, aside: float, least: float | None = None) -> Mesh:
     """Cut the mesh of a strip where it comes round and close it there.
 
     Parameters
@@ -29,17 +35,38 @@ def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
         How far beside x = 0 it is cut at least, mm: strands cross there, and a cut through the middle of a crossing
         would meet vertices. It is cut a little further on where that keeps clearer of them, and comes out moved by as
         much.
+    least : float, optional
+        Lowest triangle that may be left, mm. Vertices are then rounded to single precision, and what comes out is
+        sound.
 
     Returns
     -------
     Mesh
         Triangles only, x from 0 to ``period``.
+
+    Raises
+    ------
+    ValueError
+        If no sound solid comes out.
     """
+    for place in _clear_places(mesh.vertices[:, 0], period, aside):
+        cut = _cut_at(mesh, period, place)
+        if least is None:
+            return cut
+        places = cut.vertices.astype(np.float32).astype(float)
+        places[:, 0] = np.where(cut.vertices[:, 0] == period, period, places[:, 0])
+        if is_sound(places, cut.triangles, least):
+            return replace(cut, vertices=places)
+    raise ValueError("the strip is cut to no sound solid")
+
+
+def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
+    """The same, cut at ``place``."""
     faces = all_triangles(mesh)
     quads = len(mesh.quads)
     uv = np.concatenate([mesh.quad_uv[:, [0, 1, 2, 0, 2, 3]].reshape(2 * quads, 3, 2), mesh.triangle_uv])
     strand = np.concatenate([np.repeat(mesh.quad_strand, 2), mesh.triangle_strand])
-    vertices = mesh.vertices - [_clearest(mesh.vertices[:, 0], period, aside), 0.0, 0.0]
+    vertices = mesh.vertices - [place, 0.0, 0.0]
     vertices[:, 0] %= period
     x = vertices[faces, 0]
     crossing = x.max(1) - x.min(1) > period / 2
@@ -119,11 +146,12 @@ def laid_flat(mesh: Mesh, period: float, aside: float) -> Mesh:
     )
 
 
-def _clearest(x: Floats, period: float, aside: float) -> float:
-    """Where to cut, from ``aside`` to a few times as far, as far from every vertex as can be: no face is a sliver."""
-    places = aside * (1 + 0.37 * np.arange(_PLACES))
-    clear = [float(np.abs((x - place + period / 2) % period - period / 2).min()) for place in places]
-    return float(places[int(np.argmax(clear))])
+def _clear_places(x: Floats, period: float, aside: float) -> list[float]:
+    """Where to cut, at least ``aside``: the middles of the widest gaps between vertices, widest first."""
+    near = np.mod(x - aside, period)
+    near = np.sort(np.concatenate([[0.0], near[near < _REACH * aside], [_REACH * aside]]))
+    widest = np.argsort(-np.diff(near), kind="stable")[:_PLACES]
+    return [float(aside + (near[gap] + near[gap + 1]) / 2) for gap in widest]
 
 
 def _loops(following: dict[int, int]) -> list[list[int]]:
@@ -144,10 +172,42 @@ def _loops(following: dict[int, int]) -> list[list[int]]:
 
 def _triangulated(outline: Floats) -> list[tuple[int, int, int]]:
     """A simple polygon, (n, 2), as triangles that turn as it does, none of them without a breadth if that can be."""
-    swept = _swept(outline)
-    if _least_area(outline, swept) > _BREADTH * float(np.ptp(outline, axis=0).max()) ** 2:
+    swept, most = _flipped(outline, _swept(outline)), _BREADTH * float(np.ptp(outline, axis=0).max()) ** 2
+    if _least_area(outline, swept) > most:
         return swept
-    return max(swept, _ears(outline), key=lambda triangles: _least_area(outline, triangles))
+    return max(swept, _flipped(outline, _ears(outline)), key=lambda triangles: _least_area(outline, triangles))
+
+
+def _flipped(outline: Floats, triangles: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
+    """Turn edges within a polygon as long as that makes the lower of two triangles higher."""
+    points = outline.tolist()
+
+    def height(a: int, b: int, c: int) -> float:
+        """Over the longest side; below 0 where the corners turn the other way."""
+        (ax, ay), (bx, by), (cx, cy) = points[a], points[b], points[c]
+        longest = max((bx - ax) ** 2 + (by - ay) ** 2, (cx - bx) ** 2 + (cy - by) ** 2, (ax - cx) ** 2 + (ay - cy) ** 2)
+        return float(way * ((bx - ax) * (cy - ay) - (by - ay) * (cx - ax)) / math.sqrt(max(longest, 1e-300)))
+
+    x, y = outline.T
+    way = 1.0 if float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) > 0 else -1.0
+    corner = {(t[k], t[(k + 1) % 3]): t[(k + 2) % 3] for t in triangles for k in range(3)}  # seen across each edge
+    if len(corner) < 3 * len(triangles):
+        return triangles
+    todo = [edge for edge in corner if edge[0] < edge[1]]
+    for _ in range(20 * len(corner)):  # each turn makes it better, but by how little is not known
+        if not todo:
+            break
+        a, b = todo.pop()
+        if (a, b) not in corner or (b, a) not in corner:
+            continue
+        c, d = corner[a, b], corner[b, a]
+        before = min(height(a, b, c), height(b, a, d))
+        if min(height(c, a, d), height(d, b, c)) > before + 1e-12 and (c, d) not in corner and (d, c) not in corner:
+            del corner[a, b], corner[b, a]
+            corner |= {(c, a): d, (a, d): c, (d, c): a, (d, b): c, (b, c): d, (c, d): b}
+            todo += [(c, a), (a, d), (d, b), (b, c)]
+    faces = {min((a, b, c), (b, c, a), (c, a, b)) for (a, b), c in corner.items()}
+    return sorted(faces)
 
 
 def _least_area(outline: Floats, triangles: list[tuple[int, int, int]]) -> float:

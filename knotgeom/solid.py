@@ -23,6 +23,7 @@ from .design import Making, Sizes, Strand
 from .divide import StrandMap
 from .heights import Stretches
 from .lanes import Lanes
+from .loop import split_at_edges
 from .mesh import Bools, Floats, Ints, Mesh, compact
 from .sections import outlines
 from .sweep import Swept, sweep_rings
@@ -135,6 +136,9 @@ def united(
         label = _labels(swept, lanes, upper, parted=closed)
         column = np.arange(len(outline)) if bent else _bent_columns(outline, swept, lanes)
         pieces = _cut(swept, lanes, label, outline, column, slit * size.width, triangulate)
+        if courses.flat:
+            place, faces, of = split_at_edges(pieces.vertices, pieces.faces, courses.period, courses.roll)
+            pieces = Pieces(place, faces, pieces.kind[of], pieces.circuit[of], pieces.sides[of])
         level = ground if way is Making.CARVED and not bent else None
         vertices, faces, source = unite(pieces, level, HAIR * size.width)
         vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)

@@ -17,6 +17,7 @@ from .course import Courses, Lift
 from .design import Making, Sizes, Strand
 from .lanes import Lanes
 from .layout.ring import rolled
+from .loop import looped
 from .mesh import Bools, Floats, Ints, Mesh
 from .sections import outlines
 
@@ -163,7 +164,8 @@ def sweep_rings(
     loop = np.vstack([np.stack([across[0], up[0]], 1), [[across[0, 0], up[0, 0]]]])
     places: Floats = vertices.reshape(-1, 3)
     if courses.period:
-        places = rolled(places, courses.period, courses.roll)
+        bent = looped if courses.flat else rolled
+        places = bent(places, courses.period, courses.roll)
     return Swept(
         vertices=places,
         band_ring=np.concatenate(band_ring),

@@ -53,8 +53,8 @@ STAGES = (
     Stage("course", "fair bends course", "centre lines seen from above"),
     Stage("lanes", "lanes footprints", "where strands run whole and as halves, and lie over one another"),
     Stage("heights", "slopes heights", "how high each strand lies"),
-    Stage("sweep", "sections sweep uneven seam", "a mesh"),
-    Stage("solid", "clean solid selfcut", "one sound body"),
+    Stage("sweep", "sections loop sweep uneven", "a mesh"),
+    Stage("solid", "clean solid selfcut seam", "one sound body, a flat strip cut where it comes round"),
     Stage(
         "facts",
         "gaps curvature findings parts remedies made",

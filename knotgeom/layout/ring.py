@@ -180,11 +180,3 @@ def rolled(vertices: Floats, period: float, radius: float) -> Floats:
     angle, far = vertices[:, 0] * (2 * np.pi / period), radius + vertices[:, 2]
     bent: Floats = np.stack([far * np.sin(angle), vertices[:, 1], far * np.cos(angle)], 1)
     return bent
-
-
-def unrolled(vertices: Floats, period: float, radius: float) -> Floats:
-    """The inverse of :func:`rolled`, x from 0 up to ``period``."""
-    angle = np.arctan2(vertices[:, 0], vertices[:, 2]) % (2 * np.pi)
-    far = np.hypot(vertices[:, 0], vertices[:, 2])
-    flat: Floats = np.stack([angle * period / (2 * np.pi), vertices[:, 1], far - radius], 1)
-    return flat
