@@ -19,37 +19,57 @@ _CHUNK = 1 << 18  # pairs at a time
 _3 = range(3)
 
 
-def crossing_pairs(vertices: Floats, triangles: Ints) -> Ints:
+def crossing_pairs(vertices: Floats, triangles: Ints, among: Bools | None = None) -> Ints:
     """Pairs of triangles that pass through each other or touch elsewhere than where they hang together.
 
     Parameters
     ----------
     vertices : (n, 3) float64
     triangles : (t, 3) int64
+    among : (t,) bool, optional
+        Only pairs with one of these triangles at least are looked at.
 
     Returns
     -------
     (p, 2) int64
         Triangles, the lower number first.
     """
+    if not len(triangles):
+        return np.zeros((0, 2), np.int64)
+    order = _by_strips(vertices, triangles)  # neighbours come to lie near each other in memory
+    triangles = triangles[order]
+    some = None if among is None else among[order]
     corner = vertices[triangles]
     normal = _across(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    span = float(np.ptp(vertices, axis=0).max(initial=0.0)) if len(vertices) else 0.0
+    span = float(np.ptp(vertices, axis=0).max(initial=0.0))
     least = ROUNDING * np.array([span**3, span**2])
+    rows = np.concatenate([corner.reshape(-1, 9), normal], axis=1)
     left = []
-    for pair in _near(corner):
-        pair = pair[~_parted(corner, normal, triangles, pair[:, 0], pair[:, 1], least[0])]
-        left.append(pair[~_parted(corner, normal, triangles, pair[:, 1], pair[:, 0], least[0])])
-    pairs = np.concatenate(left) if left else np.zeros((0, 2), np.int64)
+    for pair in _near(corner, some):
+        one, other = rows.take(pair[:, 0], 0), rows.take(pair[:, 1], 0)
+        mine, theirs = triangles.take(pair[:, 0], 0), triangles.take(pair[:, 1], 0)
+        shared = mine[:, :, None] == theirs[:, None]
+        meets = np.flatnonzero(~_parted(one, other, shared.any(1), least[0]))
+        shared = shared[meets].any(2)
+        pair = pair[meets]
+        left.append(pair[~_parted(other[meets], one[meets], shared, least[0])])
+    pairs = np.concatenate(left)
     found = [
         pair[_pierce(vertices, triangles[pair[:, 0]], triangles[pair[:, 1]], least)]
         for pair in np.array_split(pairs, len(pairs) // _CHUNK + 1)
     ]
-    return np.unique(np.sort(np.concatenate(found), axis=1), axis=0)
+    return np.unique(np.sort(order[np.concatenate(found)], axis=1), axis=0)
 
 
-def _near(corner: Floats) -> Iterator[Ints]:
-    """Pairs of triangles whose boxes overlap, each once, some at a time, (p, 2)."""
+def _by_strips(vertices: Floats, triangles: Ints) -> Ints:
+    """An order in which triangles that lie near each other in plan come near each other."""
+    x, y = (vertices[triangles[:, 0], axis] for axis in (0, 1))
+    tall = max(float(np.ptp(vertices[:, 1])) / 400, 1e-9)
+    return np.argsort(np.floor(y / tall) * (2 * float(np.ptp(x)) + 1e-9) + x)
+
+
+def _near(corner: Floats, among: Bools | None = None) -> Iterator[Ints]:
+    """Pairs of triangles whose boxes overlap, one ``among`` some at least, each once, some at a time, (p, 2)."""
     if not len(corner):
         return
     low = np.minimum(np.minimum(corner[:, 0], corner[:, 1]), corner[:, 2])
@@ -67,33 +87,38 @@ def _near(corner: Floats) -> Iterator[Ints]:
     stop = np.searchsorted(start, strip * wide + (high[tri, 0] - base[0]), side="right")
     number = stop - np.arange(len(tri)) - 1
     ends = np.cumsum(number)
+    # bounds of each entry, so that those of neighbours are read one after another
+    told = first[tri]
+    bounds = [(axis_low[tri], axis_high[tri]) for axis_low, axis_high in zip(low.T[2:0:-1], high.T[2:0:-1])]
+    wanted = None if among is None else among[tri]
     begin = 0
     while begin < len(tri):
         done = int(ends[begin - 1]) if begin else 0
         end = max(begin + 1, int(np.searchsorted(ends, done + _CHUNK, side="right")))
         some = number[begin:end]
         one = np.repeat(np.arange(begin, end), some)
-        other = one + 1 + np.arange(len(one)) - np.repeat(np.cumsum(some) - some, some)
-        a, b = tri[one], tri[other]
-        meets = np.flatnonzero(np.maximum(first[a], first[b]) == strip[one])  # told in one strip alone
-        for axis in (2, 1):
-            a, b = tri[one[meets]], tri[other[meets]]
-            meets = meets[(low[a, axis] <= high[b, axis]) & (low[b, axis] <= high[a, axis])]
-        yield np.stack([tri[one[meets]], tri[other[meets]]], 1)
+        other = np.arange(len(one)) + np.repeat(np.arange(begin, end) + 1 - np.cumsum(some) + some, some)
+        if wanted is not None:
+            kept = wanted[one] | wanted[other]
+            one, other = one[kept], other[kept]
+        for lower, upper in bounds:
+            kept = (lower[one] <= upper[other]) & (lower[other] <= upper[one])
+            one, other = one[kept], other[kept]
+        kept = np.maximum(told[one], told[other]) == strip[one]  # told in one strip alone
+        yield np.stack([tri[one[kept]], tri[other[kept]]], 1)
         begin = end
 
 
-def _parted(corner: Floats, normal: Floats, triangles: Ints, plane: Ints, other: Ints, least: float) -> Bools:
-    """Which pairs one triangle's plane parts: the other's corners lie on one side of it, but for shared ones, (p,)."""
-    across = normal.take(plane, 0)
-    at = corner[:, 0].take(plane, 0)
-    mine = [triangles[:, k].take(plane) for k in _3]
+def _parted(plane: Floats, other: Floats, shared: Bools, least: float) -> Bools:
+    """Which pairs one triangle's plane parts: the other's corners lie on one side of it, but for shared ones, (p,).
+
+    Triangles (p, 12) are their corners and their normal; ``shared`` (p, 3) are the other's corners.
+    """
     before = after = np.ones(len(plane), bool)
     for k in _3:
-        side = np.einsum("pi,pi->p", corner[:, k].take(other, 0) - at, across)
-        own = triangles[:, k].take(other)
-        shared = (own == mine[0]) | (own == mine[1]) | (own == mine[2])
-        before, after = before & (shared | (side < -least)), after & (shared | (side > least))
+        side = np.einsum("pi,pi->p", other[:, 3 * k : 3 * k + 3] - plane[:, :3], plane[:, 9:])
+        own = shared[:, k]
+        before, after = before & (own | (side < -least)), after & (own | (side > least))
     return np.asarray(before ^ after)  # both only where all three are shared
 
 

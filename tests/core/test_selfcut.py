@@ -49,3 +49,12 @@ def test_a_torus_that_is_sound_meets_itself_nowhere_and_one_too_thick_does():
         found = crossing_pairs(np.asarray(torus.vertices), np.asarray(torus.faces, np.int64))
         assert (len(found) > 0) == crosses
         assert (found[:, 0] < found[:, 1]).all()
+
+
+def test_pairs_among_some_triangles_are_all_those_that_have_one_of_them():
+    torus = trimesh.creation.torus(3.0, 3.5, 48, 24)
+    vertices, triangles = np.asarray(torus.vertices), np.asarray(torus.faces, np.int64)
+    among = np.random.default_rng(2).random(len(triangles)) < 0.2
+    whole = crossing_pairs(vertices, triangles)
+    assert np.array_equal(crossing_pairs(vertices, triangles, among), whole[among[whole].any(1)])
+    assert 0 < among[whole].any(1).sum() < len(whole)
