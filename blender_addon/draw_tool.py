@@ -266,7 +266,7 @@ class MESH_OT_relief_knot_draw(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return ops_edit.KnotOperator.poll.__func__(cls, context)
+        return ops_edit.can_change(cls, context, store.active_knot(context))
 
     def invoke(self, context, event):
         obj = context.object
@@ -347,7 +347,7 @@ class MESH_OT_relief_knot_work(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        if not ops_edit.KnotOperator.poll.__func__(cls, context):
+        if not ops_edit.can_change(cls, context, store.active_knot(context)):
             return False
         if context.area is None or context.area.type != "VIEW_3D":
             cls.poll_message_set("Run this in a 3D view")

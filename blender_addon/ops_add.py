@@ -172,12 +172,8 @@ class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
         return self.execute(context)
 
     def execute(self, context):
-        per_mm = (
-            1.0
-            if units.measure_for(context.scene) == "UNIT"
-            else units.MILLIMETRE / context.scene.unit_settings.scale_length
-        )
-        design = fitted(starter(self.purpose), self.columns, self.rows, self.cell / per_mm)
+        cell = self.cell / units.new_per_mm(context.scene)
+        design = fitted(starter(self.purpose), self.columns, self.rows, cell)
         obj = new_knot(context, design, "Relief Knot", self)
         if self.measure not in {"AUTO", obj.relief_knot.measure}:
             obj.relief_knot.measure = self.measure

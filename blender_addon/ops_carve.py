@@ -7,9 +7,8 @@ from types import SimpleNamespace
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
-from bpy_extras.io_utils import ExportHelper
 
-from . import carving_props, core, jobs, ops_edit, props, relief_looks, relief_object, store
+from . import carving_props, core, jobs, ops_edit, ops_files, props, relief_looks, relief_object, store
 from .ui_parts import words
 
 CHECK_SAMPLES = 1500
@@ -45,15 +44,15 @@ def in_thread(operator, context, label, work, done):
     """
 
     def finish(result, error):
-        notice = context_free_notice
         if error is None:
             said = done(result)
-            notice("")
+            ops_files.say("")
             return said, False
         if not isinstance(error, (store.DesignError, OSError)):
             raise error
-        said = str(error) if isinstance(error, store.DesignError) else cannot_write(error)
-        notice(said)
+        is_ours = isinstance(error, store.DesignError)
+        said = str(error) if is_ours else ops_files.cannot_write(error.filename or "", error)
+        ops_files.say(said)
         return said, True
 
     if not jobs.can_wait():
@@ -73,18 +72,6 @@ def in_thread(operator, context, label, work, done):
 
     jobs.start(jobs.Job(label, work, later))
     return {"FINISHED"}
-
-
-def context_free_notice(words):
-    """The notice of the sidebar, from a timer too."""
-    bpy.context.window_manager.relief_knot.notice = words
-
-
-def cannot_write(error):
-    """Words for a file that could not be written."""
-    return rpt_("{}: cannot be written ({}); choose another place").format(
-        error.filename or "", error.strerror or error
-    )
 
 
 last_said = []
@@ -109,9 +96,9 @@ class MESH_OT_relief_knot_relief(ops_edit.KnotOperator, bpy.types.Operator):
             self.report({"ERROR"}, said)
             if not relief.data.vertices:
                 bpy.data.meshes.remove(relief.data)
-                context_free_notice(said)
+                ops_files.say(said)
                 return {"CANCELLED"}
-        context_free_notice("")
+        ops_files.say("")
         return {"FINISHED"}
 
 
@@ -137,7 +124,10 @@ class MESH_OT_relief_knot_select_source(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return relief_object.is_relief(context.object)
+        if not relief_object.is_relief(context.object):
+            cls.poll_message_set("Select the relief of a knot first")
+            return False
+        return True
 
     def execute(self, context):
         source = context.object.relief_knot_relief.source
@@ -190,13 +180,9 @@ class MESH_OT_relief_knot_carve_files(ops_edit.KnotOperator, bpy.types.Operator)
             there = [name for name in core.carving_files.NAMES if os.path.lexists(os.path.join(folder, name))]
             if there and not replace:
                 said = rpt_("{} is in that folder already; tick Replace Files or choose another").format(there[0])
-                context_free_notice(said)
-                self.report({"ERROR"}, said)
-                return {"CANCELLED"}
+                return ops_files.refuse(self, said)
         except store.DesignError as error:
-            context_free_notice(str(error))
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
+            return ops_files.refuse(self, str(error))
 
         def work(progress):
             return core.carving_files.carve_to(design, folder, replace=replace, progress=progress)
@@ -218,7 +204,7 @@ PAGES = [
 ]
 
 
-class MESH_OT_relief_knot_sheet(ops_edit.KnotOperator, bpy.types.Operator, ExportHelper):
+class MESH_OT_relief_knot_sheet(ops_edit.KnotOperator, ops_files.Export, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_sheet"
     bl_label = "Pattern Sheet"
     bl_description = "Write the knot as a pattern to carve by, at true scale: PDF on pages, or SVG"
@@ -269,12 +255,6 @@ class MESH_OT_relief_knot_sheet(ops_edit.KnotOperator, bpy.types.Operator, Expor
     def filename_ext(self):
         return f".{self.format.lower()}"
 
-    def invoke(self, context, event):
-        if not self.filepath:
-            folder = os.path.dirname(bpy.data.filepath)
-            self.filepath = os.path.join(folder, bpy.path.clean_name(context.object.name) + self.filename_ext)
-        return super().invoke(context, event)
-
     def draw(self, context):
         layout = self.layout
         layout.use_property_split = True
@@ -300,9 +280,7 @@ class MESH_OT_relief_knot_sheet(ops_edit.KnotOperator, bpy.types.Operator, Expor
             sheets.refuse_options(sheet, path)
             design = readable(context.object)
         except store.DesignError as error:
-            context_free_notice(str(error))
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
+            return ops_files.refuse(self, str(error))
 
         def work(progress):
             result = core.made.make(design, prove=0, progress=progress)
@@ -313,7 +291,7 @@ class MESH_OT_relief_knot_sheet(ops_edit.KnotOperator, bpy.types.Operator, Expor
         )
 
 
-class MESH_OT_relief_knot_preview(ops_edit.KnotOperator, bpy.types.Operator, ExportHelper):
+class MESH_OT_relief_knot_preview(ops_edit.KnotOperator, ops_files.Export, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_preview"
     bl_label = "Preview Picture"
     bl_description = "Write a picture of the relief in its wood under raking light, as a client would be shown it"
@@ -325,20 +303,12 @@ class MESH_OT_relief_knot_preview(ops_edit.KnotOperator, bpy.types.Operator, Exp
         name="Pixels", description="Pixels along the longer side of the picture", default=1400, min=200, max=4000
     )
 
-    def invoke(self, context, event):
-        if not self.filepath:
-            folder = os.path.dirname(bpy.data.filepath)
-            self.filepath = os.path.join(folder, bpy.path.clean_name(context.object.name) + self.filename_ext)
-        return super().invoke(context, event)
-
     def execute(self, context):
         path, pixels = bpy.path.abspath(self.filepath), self.pixels
         try:
             design = readable(context.object)
         except store.DesignError as error:
-            context_free_notice(str(error))
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
+            return ops_files.refuse(self, str(error))
 
         def work(progress):
             panel = core.carving_panel.plan_panel(design, None, progress)
@@ -368,9 +338,7 @@ class MESH_OT_relief_knot_tools(ops_edit.KnotOperator, bpy.types.Operator):
         try:
             design = readable(obj)
         except store.DesignError as error:
-            context_free_notice(str(error))
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
+            return ops_files.refuse(self, str(error))
         name, text = obj.name, obj.relief_knot.text
 
         def work(progress):
@@ -431,7 +399,12 @@ class MESH_OT_relief_knot_rake(ops_edit.KnotOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return super().poll(context) and relief_object.relief_of(context.object) is not None
+        if not super().poll(context):
+            return False
+        if relief_object.relief_of(context.object) is None:
+            cls.poll_message_set("Make the relief first")
+            return False
+        return True
 
     def execute(self, context):
         relief_looks.raking_light(context, relief_object.relief_of(context.object))

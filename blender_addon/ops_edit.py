@@ -4,7 +4,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, StringProperty
 from mathutils import Vector
 
-from . import core, jobs, live, props, rebuild, setting_out, store, units
+from . import core, jobs, live, ops_add, props, rebuild, setting_out, store, units
 
 editing = core.editing
 Line = editing.Line
@@ -89,6 +89,17 @@ def apply(obj, edit, point):
     return said[0] if rebuild.change(obj, edited) and said else None
 
 
+def can_change(cls, context, knot):
+    """For ``poll``: a knot of this file in Object Mode, or a word why not."""
+    if knot is None:
+        cls.poll_message_set("Select a relief knot first")
+        return False
+    if not store.is_ours(knot):
+        cls.poll_message_set("This knot is linked from another file; make it local first")
+        return False
+    return ops_add.needs_object_mode(cls, context)
+
+
 class KnotOperator:
     """What every operator on the active knot shares."""
 
@@ -96,17 +107,7 @@ class KnotOperator:
 
     @classmethod
     def poll(cls, context):
-        obj = store.active_knot(context)
-        if obj is None:
-            cls.poll_message_set("Select a relief knot first")
-            return False
-        if not store.is_ours(obj):
-            cls.poll_message_set("This knot is linked from another file; make it local first")
-            return False
-        if context.mode != "OBJECT":
-            cls.poll_message_set("Leave Edit Mode first (Tab)")
-            return False
-        return True
+        return can_change(cls, context, store.active_knot(context))
 
 
 class AtPlace(KnotOperator):

@@ -38,9 +38,27 @@ def solid(made):
         return core.made.solid(made, unite.tool())
 
 
-def say(context, words):
-    """Put words about a file where the panel shows them; none takes them away."""
-    context.window_manager.relief_knot.notice = words
+def say(words):
+    """Put words about a file where the panel shows them, from a timer too; none takes them away."""
+    bpy.context.window_manager.relief_knot.notice = words
+
+
+def refuse(operator, words):
+    """Say in the panel and in the status bar why nothing was done; gives what the operator then returns."""
+    say(words)
+    operator.report({"ERROR"}, words)
+    return {"CANCELLED"}
+
+
+def cannot_write(path, error):
+    """Words for a file that could not be written."""
+    reason = getattr(error, "strerror", None) or error
+    return rpt_("{}: cannot be written ({}); choose another place").format(path, reason)
+
+
+def beside(name, extension):
+    """Where a file is suggested: beside the .blend file, named after what is in it."""
+    return os.path.join(os.path.dirname(bpy.data.filepath), bpy.path.clean_name(name) + extension)
 
 
 def warnings(obj, scene):
@@ -80,19 +98,17 @@ class MESH_OT_relief_knot_import(bpy.types.Operator, ImportHelper):
         return ops_add.needs_object_mode(cls, context)
 
     def execute(self, context):
-        say(context, "")
+        say("")
         try:
             design = core.resolve.self_contained(core.reading.read_file(self.filepath))
         except store.DesignError as error:
-            say(context, str(error))
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
+            return refuse(self, str(error))
         obj = store.active_knot(context) if self.replace else None
-        if obj is None:
+        if obj is not None and store.is_ours(obj):
+            props.from_design(obj, design)
+        else:
             obj = ops_add.new_knot(context, design, stem(self.filepath))
             ops_add.frame(context)
-        else:
-            props.from_design(obj, design)
         recent.note(self.filepath)
         if obj.relief_knot.error:
             self.report({"WARNING"}, obj.relief_knot.error)
@@ -101,48 +117,43 @@ class MESH_OT_relief_knot_import(bpy.types.Operator, ImportHelper):
         return {"FINISHED"}
 
 
-class Export(ops_edit.KnotOperator, ExportHelper):
-    """What the two exports share: a file name from the object's, and words where the panel shows them."""
+class Export(ExportHelper):
+    """What exports share: a name for the file, and words where the panel shows them.
+
+    A class has ``write(context, path)``, which gives words about the file.
+    """
 
     bl_options = {"REGISTER"}
 
-    def invoke(self, context, event):
-        if not self.filepath:
-            folder = os.path.dirname(bpy.data.filepath)
-            self.filepath = os.path.join(folder, bpy.path.clean_name(context.object.name) + self.filename_ext)
-        return super().invoke(context, event)
+    def stem(self, context):
+        """The file's name where none is given."""
+        return context.object.name
 
     def waiting(self, _context):
         """Words for the status bar while the file is made."""
         return f"Writing {self.filepath}"
 
+    def invoke(self, context, event):
+        if not self.filepath:
+            self.filepath = beside(self.stem(context), self.filename_ext)
+        return super().invoke(context, event)
+
     def execute(self, context):
-        say(context, "")
+        path = bpy.path.abspath(self.filepath)
+        say("")
         try:
             with jobs.Saying(context, self.waiting(context)):
-                words = self.write(context, bpy.path.abspath(self.filepath))
+                words = self.write(context, path)
         except store.DesignError as error:
-            words, failed = str(error), True
-        except OSError as error:
-            reason = error.strerror or str(error)
-            words, failed = f"{self.filepath}: cannot be written ({reason}); choose another place", True
-        else:
-            failed = False
-        if failed:
-            say(context, words)
-            self.report({"ERROR"}, words)
-            return {"CANCELLED"}
+            return refuse(self, str(error))
+        except (OSError, RuntimeError) as error:
+            return refuse(self, cannot_write(path, error))
         self.report({"INFO"}, words)
         return {"FINISHED"}
 
 
-class ExportMade(ExportHelper):
-    """What exports of pieces and kits share: what is there already is kept unless ``replace`` is ticked.
-
-    A class names its ``stem(context)`` and has ``write(context, path)``, which gives words about the file.
-    """
-
-    bl_options = {"REGISTER"}
+class ExportMade(Export):
+    """What exports of pieces and kits share: what is there already is kept unless ``replace`` is ticked."""
 
     replace: BoolProperty(
         name="Replace",
@@ -151,12 +162,6 @@ class ExportMade(ExportHelper):
         options={"SKIP_SAVE"},
     )
 
-    def invoke(self, context, event):
-        if not self.filepath:
-            folder = os.path.dirname(bpy.data.filepath)
-            self.filepath = os.path.join(folder, bpy.path.clean_name(self.stem(context)) + self.filename_ext)
-        return super().invoke(context, event)
-
     def draw(self, _context):
         self.layout.use_property_split = True
         self.layout.prop(self, "format")
@@ -164,24 +169,14 @@ class ExportMade(ExportHelper):
 
     def execute(self, context):
         path = bpy.path.abspath(self.filepath)
-        say(context, "")
-        try:
-            if os.path.lexists(path) and not self.replace:
-                raise store.DesignError("is there already", "give another name, or tick Replace", file=path)
-            words = self.write(context, path)
-        except (store.DesignError, OSError, RuntimeError) as error:
-            words = str(error)
-            if not isinstance(error, store.DesignError):
-                reason = getattr(error, "strerror", None) or error
-                words = rpt_("{}: cannot be written ({}); choose another place").format(path, reason)
-            say(context, words)
-            self.report({"ERROR"}, words)
-            return {"CANCELLED"}
-        self.report({"INFO"}, words)
-        return {"FINISHED"}
+        if os.path.lexists(path) and not self.replace:
+            return refuse(
+                self, str(store.DesignError("is there already", "give another name, or tick Replace", file=path))
+            )
+        return super().execute(context)
 
 
-class MESH_OT_relief_knot_export(bpy.types.Operator, Export):
+class MESH_OT_relief_knot_export(Export, ops_edit.KnotOperator, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_export"
     bl_label = "Export Design"
     bl_description = "Save the design of the active knot as a file, for the command line or another scene"
@@ -205,7 +200,7 @@ class MESH_OT_relief_knot_export(bpy.types.Operator, Export):
         return f"Design written to {path}"
 
 
-class MESH_OT_relief_knot_export_mesh(bpy.types.Operator, Export):
+class MESH_OT_relief_knot_export_mesh(Export, ops_edit.KnotOperator, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_export_mesh"
     bl_label = "Export Mesh"
     bl_description = (

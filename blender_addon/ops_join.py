@@ -148,13 +148,18 @@ def draw_menu(self, _context):
     self.layout.operator("mesh.relief_knot_join", icon="MOD_LATTICE")
 
 
+CLASSES = (MESH_OT_relief_knot_join,)
+
+
 def register():
     """Make this part known to Blender."""
-    bpy.utils.register_class(MESH_OT_relief_knot_join)
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
     bpy.types.VIEW3D_MT_object.append(draw_menu)
 
 
 def unregister():
     """Take back what register did."""
     bpy.types.VIEW3D_MT_object.remove(draw_menu)
-    bpy.utils.unregister_class(MESH_OT_relief_knot_join)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

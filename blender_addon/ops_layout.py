@@ -11,7 +11,7 @@ import bpy
 from bpy.app.handlers import persistent
 from bpy.props import EnumProperty
 
-from . import core, jobs, ops_add, props, rebuild, setting_out, store, ui_parts, units
+from . import core, jobs, ops_add, ops_files, props, rebuild, setting_out, store, ui_parts, units
 
 D = core.design
 
@@ -281,19 +281,14 @@ class MESH_OT_relief_knot_on_mesh(bpy.types.Operator):
 
     def execute(self, context):
         base = context.object
-        context.window_manager.relief_knot.notice = ""
-        per_mm = 1.0 if units.measure_for(context.scene) == "UNIT" else units.MILLIMETRE
-        if per_mm != 1.0:
-            per_mm /= context.scene.unit_settings.scale_length
+        ops_files.say("")
         try:
-            mesh, breaks = read_layout(base, per_mm, D.Rim[self.boundary])
+            mesh, breaks = read_layout(base, units.new_per_mm(context.scene), D.Rim[self.boundary])
             design = set_out_on(D.Design(D.Grid(1, 1, 1.0, 1.0)), mesh, breaks).design
             core.reading.check(design)
         except store.DesignError as error:
-            context.window_manager.relief_knot.notice = f"{base.name}: {error}"
             _select(base, wrong_edges(polygons(base)[1]))
-            self.report({"ERROR"}, f"{base.name}: {error}")
-            return {"CANCELLED"}
+            return ops_files.refuse(self, f"{base.name}: {error}")
         knot = ops_add.new_knot(context, design, f"{base.name} Knot")
         knot.matrix_world.identity()
         knot.relief_knot.layout_object = base

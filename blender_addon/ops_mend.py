@@ -128,6 +128,17 @@ class MESH_OT_relief_knot_mend(ops_edit.KnotOperator, bpy.types.Operator):
         return {"FINISHED"} if taken else {"CANCELLED"}
 
 
+def show(context, place, near):
+    """Put the 3D cursor on a place of the world and bring it to the middle of every view, not farther than ``near``."""
+    context.scene.cursor.location = place
+    for area in context.screen.areas if context.screen else ():
+        if area.type == "VIEW_3D":
+            view = area.spaces.active.region_3d
+            view.view_location = place
+            view.view_distance = min(view.view_distance, near)
+            area.tag_redraw()
+
+
 class MESH_OT_relief_knot_look(bpy.types.Operator):
     bl_idname = "mesh.relief_knot_look"
     bl_label = "Show Place"
@@ -148,15 +159,8 @@ class MESH_OT_relief_knot_look(bpy.types.Operator):
         obj = context.object
         scale = units.units_per_mm(obj.relief_knot)
         place = obj.matrix_world @ (Vector((*self.at, self.height)) * scale)
-        context.scene.cursor.location = place
-        for area in context.screen.areas if context.screen else ():
-            if area.type == "VIEW_3D":
-                view = area.spaces.active.region_3d
-                view.view_location = place
-                design = store.design_of(obj)
-                near = 6.0 * setting_out.unit(design) * scale
-                view.view_distance = min(view.view_distance, near * max(obj.matrix_world.to_scale()))
-                area.tag_redraw()
+        near = 6.0 * setting_out.unit(store.design_of(obj)) * scale
+        show(context, place, near * max(obj.matrix_world.to_scale()))
         return {"FINISHED"}
 
 

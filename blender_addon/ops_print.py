@@ -8,7 +8,7 @@ from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 from mathutils import Vector
 
-from . import core, ops_files, piece_object, rebuild, store, units
+from . import core, ops_edit, ops_files, ops_mend, piece_object, rebuild, store, units
 from .ui_parts import words
 
 threemf = core.threemf
@@ -37,8 +37,7 @@ class PieceOperator:
     @classmethod
     def poll(cls, context):
         knot = piece_object.knot_in(context)
-        if knot is None or context.mode != "OBJECT":
-            cls.poll_message_set("Select a relief knot first")
+        if not ops_edit.can_change(cls, context, knot):
             return False
         if cls.needs_piece and piece_object.piece_of(knot) is None:
             cls.poll_message_set("Make the piece first")
@@ -102,13 +101,7 @@ class MESH_OT_relief_knot_piece_look(PieceOperator, bpy.types.Operator):
             return {"CANCELLED"}
         scale = units.units_per_mm(knot.relief_knot) * piece_object._model_scale(report)
         place = piece.matrix_world @ (Vector(found[self.finding]["at"]) * scale)
-        context.scene.cursor.location = place
-        for area in context.screen.areas if context.screen else ():
-            if area.type == "VIEW_3D":
-                view = area.spaces.active.region_3d
-                view.view_location = place
-                view.view_distance = min(view.view_distance, max(report["size_mm"]) * scale)
-                area.tag_redraw()
+        ops_mend.show(context, place, max(report["size_mm"]) * scale)
         return {"FINISHED"}
 
 
@@ -172,7 +165,7 @@ class MESH_OT_relief_knot_export_set(PieceOperator, bpy.types.Operator):
 
     def execute(self, context):
         path, knot = bpy.path.abspath(self.directory), piece_object.knot_in(context)
-        ops_files.say(context, "")
+        ops_files.say("")
         try:
             folder.refuse_existing(path, replace=self.replace)
             piece, checked, asked = piece_object.result_of(knot)
@@ -180,13 +173,11 @@ class MESH_OT_relief_knot_export_set(PieceOperator, bpy.types.Operator):
         except store.DesignError as error:
             words = str(error).replace("--replace", rpt_("tick Replace"))
         except OSError as error:
-            words = f"{path}: cannot be written ({error.strerror or error}); choose another place"
+            words = ops_files.cannot_write(path, error)
         else:
             self.report({"INFO"}, f"{path}: {', '.join(folder.FILES)}")
             return {"FINISHED"}
-        ops_files.say(context, words)
-        self.report({"ERROR"}, words)
-        return {"CANCELLED"}
+        return ops_files.refuse(self, words)
 
 
 def write(path, knot, form):
@@ -370,7 +361,6 @@ class RENDER_OT_relief_knot_true_scale(PieceOperator, bpy.types.Operator):
     bl_description = (
         "Render the piece beside its bar of 20 mm; the saved picture is true to size when printed at 300 dpi"
     )
-    bl_options = {"REGISTER"}
     needs_piece = True
 
     filepath: StringProperty(name="File", description="Where the picture is saved", subtype="FILE_PATH")
@@ -384,8 +374,7 @@ class RENDER_OT_relief_knot_true_scale(PieceOperator, bpy.types.Operator):
 
     def invoke(self, context, _event):
         if not self.filepath:
-            name = bpy.path.clean_name(piece_object.knot_in(context).name)
-            self.filepath = os.path.join(os.path.dirname(bpy.data.filepath), f"{name}.png")
+            self.filepath = ops_files.beside(piece_object.knot_in(context).name, ".png")
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
@@ -414,7 +403,7 @@ class RENDER_OT_relief_knot_true_scale(PieceOperator, bpy.types.Operator):
             bpy.ops.render.render(write_still=True)
             os.replace(spare, path)
         except (OSError, RuntimeError) as error:
-            self.report({"ERROR"}, f"{path}: cannot be written ({error}); choose another place")
+            self.report({"ERROR"}, ops_files.cannot_write(path, error))
             return {"CANCELLED"}
         finally:
             render.resolution_x, render.resolution_y, render.resolution_percentage, render.filepath = kept

@@ -7,7 +7,7 @@ import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import EnumProperty, StringProperty
 
-from . import core, ops_files, ops_presets, store, trim_object, trim_textures
+from . import core, ops_edit, ops_files, ops_presets, store, trim_object, trim_textures
 
 TRIM_USE = "trim-kit"
 """The asset catalog of trim pieces."""
@@ -22,8 +22,7 @@ class TrimOperator:
     @classmethod
     def poll(cls, context):
         knot = trim_object.knot_in(context)
-        if knot is None or context.mode != "OBJECT":
-            cls.poll_message_set("Select a relief knot first")
+        if not ops_edit.can_change(cls, context, knot):
             return False
         if cls.needs_kit and not trim_object.pieces_of(knot):
             cls.poll_message_set("Make the kit first")

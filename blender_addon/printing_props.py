@@ -330,9 +330,13 @@ class ReliefKnotPrinting(bpy.types.PropertyGroup):
     )
 
 
+CLASSES = (ReliefKnotPrinting,)
+
+
 def register():
     """Make this part known to Blender."""
-    bpy.utils.register_class(ReliefKnotPrinting)
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
     bpy.types.Object.relief_knot_print = PointerProperty(type=ReliefKnotPrinting, options=set())
 
 
@@ -340,4 +344,5 @@ def unregister():
     """Take back what register did."""
     piece_object.forget()
     del bpy.types.Object.relief_knot_print
-    bpy.utils.unregister_class(ReliefKnotPrinting)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

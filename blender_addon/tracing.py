@@ -64,4 +64,7 @@ class MESH_OT_relief_knot_reference(ops_edit.KnotOperator, bpy.types.Operator, I
         return {"FINISHED"}
 
 
-register, unregister = bpy.utils.register_classes_factory((MESH_OT_relief_knot_reference,))
+CLASSES = (MESH_OT_relief_knot_reference,)
+
+
+register, unregister = bpy.utils.register_classes_factory(CLASSES)

@@ -242,9 +242,13 @@ class ReliefKnotTrimming(bpy.types.PropertyGroup):
     )
 
 
+CLASSES = (ReliefKnotTrimming,)
+
+
 def register():
     """Make this part known to Blender."""
-    bpy.utils.register_class(ReliefKnotTrimming)
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
     bpy.types.Object.relief_knot_trim = PointerProperty(type=ReliefKnotTrimming, options=set())
 
 
@@ -252,4 +256,5 @@ def unregister():
     """Take back what register did."""
     trim_object.forget()
     del bpy.types.Object.relief_knot_trim
-    bpy.utils.unregister_class(ReliefKnotTrimming)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

@@ -13,6 +13,11 @@ def units_per_mm(knot, scene=None):
     return MILLIMETRE / (scene or bpy.context.scene).unit_settings.scale_length
 
 
+def new_per_mm(scene):
+    """Blender units in a millimetre for a new knot in this scene."""
+    return 1.0 if measure_for(scene) == "UNIT" else MILLIMETRE / scene.unit_settings.scale_length
+
+
 def to_mm(value, knot):
     """A length in Blender units as mm, without the noise of Blender's single precision."""
     return float(f"{value / units_per_mm(knot):.6g}")

@@ -137,6 +137,8 @@ WORDS = {
     "Section At": "Schnitt bei",
     "Section Plane": "Schnittebene",
     "Select Its Knot": "Seinen Knoten auswählen",
+    "Select the relief of a knot first": "Zuerst das Relief eines Knotens wählen",
+    "Make the relief first": "Zuerst das Relief machen",
     "Select the knot that this relief is carved from, whose settings it follows": "Den Knoten auswählen, aus dem dieses Relief geschnitzt ist und dessen Einstellungen es folgt",
     "Shape of the cutter that is tried": "Form des Fräsers, der geprüft wird",
     "Share of the lowered area that the largest cutter that is looked for may leave, 0 to 1": "Anteil der vertieften Fläche, den der gesuchte größte Fräser stehen lassen darf, 0 bis 1",

@@ -218,16 +218,10 @@ def test_the_volume_is_that_of_the_mesh_blender_shows():
 
 def test_every_property_says_what_it_does_and_lengths_in_what_unit():
     groups = [props.ReliefKnotSettings, props.ReliefKnotSession]
-    operators = [
-        cls
-        for module in MODULES
-        for cls in getattr(module, "CLASSES", ())
-        if issubclass(cls, bpy.types.Operator) and "relief_knot" in cls.bl_idname
-    ]
     inherited = {"filepath", "check_existing", "filter_glob", "align", "location", "rotation", "rna_type"}
-    assert len(operators) > 15
-    for cls in groups + operators:
-        kind = operator_type(cls.bl_idname) if cls in operators else cls.bl_rna
+    assert len(OPERATORS) > 50
+    for cls in groups + OPERATORS:
+        kind = operator_type(cls.bl_idname) if cls in OPERATORS else cls.bl_rna
         for prop in kind.properties:
             if prop.identifier in inherited | {"name", "properties"} or prop.identifier.startswith("filter_"):
                 continue
@@ -239,8 +233,47 @@ def test_every_property_says_what_it_does_and_lengths_in_what_unit():
                 assert "degrees" in prop.description, prop.identifier
             if prop.type == "ENUM" and prop.identifier not in {"section", "topic"}:
                 assert all(item.description for item in prop.enum_items), prop.identifier
-    for cls in operators:
+    for cls in OPERATORS:
         assert cls.bl_description, cls
+
+
+OPERATORS = [
+    cls
+    for module in MODULES
+    for cls in getattr(module, "CLASSES", ())
+    if issubclass(cls, bpy.types.Operator) and "relief_knot" in cls.bl_idname
+]
+
+
+def call(cls):
+    """An operator, to be called."""
+    group, word = cls.bl_idname.split(".")
+    return getattr(getattr(bpy.ops, group), word)
+
+
+@pytest.mark.parametrize("scene", ["nothing", "a knot", "a knot in Edit Mode"])
+def test_what_cannot_be_done_says_why(scene):
+    if scene != "nothing":
+        new(Design(Grid(2, 2, 10.0, 10.0)))
+    if scene == "a knot in Edit Mode":
+        bpy.ops.object.mode_set(mode="EDIT")
+    refused = [cls for cls in OPERATORS if not call(cls).poll()]
+    assert len(refused) > (10 if scene == "a knot" else 30)
+    for cls in refused:
+        with pytest.raises(RuntimeError, match=r"poll\(\)") as told:
+            call(cls)()
+        assert "context is incorrect" not in str(told.value), cls.bl_idname
+    if scene == "a knot in Edit Mode":
+        bpy.ops.object.mode_set(mode="OBJECT")
+
+
+def test_what_writes_files_asks_no_undo_and_what_changes_the_scene_does():
+    kept = {cls.bl_idname.split("relief_knot_")[1] for cls in OPERATORS if "UNDO" not in getattr(cls, "bl_options", ())}
+    files = {"export", "export_mesh", "export_piece", "export_set", "export_kit", "carve_files", "sheet", "preview"}
+    users = {"keep", "drop_start", "forget", "assets", "copy_depths", "help"}
+    views = {"look", "piece_look", "work", "watch", "stop"}
+    strokes = {"draw"}  # pushes a step for each
+    assert kept == files | users | views | strokes
 
 
 def mendable():
