@@ -100,24 +100,7 @@ def lay_lanes(
 
     forks = place_forks(circuits, strand_map, courses, size, own)
     counts = np.diff(courses.start)
-    gap = np.zeros(len(courses.point))  # how much of the gap is open at each sample of the centre line
-    whole = np.ones(len(courses.point), bool)
-    for circuit in np.flatnonzero(split).tolist():
-        span = slice(int(courses.start[circuit]), int(courses.start[circuit + 1]))
-        mine = np.flatnonzero(owner[strand_map.fork_visit] == circuit)
-        if not len(mine):
-            gap[span], whole[span] = 1.0, False
-            continue
-        _open_between(
-            forks[mine] - span.start,
-            strand_map.fork_opens[mine],
-            courses,
-            circuit,
-            own.get(circuit, size),
-            gap[span],
-            whole[span],
-            _reach(circuits, strand_map, courses, mine),
-        )
+    gap, whole = _opened(forks, circuits, strand_map, courses, split, size, own)
 
     start = np.concatenate([[0], np.cumsum(counts[lane_circuit])])
     within = np.arange(start[-1]) - np.repeat(start[:-1], counts[lane_circuit])
@@ -208,41 +191,49 @@ def place_forks(
     return place
 
 
-def _reach(circuits: Circuits, strand_map: StrandMap, courses: Courses, forks: Ints) -> Floats:
-    """Length along the centre line from each fork's run end, on its halves' side, (len(forks),) as a place."""
-    begin, end = run_bounds(circuits, courses, strand_map.fork_visit[forks])
-    return np.where(strand_map.fork_opens[forks], end, begin)
-
-
-def _open_between(
+def _opened(
     forks: Ints,
-    opens: Bools,
+    circuits: Circuits,
+    strand_map: StrandMap,
     courses: Courses,
-    circuit: int,
+    split: Bools,
     size: Sizes,
-    gap: Floats,
-    whole: Bools,
-    crossing: Floats,
-) -> None:
-    """Open the gap from each fork towards its halves, on one circuit, in place."""
-    along = courses.along[courses.start[circuit] : courses.start[circuit + 1]]
-    length = float(courses.length[circuit])
-    order = np.argsort(forks, kind="stable")
-    forks, opens, crossing = forks[order], opens[order], crossing[order]
-    for k in range(len(forks)):
-        if not opens[k]:
-            continue
-        close = (k + 1) % len(forks)
-        a, b = along[forks[k]], along[forks[close]]
-        stretch = float(np.mod(b - a, length)) or length
-        from_a = np.mod(along - a, length)
-        half = from_a <= stretch + 1e-9
-        to_b = stretch - from_a
-        # spacing is reached at the nearest crossing at the latest
-        first = min(OPENING * size.width, max(float(np.mod(crossing[k] - a, length)), 1e-6))
-        last = min(OPENING * size.width, max(float(np.mod(b - crossing[close], length)), 1e-6))
-        opened = np.minimum(smooth_step(from_a / first), smooth_step(to_b / last))
-        gap[half] = np.maximum(opened[half], 0.0)
-        run = half.copy()
-        run[forks[close]] = False
-        whole[run] = False
+    own: Mapping[int, Sizes],
+) -> tuple[Floats, Bools]:
+    """How much of the gap is open at each sample of the centre lines, and whether the strand runs whole from there.
+
+    From each fork the gap opens towards its halves; a circuit without forks that is ``split`` has them all round.
+    """
+    total = len(courses.point)
+    circuit = np.repeat(np.arange(circuits.count), np.diff(courses.start))
+    order = np.lexsort([np.arange(len(forks)), forks])
+    fork, opens = forks[order], strand_map.fork_opens[order]
+    owner = circuit[fork]
+    first, last = (np.searchsorted(owner, np.arange(circuits.count), side=side) for side in ("left", "right"))
+    forked = last > first
+    gap = np.where((split & ~forked)[circuit], 1.0, 0.0)
+    whole = gap == 0.0
+    if not len(fork):
+        return gap, whole
+
+    # the fork before each sample, round its circuit, and the fork after that one
+    before = np.searchsorted(fork, np.arange(total), side="right") - 1
+    before = np.where(before < first[circuit], last[circuit] - 1, before)
+    close = np.where(np.arange(len(fork)) + 1 == last[owner], first[owner], np.arange(len(fork)) + 1)
+    length = courses.length[owner]
+    begin, end = run_bounds(circuits, courses, strand_map.fork_visit[order])
+    crossing = np.where(opens, end, begin)  # where the run ends on the side of the halves
+    at = courses.along[fork]
+    stretch = np.mod(at[close] - at, length)
+    stretch = np.where(stretch == 0, length, stretch)
+    # spacing is reached at the nearest crossing at the latest
+    widest = OPENING * np.array([own.get(number, size).width for number in range(circuits.count)])[owner]
+    opening = np.minimum(widest, np.maximum(np.mod(crossing - at, length), 1e-6))
+    closing = np.minimum(widest, np.maximum(np.mod(at[close] - crossing[close], length), 1e-6))
+
+    halves = np.flatnonzero(forked[circuit] & opens[before])
+    k = before[halves]
+    from_a = np.mod(courses.along[halves] - at[k], length[k])
+    gap[halves] = np.minimum(smooth_step(from_a / opening[k]), smooth_step((stretch[k] - from_a) / closing[k]))
+    whole[halves] = False
+    return gap, whole
