@@ -8,337 +8,23 @@ rest (boards, cord, door, light) is dressing. Lengths here are mm; the scene is 
 
 from __future__ import annotations
 
-import argparse
 import math
-import os
 import sys
-import time
-import traceback
 from pathlib import Path
 
 import bpy
-from mathutils import Euler, Matrix, Vector
+from mathutils import Euler, Vector
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+import staging
 from demos import DEMOS, SHAPED, Demo
+from materials import MM, Nodes, metal, mm, painted, plain, stone, wood
+from staging import around, box, camera, floor, lamp, sky, stud, sunk_board, tube
 
 import blender_addon
 from knotgeom.design import Panel, Ring, Strip
-
-MM = 0.001
-WIDTH, HEIGHT = 480, 360
-SAMPLES = 16
-
-
-def mm(*lengths: float) -> Vector:
-    """A place given in mm, in metres."""
-    return Vector(lengths) * MM
-
-
-# ------------------------------------------------------------------------------------------------------- materials
-
-
-class Nodes:
-    """A short hand for building node trees."""
-
-    def __init__(self, name: str) -> None:
-        self.material = bpy.data.materials.new(name)
-        self.material.use_nodes = True
-        self.tree = self.material.node_tree
-        self.shader = self.tree.nodes["Principled BSDF"]
-
-    def add(self, kind: str, settings: dict | None = None, **inputs):
-        """A node with attributes set and inputs set or linked."""
-        node = self.tree.nodes.new(f"ShaderNode{kind}")
-        for key, value in (settings or {}).items():
-            setattr(node, key, value)
-        for key, value in inputs.items():
-            self.put(node.inputs[key.replace("_", " ")], value)
-        return node
-
-    def put(self, socket, value) -> None:
-        """A value, or the output of another node, into a socket."""
-        if isinstance(value, bpy.types.NodeSocket):
-            self.tree.links.new(value, socket)
-        else:
-            socket.default_value = value
-
-    def set(self, **inputs) -> None:
-        """Inputs of the final shader."""
-        for key, value in inputs.items():
-            self.put(self.shader.inputs[key.replace("_", " ")], value)
-
-    def ramp(self, fac, *stops, constant: bool = False):
-        """A colour ramp's output from (place, colour) stops."""
-        node = self.add("ValToRGB", Fac=fac)
-        ramp = node.color_ramp
-        ramp.interpolation = "CONSTANT" if constant else "LINEAR"
-        while len(ramp.elements) < len(stops):
-            ramp.elements.new(0.5)
-        for element, (place, colour) in zip(ramp.elements, stops, strict=True):
-            element.position = place
-            element.color = (*colour, 1.0)
-        return node.outputs["Color"]
-
-    def mix(self, factor, a, b, blend: str = "MIX"):
-        """Two colours mixed."""
-        node = self.add("Mix", {"data_type": "RGBA", "blend_type": blend})
-        self.put(node.inputs["Factor"], factor)
-        for socket, value in ((node.inputs[6], a), (node.inputs[7], b)):
-            self.put(socket, (*value, 1.0) if isinstance(value, tuple) else value)
-        return node.outputs[2]
-
-    def noise(self, vector, scale: float, detail: float = 3.0, distortion: float = 0.0):
-        """A noise's grey output."""
-        node = self.add("TexNoise", Vector=vector, Scale=scale, Detail=detail, Distortion=distortion)
-        return node.outputs["Fac"]
-
-    def place(self, of: bpy.types.Object | None = None, scale=(1.0, 1.0, 1.0)):
-        """Coordinates in an object's space, in mm."""
-        texture = self.add("TexCoord", {"object": of} if of else None)
-        mapping = self.add("Mapping", Vector=texture.outputs["Object"])
-        mapping.inputs["Scale"].default_value = [s / MM for s in scale]
-        return mapping.outputs["Vector"]
-
-    def bump(self, height, strength: float, distance: float) -> None:
-        """Small relief of the surface; distance in mm."""
-        node = self.add("Bump", Strength=strength, Distance=distance * MM, Height=height)
-        self.set(Normal=node.outputs["Normal"])
-
-    def hollow(self, reach: float):
-        """How open a place is, 0 in hollows to 1; reach in mm."""
-        return self.add("AmbientOcclusion", {"samples": 3}, Distance=reach * MM).outputs["AO"]
-
-
-def wood(name: str, light, dark, of: bpy.types.Object | None = None, size: float = 1.0, upright: bool = False):
-    """Oiled wood with its grain along x (or y); size scales the figure."""
-    n = Nodes(name)
-
-    def along(scale: float, across: float):
-        """Coordinates stretched along the grain."""
-        return n.place(of, (across, scale, across) if upright else (scale, across, across))
-
-    figure = n.add("TexWave", {"wave_type": "BANDS", "bands_direction": "X" if upright else "Y"})
-    n.put(figure.inputs["Vector"], along(0.0028 / size, 0.034 / size))
-    figure.inputs["Scale"].default_value = 1.1
-    figure.inputs["Distortion"].default_value = 9.0
-    figure.inputs["Detail"].default_value = 3.0
-    figure.inputs["Detail Scale"].default_value = 0.9
-    pores = n.noise(along(0.02 / size, 1.1 / size), 1.0, 2.0)
-    patch = n.noise(along(0.008, 0.02), 1.0, 2.0)
-    base = n.ramp(
-        figure.outputs["Fac"], (0.0, dark), (0.55, tuple((a + b) / 2 for a, b in zip(light, dark))), (1, light)
-    )
-    fine = n.ramp(pores, (0.36, (0.42, 0.38, 0.34)), (0.52, (1.0, 1.0, 1.0)))
-    colour = n.mix(0.55, base, fine, "MULTIPLY")
-    colour = n.mix(n.ramp(patch, (0.3, (0, 0, 0)), (0.75, (0.5, 0.5, 0.5))), colour, light, "MIX")
-    shade = n.ramp(n.hollow(6.0 * size), (0.15, (0.5, 0.42, 0.36)), (0.8, (1, 1, 1)))
-    n.set(Base_Color=n.mix(1.0, colour, shade, "MULTIPLY"), Roughness=0.42, Coat_Weight=0.12, Coat_Roughness=0.3)
-    n.bump(pores, 0.25, 0.25 * size)
-    return n.material
-
-
-def metal(name: str, bright, tarnish, reach: float, roughness: float = 0.24):
-    """Polished on the crests, dark in the hollows; reach in mm."""
-    n = Nodes(name)
-    where = n.place()
-    open_ = n.hollow(reach)
-    cloud = n.noise(where, 0.5 / reach, 4.0)
-    worn = n.add("Math", {"operation": "MULTIPLY_ADD"})
-    n.put(worn.inputs[0], cloud)
-    worn.inputs[1].default_value = 0.35
-    n.put(worn.inputs[2], open_)
-    mask = n.ramp(worn.outputs[0], (0.55, (0, 0, 0)), (1.0, (1, 1, 1)))
-    n.set(
-        Base_Color=n.mix(mask, tarnish, bright),
-        Metallic=1.0,
-        Roughness=n.mix(mask, (0.6, 0.6, 0.6), (roughness, roughness, roughness)),
-    )
-    n.bump(n.noise(where, 3.0 / reach, 3.0), 0.12, 0.06 * reach)
-    return n.material
-
-
-def stone(name: str, light, dark, grain: float, of: bpy.types.Object | None = None):
-    """Cut stone; grain in mm."""
-    n = Nodes(name)
-    where = n.place(of)
-    cloud = n.noise(where, 0.06 / grain, 5.0, 0.4)
-    speck = n.noise(where, 1.0 / grain, 3.0)
-    colour = n.ramp(cloud, (0.3, dark), (0.7, light))
-    colour = n.mix(0.5, colour, n.ramp(speck, (0.35, (0.6, 0.57, 0.53)), (0.6, (1, 1, 1))), "MULTIPLY")
-    dirt = n.ramp(n.hollow(8 * grain), (0.1, (0.42, 0.36, 0.3)), (0.75, (1, 1, 1)))
-    n.set(Base_Color=n.mix(1.0, colour, dirt, "MULTIPLY"), Roughness=0.85)
-    n.bump(speck, 0.5, 0.5 * grain)
-    return n.material
-
-
-def painted(name: str, colours, circuits: int, reach: float, worn, roughness: float = 0.5):
-    """A colour for each circuit, rubbed through on the crests; `worn` is what lies below."""
-    n = Nodes(name)
-    which = n.add("Attribute", {"attribute_name": "strand"}).outputs["Fac"]
-    scaled = n.add("Math", {"operation": "DIVIDE"})
-    n.put(scaled.inputs[0], which)
-    scaled.inputs[1].default_value = circuits
-    stops = [(max(0.0, (k - 0.5) / circuits), colours[k % len(colours)]) for k in range(circuits)]
-    colour = n.ramp(scaled.outputs[0], *stops, constant=True)
-    where = n.place()
-    cloud = n.noise(where, 0.35 / reach, 6.0, 0.3)
-    open_ = n.hollow(reach)
-    if worn is not None:
-        rubbed = n.add("Math", {"operation": "MULTIPLY"})
-        n.put(rubbed.inputs[0], cloud)
-        n.put(rubbed.inputs[1], open_)
-        colour = n.mix(n.ramp(rubbed.outputs[0], (0.53, (0, 0, 0)), (0.6, (1, 1, 1))), colour, worn)
-    grime = n.ramp(open_, (0.1, (0.3, 0.26, 0.23)), (0.75, (1, 1, 1)))
-    n.set(Base_Color=n.mix(0.9, colour, grime, "MULTIPLY"), Roughness=roughness)
-    n.bump(n.noise(where, 2.0 / reach, 4.0), 0.2, 0.05 * reach)
-    return n.material
-
-
-def plain(name: str, colour, roughness: float, grain: float, strength: float = 0.3):
-    """An even, slightly rough surface such as cloth, leather or slate; grain in mm."""
-    n = Nodes(name)
-    where = n.place()
-    speck = n.noise(where, 1.0 / grain, 4.0)
-    cloud = n.noise(where, 0.05 / grain, 4.0)
-    low = tuple(0.72 * c for c in colour)
-    n.set(Base_Color=n.ramp(cloud, (0.3, low), (0.7, colour)), Roughness=roughness)
-    n.bump(speck, strength, 0.4 * grain)
-    return n.material
-
-
-# -------------------------------------------------------------------------------------------------------- dressing
-
-
-def mesh_object(name: str, vertices, faces, material, bevel: float = 0.0) -> bpy.types.Object:
-    """A mesh from vertices in mm, its edges eased by a bevel."""
-    mesh = bpy.data.meshes.new(name)
-    mesh.from_pydata([mm(*v) for v in vertices], [], faces)
-    obj = bpy.data.objects.new(name, mesh)
-    bpy.context.collection.objects.link(obj)
-    if material is not None:
-        mesh.materials.append(material)
-    if bevel:
-        modifier = obj.modifiers.new("Eased Edges", "BEVEL")
-        modifier.width = bevel * MM
-        modifier.segments = 3
-        modifier.limit_method = "ANGLE"
-        modifier.harden_normals = True
-    return obj
-
-
-def box(name: str, low, high, material, bevel: float = 1.0) -> bpy.types.Object:
-    """A box from its lowest to its highest corner."""
-    corners = [(x, y, z) for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
-    faces = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
-    return mesh_object(name, corners, faces, material, bevel)
-
-
-def sunk_board(name: str, width: float, height: float, rim: float, depth: float, thick: float, bevel: float):
-    """A board with its ground lowered inside a rim, its face at z = 0 and its middle at the origin."""
-
-    def ring(w: float, h: float, z: float):
-        return [(-w, -h, z), (w, -h, z), (w, h, z), (-w, h, z)]
-
-    w, h = width / 2, height / 2
-    slant = 0.35 * depth
-    rings = [
-        ring(w + rim, h + rim, -thick),
-        ring(w + rim, h + rim, 0),
-        ring(w + slant, h + slant, 0),
-        ring(w, h, -depth),
-    ]
-    vertices = [v for r in rings for v in r]
-    faces = [(3, 2, 1, 0), (12, 13, 14, 15)]
-    for k in range(3):
-        faces += [(4 * k + i, 4 * k + (i + 1) % 4, 4 * k + 4 + (i + 1) % 4, 4 * k + 4 + i) for i in range(4)]
-    return mesh_object(name, vertices, faces, None, bevel)
-
-
-def floor(material, z: float, size: float) -> bpy.types.Object:
-    """What everything lies on."""
-    s = size / 2
-    return mesh_object("Bench", [(-s, -s, z), (s, -s, z), (s, s, z), (-s, s, z)], [(0, 1, 2, 3)], material)
-
-
-def tube(name: str, points, radius: float, material, closed: bool = False) -> bpy.types.Object:
-    """A round cord or wire through points in mm."""
-    curve = bpy.data.curves.new(name, "CURVE")
-    curve.dimensions = "3D"
-    curve.bevel_depth = radius * MM
-    curve.bevel_resolution = 6
-    curve.resolution_u = 24
-    spline = curve.splines.new("BEZIER")
-    spline.bezier_points.add(len(points) - 1)
-    for point, place in zip(spline.bezier_points, points, strict=True):
-        point.co = mm(*place)
-        point.handle_left_type = point.handle_right_type = "AUTO"
-    spline.use_cyclic_u = closed
-    obj = bpy.data.objects.new(name, curve)
-    bpy.context.collection.objects.link(obj)
-    curve.materials.append(material)
-    return obj
-
-
-def lamp(name: str, place, size: float, power: float, colour=(1.0, 1.0, 1.0), aim=(0.0, 0.0, 0.0)) -> None:
-    """A square area light in mm; power is for a scene one metre wide and shrinks with the square of the distance."""
-    light = bpy.data.lights.new(name, "AREA")
-    light.size = size * MM
-    light.energy = power * (mm(*place) - mm(*aim)).length_squared
-    light.color = colour
-    obj = bpy.data.objects.new(name, light)
-    obj.location = mm(*place)
-    obj.rotation_euler = (mm(*aim) - obj.location).to_track_quat("-Z", "Y").to_euler()
-    bpy.context.collection.objects.link(obj)
-
-
-def sky(colour, strength: float) -> None:
-    """Even light from all sides, a little brighter from above."""
-    world = bpy.data.worlds.new("Studio")
-    world.use_nodes = True
-    tree = world.node_tree
-    where = tree.nodes.new("ShaderNodeTexCoord")
-    split = tree.nodes.new("ShaderNodeSeparateXYZ")
-    ramp = tree.nodes.new("ShaderNodeValToRGB").color_ramp
-    ramp.elements[0].color = (*(0.25 * c for c in colour), 1.0)
-    ramp.elements[1].color = (*(1.4 * c for c in colour), 1.0)
-    shade, background = tree.nodes[-1], tree.nodes["Background"]
-    tree.links.new(where.outputs["Generated"], split.inputs[0])
-    tree.links.new(split.outputs["Z"], shade.inputs["Fac"])
-    tree.links.new(shade.outputs["Color"], background.inputs["Color"])
-    background.inputs["Strength"].default_value = strength
-    bpy.context.scene.world = world
-
-
-def camera(place, aim, lens: float, f_stop: float, focus=None, up=(0.0, 0.0, 1.0)) -> None:
-    """A camera in mm with a shallow depth of field; `up` points up in the picture."""
-    data = bpy.data.cameras.new("Camera")
-    data.lens = lens
-    data.clip_start = 0.001
-    data.dof.use_dof = True
-    data.dof.aperture_fstop = f_stop
-    data.dof.focus_distance = (mm(*(focus or aim)) - mm(*place)).length
-    obj = bpy.data.objects.new("Camera", data)
-    back = (mm(*place) - mm(*aim)).normalized()
-    right = Vector(up).cross(back).normalized()
-    obj.matrix_world = Matrix.Translation(mm(*place)) @ Matrix((right, back.cross(right), back)).transposed().to_4x4()
-    bpy.context.collection.objects.link(obj)
-    bpy.context.scene.camera = obj
-
-
-def around(distance: float, elevation: float, turn: float, aim=(0.0, 0.0, 0.0)):
-    """A place at a distance in mm, angles in degrees; turn 0 is in front (negative y)."""
-    e, t = math.radians(elevation), math.radians(turn)
-    return (
-        aim[0] + distance * math.cos(e) * math.sin(t),
-        aim[1] - distance * math.cos(e) * math.cos(t),
-        aim[2] + distance * math.sin(e),
-    )
-
-
-# ---------------------------------------------------------------------------------------------------------- scenes
 
 OAK = (0.40, 0.205, 0.078), (0.21, 0.092, 0.032)
 WALNUT = (0.20, 0.095, 0.045), (0.075, 0.033, 0.016)
@@ -518,15 +204,6 @@ def door_trim(knot: bpy.types.Object) -> None:
     camera((260, -900, 1900), (0, -250, 0), 52, 2.8, (0, -60, 0), up=(0.0, 1.0, 0.0))
 
 
-def stud(x: float, y: float, z: float, radius: float, material) -> None:
-    """A domed boss or nail head."""
-    bpy.ops.mesh.primitive_uv_sphere_add(radius=radius * MM, location=mm(x, y, z), segments=40, ring_count=20)
-    obj = bpy.context.object
-    obj.scale.z = 0.45
-    obj.data.materials.append(material)
-    bpy.ops.object.shade_smooth()
-
-
 def painted_boss(knot: bpy.types.Object) -> None:
     """A painted boss on a wall of a keep."""
     low, high = bounds(knot)
@@ -648,14 +325,31 @@ def plaque_border(knot: bpy.types.Object) -> None:
     camera(around(560, 58, -9), (0, -4, -6), 68, 4.5)
 
 
-SHOWN = (*DEMOS, *(demo for demo in SHAPED if demo.name in globals()))
+SCENES = {
+    scene.__name__: scene
+    for scene in (
+        chest_panel,
+        mirror_frame,
+        hearth_tile,
+        cross_pendant,
+        belt_mount,
+        linked_charm,
+        door_trim,
+        painted_boss,
+        ring_pendant,
+        bangle,
+        four_panel,
+        shield_boss,
+        plaque_border,
+    )
+}
+"""How each knot is shown, by the name of its demonstration."""
+
+SHOWN = tuple(demo for demo in (*DEMOS, *SHAPED) if demo.name in SCENES)
 """Demonstrations that have a scene."""
 
 
-# ------------------------------------------------------------------------------------------------------------ work
-
-
-def build(demo: Demo) -> None:
+def build(demo: Demo, _out: Path) -> None:
     """Start an empty file, bring the design in through the add-on and dress the scene."""
     bpy.ops.wm.read_homefile(use_empty=True)
     bpy.ops.mesh.relief_knot_import(filepath=str(demo.path))
@@ -667,69 +361,12 @@ def build(demo: Demo) -> None:
     if not isinstance(demo.design.layout, Ring | Strip):  # they lie about the origin as they are
         low, high = bounds(knot)
         knot.location = -mm((low.x + high.x) / 2, (low.y + high.y) / 2, 0)
-    globals()[demo.name](knot)
+    SCENES[demo.name](knot)
     bpy.ops.object.select_all(action="DESELECT")
     knot.select_set(True)
     bpy.context.view_layer.objects.active = knot
 
 
-def render(path: Path, scale: float) -> None:
-    """Render the scene with Cycles on the processor."""
-    scene = bpy.context.scene
-    scene.render.engine = "CYCLES"
-    scene.cycles.device = "CPU"
-    scene.cycles.samples = SAMPLES
-    scene.cycles.use_adaptive_sampling = True
-    scene.cycles.adaptive_threshold = 0.05
-    scene.cycles.use_denoising = True
-    scene.cycles.max_bounces = 6
-    scene.cycles.diffuse_bounces = 2
-    scene.cycles.glossy_bounces = 3
-    scene.cycles.caustics_reflective = scene.cycles.caustics_refractive = False
-    scene.cycles.seed = 1
-    scene.view_settings.view_transform = "AgX"
-    scene.view_settings.look = "AgX - Medium High Contrast"
-    scene.render.resolution_x, scene.render.resolution_y = WIDTH, HEIGHT
-    scene.render.resolution_percentage = round(100 * scale)
-    scene.render.image_settings.file_format = "PNG"
-    scene.render.filepath = str(path)
-    bpy.ops.render.render(write_still=True)
-
-
-def main() -> None:
-    """Build, save and render the demonstrations asked for, or all."""
-    parser = argparse.ArgumentParser(description="Build and render the demonstration scenes.")
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--scale", type=float, default=1.0, help="size of the pictures (default: 1)")
-    parser.add_argument("names", nargs="*", help="some demonstrations (default: all)")
-    options = parser.parse_args()
-    known = {demo.name for demo in SHOWN}
-    unknown = set(options.names) - known
-    if unknown:
-        parser.error(f"no demonstration is called {', '.join(sorted(unknown))}; there are {', '.join(sorted(known))}")
-    out = options.out.resolve()
-    out.mkdir(parents=True, exist_ok=True)
-    blender_addon.register()
-    for demo in SHOWN:
-        if options.names and demo.name not in options.names:
-            continue
-        begun = time.perf_counter()
-        build(demo)
-        render(out / f"{demo.name}_render.png", options.scale)
-        bpy.ops.wm.save_as_mainfile(filepath=str(out / f"{demo.name}.blend"), compress=True)
-        print(f"{demo.name}: scene and render, {time.perf_counter() - begun:.0f} s", flush=True)
-
-
 if __name__ == "__main__":
-    status = 1
-    try:
-        main()
-        status = 0
-    except SystemExit as ended:
-        print(ended, file=sys.stderr)
-    except BaseException:
-        traceback.print_exc()
-    finally:  # Blender as a module sometimes does not end by itself
-        sys.stdout.flush()
-        sys.stderr.flush()
-        os._exit(status)
+    blender_addon.register()
+    staging.run("Build and render the demonstration scenes.", SHOWN, build)

@@ -7,13 +7,9 @@ the modifiers Array and Curve. Lengths here are mm; the scene is in metres.
 
 from __future__ import annotations
 
-import argparse
 import json
 import math
-import os
 import sys
-import time
-import traceback
 from pathlib import Path
 
 import bpy
@@ -22,9 +18,10 @@ from mathutils import Euler, Matrix, Vector
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-import scenes
+import staging
 from demos import TRIMMED, Demo
-from scenes import MM, Nodes, around, box, camera, floor, lamp, metal, mm, plain, sky, stone, tube, wood
+from materials import MM, Nodes, metal, mm, plain, stone, wood
+from staging import around, box, camera, floor, lamp, mesh_object, sky, stud, tube
 
 LEVEL = 1
 """Which level is shown, with its map of normals."""
@@ -161,7 +158,7 @@ def door_frame(kit: Kit) -> None:
     for y in (0.2 * top, 0.78 * top):
         box("Strap", (-inner, y - 30, -120), (inner - 60, y + 30, -108), iron, 4)
         for k in range(planks):
-            scenes.stud(-inner + 2 * inner * (k + 0.5) / planks, y, -108, 16, iron)
+            stud(-inner + 2 * inner * (k + 0.5) / planks, y, -108, 16, iron)
     wall = stone("Wall Stone", (0.22, 0.215, 0.21), (0.13, 0.13, 0.135), 9.0)
     outer = half + band
     for j in range(-3, 12):
@@ -214,7 +211,7 @@ def belt_strip(kit: Kit) -> None:
     faces = [
         (6 * k + i, 6 * k + 6 + i, 6 * k + 6 + (i + 1) % 6, 6 * k + (i + 1) % 6) for k in range(steps) for i in range(6)
     ]
-    strap = scenes.mesh_object("Strap", rows, [tuple(reversed(face)) for face in faces], leather)
+    strap = mesh_object("Strap", rows, [tuple(reversed(face)) for face in faces], leather)
     strap.modifiers.new("Curve", "CURVE").object = curve
     floor(wood("Table", (0.17, 0.10, 0.055), (0.09, 0.05, 0.027), size=1.2), -thick - 0.2, 3000)
     sky((0.8, 0.88, 1.0), 0.25)
@@ -271,40 +268,15 @@ def column_band(kit: Kit) -> None:
     camera((180, -1450, 200), (0, 0, 0), 66, 8.0, (0, -radius, 0))
 
 
-def main() -> None:
-    """Build, save and render the kits asked for, or all."""
-    parser = argparse.ArgumentParser(description="Build and render scenes of trim kits.")
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--scale", type=float, default=1.0, help="size of the pictures (default: 1)")
-    parser.add_argument("names", nargs="*", help="some kits (default: all)")
-    options = parser.parse_args()
-    out = options.out.resolve()
-    for demo in TRIMMED:
-        if options.names and demo.name not in options.names:
-            continue
-        begun = time.perf_counter()
-        build(demo, out / demo.name)
-        scenes.render(out / f"{demo.name}_render.png", options.scale)
-        bpy.ops.wm.save_as_mainfile(filepath=str(out / f"{demo.name}.blend"), compress=True)
-        print(f"{demo.name}: scene and render, {time.perf_counter() - begun:.0f} s", flush=True)
+SCENES = {scene.__name__: scene for scene in (door_frame, belt_strip, column_band)}
+"""How each kit is shown, by the name of its demonstration."""
 
 
-def build(demo: Demo, folder: Path) -> None:
+def build(demo: Demo, out: Path) -> None:
     """Start an empty file, take the kit in and dress the scene."""
     bpy.ops.wm.read_homefile(use_empty=True)
-    globals()[demo.name](Kit(folder))
+    SCENES[demo.name](Kit(out / demo.name))
 
 
 if __name__ == "__main__":
-    status = 1
-    try:
-        main()
-        status = 0
-    except SystemExit as ended:
-        print(ended, file=sys.stderr)
-    except BaseException:
-        traceback.print_exc()
-    finally:  # Blender as a module sometimes does not end by itself
-        sys.stdout.flush()
-        sys.stderr.flush()
-        os._exit(status)
+    staging.run("Build and render scenes of trim kits.", TRIMMED, build)
