@@ -17,13 +17,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .design import FREE, Design, Layouts, Site, Strip
+from .design import FREE, Design, Site, Strip
 from .editing import Line, break_at, set_breaks, sites
 from .errors import DesignError
 from .layout import ACROSS, ALONG, CROSSING, edge_of_site, lay_out
 from .places import takes_break
 from .resolve import resolved
-from .symmetry import Motion, Symmetry, allows, break_images, motions, move_line, move_site
+from .symmetry import Symmetry, allows, break_images, motions
 from .trace import trace
 
 Progress = Callable[[float, str], None]
@@ -164,8 +164,6 @@ def _groups(design: Design, symmetries: Iterable[Symmetry], order: int | None, t
                 continue
             images = break_images(layout, through, {site: line})
             lines = {(at, kind) for at, kind in images.items() if kind is not None}
-            if not _symmetrical(layout, through, images):
-                continue
             if any(break_at(design, at) is not None or trail.broken(at) for at, _ in lines):
                 continue
             states = tuple(pair for at, kind in lines for pair in trail.states(at, kind))
@@ -175,16 +173,6 @@ def _groups(design: Design, symmetries: Iterable[Symmetry], order: int | None, t
             told = tuple(sorted(lines, key=lambda entry: (entry[0].y, entry[0].x)))
             groups.setdefault(key, _Group(told, states, away, frozenset(edge for edge, _ in states)))
     return sorted(groups.values(), key=lambda group: (group.size, round(group.away, 6), group.lines))
-
-
-def _symmetrical(layout: Layouts, through: tuple[Motion, ...], lines: Mapping[Site, Line | None]) -> bool:
-    """Whether every motion takes these breaks onto themselves; on a mirror's line one may be turned."""
-    return all(
-        line is not None
-        and lines.get(move_site(layout, motion, site), move_line(motion, line)) is move_line(motion, line)
-        for motion in through
-        for site, line in lines.items()
-    )
 
 
 def _search(
@@ -306,9 +294,7 @@ class _Trail:
 
     def states(self, site: Site, line: Line) -> list[tuple[int, int]]:
         """The edges of a break, in all repeats, and their state with it."""
-        along = line is Line.ALONG or (line is Line.HORIZONTAL) == (site.x % 2 == 1)
-        if site.y == FREE:
-            along = line is Line.ALONG
+        along = line is Line.ALONG if site.y == FREE else (line is Line.HORIZONTAL) == (site.x % 2 == 1)
         places = [(site.x + k * self.wide, site.y) for k in range(self.repeats)]
         return [(self.edge[at], ALONG if along else ACROSS) for at in places]
 

@@ -35,11 +35,6 @@ class Placing:
     mirror: bool
     shift: tuple[int, int]  # of its lower left corner, in half cells
 
-    @property
-    def size(self) -> tuple[int, int]:
-        """Columns and rows as it lies in the panel."""
-        return (self.rows, self.columns) if self.turn in (90, 270) else (self.columns, self.rows)
-
     def place(self, x: int, y: int) -> tuple[int, int]:
         """A place of the piece in half cells as a place of the panel."""
         wide, high = 2 * self.columns, 2 * self.rows

@@ -5,7 +5,7 @@ Each shape has a maker in a module of its own; :func:`lay_out` chooses among the
 
 from __future__ import annotations
 
-from ..design import Border, Breaks, FreeMesh, Grid, Layouts, Panel, Pass, Ring, Strip, Way
+from ..design import Border, Breaks, Grid, Layouts, Panel, Pass, Ring, Strip, Way
 from .free import free_layout
 from .grid import grid_layout
 from .halfedge import ACROSS, ALONG, CROSSING, Layout
@@ -19,6 +19,7 @@ def lay_out(layout: Layouts, breaks: Breaks) -> Layout:
 
     Square borders are resolved to grids too.
     """
+    assert not isinstance(layout, Panel), "resolve the design first"
     match layout:
         case Grid():
             return grid_layout(layout, breaks)
@@ -28,10 +29,8 @@ def lay_out(layout: Layouts, breaks: Breaks) -> Layout:
             return strip_layout(layout, breaks)
         case Border():
             return border_layout(layout, breaks)
-        case FreeMesh():
+        case _:
             return free_layout(layout, breaks)
-        case Panel():
-            raise TypeError("resolve the design first")
 
 
 def edge_of_site(layout: Layout) -> dict[tuple[int, int], int]:

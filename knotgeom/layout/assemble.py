@@ -247,8 +247,6 @@ def _with_outside(heading: Floats, around: _Around, pitch: Floats, crossed: Ints
     """Directions at crossed boundary edges, where strands go on to loop round their vertices."""
     for e in crossed.tolist():
         inner = 2 * e if not around.outside[2 * e] else 2 * e + 1
-        if around.outside[inner]:
-            continue
         outward = loop_way(around, inner)
         reach = LOOP * pitch[e]
         corner, opposite = around.chord[inner], around.chord[around.next_half[inner]]

@@ -138,7 +138,7 @@ class _Frame:
             case Strip():
                 self.wide, self.tall = 2 * layout.columns, 2 * layout.rows
                 self.low, self.high = layout.lower_edge, layout.upper_edge
-            case Border():
+            case _:
                 count = layout.inside[0] * layout.inside[1] if layout.polygon else 2 * sum(layout.inside)
                 self.wide, self.tall = 2 * count, 2 * layout.deep
 

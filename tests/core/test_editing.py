@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from knotgeom import editing
-from knotgeom.design import Breaks, CircuitStyle, Design, Divide, Grid, Pass, Site, Way, Weave
+from knotgeom.design import FREE, Breaks, CircuitStyle, Design, Divide, FreeMesh, Grid, Pass, Ring, Site, Way, Weave
 from knotgeom.editing import Line
 from knotgeom.errors import DesignError
 from knotgeom.made import count
@@ -307,3 +307,82 @@ def test_a_smaller_layout_drops_colours_that_have_no_place_and_names_them() -> N
     red = editing.colour_circuits(broken, [at], "#ff0000")
     smaller, dropped = editing.resize_grid(red, 3, 2)
     assert smaller.strand.circuits == () and "strand.circuits [7, 2, rising]" in dropped
+
+
+# ------------------------------------------------------------------------------------------------------- free meshes
+
+
+def squares(count: int) -> FreeMesh:
+    """Squares in a row; edge 1 lies between the first two, as the fourth of each face met is the one before."""
+    vertices = tuple((10.0 * column, 10.0 * row, 0.0) for row in (0, 1) for column in range(count + 1))
+    return FreeMesh(vertices, tuple((k, k + 1, k + count + 2, k + count + 1) for k in range(count)))
+
+
+BETWEEN = Site(1, FREE)
+
+
+def test_a_break_between_two_squares_parts_a_figure_of_eight_along_it_and_opens_it_across() -> None:
+    # two cells with one crossing: smoothed one way it is two rings, the other way one
+    pair = Design(squares(2))
+    assert (count(pair).strand_map.crossings, count(pair).circuits.count) == (1, 1)
+    along = editing.toggle_break(pair, BETWEEN, Line.ALONG).design
+    assert editing.break_at(along, BETWEEN) is Line.ALONG
+    assert (count(along).strand_map.crossings, count(along).circuits.count) == (0, 2)
+    across = editing.toggle_break(along, BETWEEN, Line.ACROSS).design
+    assert across.breaks == Breaks(across=(1,))
+    assert (count(across).strand_map.crossings, count(across).circuits.count) == (0, 1)
+    assert editing.toggle_break(across, BETWEEN, Line.ACROSS).design == pair
+
+
+@pytest.mark.parametrize(
+    ("design", "site", "line", "told"),
+    [
+        (Design(squares(2)), BETWEEN, Line.HORIZONTAL, "along or across an edge, not horizontal"),
+        (PLAIN, Site(3, 2), Line.ACROSS, "horizontal or vertical, not across"),
+        (Design(squares(2)), Site(0, FREE), Line.ALONG, "no break can stand at edge 0"),
+    ],
+)
+def test_edges_take_breaks_along_and_across_and_sites_in_cells_take_level_and_upright_ones(
+    design: Design, site: Site, line: Line, told: str
+) -> None:
+    with pytest.raises(DesignError, match=told):
+        editing.set_break(design, site, line)
+
+
+def test_a_mesh_with_fewer_faces_drops_what_stood_at_the_edges_that_are_gone_and_names_it() -> None:
+    design = Design(
+        squares(3),
+        Breaks(along=(1,)),
+        Divide(circuits=(Pass(5, FREE, Way.RISING),)),
+        Weave(prefer=(Pass(5, FREE, Way.FALLING),)),
+    )
+    check(design)
+    small = editing.set_layout(design, squares(2))
+    assert small.design == Design(squares(2), Breaks(along=(1,)))
+    assert small.dropped == ("divide.circuits [5, 1]", "weave.prefer [5, 0]")
+    assert editing.set_layout(design, squares(3)) == (design, ())
+
+
+# ------------------------------------------------------------------------------------------------- cells and wishes
+
+
+def test_cells_left_out_in_number_and_put_back_give_the_first_grid_but_for_what_stood_there() -> None:
+    design = replace(PLAIN, breaks=Breaks(horizontal=(Site(1, 2), Site(7, 2))))
+    corner = [(0, 0), (0, 1), (0, 0)]  # one of them twice: it stays left out
+    less = editing.set_cells(design, corner, there=False)
+    assert set(less.design.layout.without) == {(0, 0), (0, 1)}
+    assert less.dropped == ("breaks.horizontal [1, 2]",)
+    assert editing.set_cells(less.design, corner, there=True) == (replace(PLAIN, breaks=Breaks((Site(7, 2),))), ())
+
+
+def test_only_grids_have_cells_to_leave_out() -> None:
+    with pytest.raises(DesignError, match="only grids"):
+        editing.set_cells(Design(Ring(4, 1, 20.0, 32.0)), [(0, 0)], there=False)
+
+
+def test_a_wish_made_again_stays_and_one_not_made_is_not_missed_when_dropped() -> None:
+    at, other = Pass(3, 2, Way.RISING), Pass(4, 3, Way.FALLING)
+    wished = editing.set_preferences(PLAIN, [at, at], True)
+    assert wished.weave.prefer == (at,)
+    assert editing.set_preferences(wished, [at], True) == wished
+    assert editing.set_preferences(wished, [at, other], False) == PLAIN

@@ -12,8 +12,24 @@ import numpy as np
 import pytest
 
 from knotgeom import command, editing, made, reading
-from knotgeom.design import Border, Breaks, Corners, Design, Divide, Grid, Pass, Rejoin, Rim, Ring, Site, Strip, Way
-from knotgeom.dividing import find_dividings
+from knotgeom.design import (
+    FREE,
+    Border,
+    Breaks,
+    Corners,
+    Design,
+    Divide,
+    FreeMesh,
+    Grid,
+    Pass,
+    Rejoin,
+    Rim,
+    Ring,
+    Site,
+    Strip,
+    Way,
+)
+from knotgeom.dividing import DividingRemedy, find_dividings
 from knotgeom.editing import Line
 from knotgeom.errors import DesignError
 from knotgeom.merging import find_breaks
@@ -235,6 +251,12 @@ CASES = [
     (Design(SQUARE), (Symmetry.QUARTER_TURN,), None, lambda s, k: (Site(6 - s.y, s.x), OTHER[k])),
     (Design(OBLONG), (Symmetry.HALF_TURN,), None, lambda s, k: (Site(4 - s.x, 8 - s.y), k)),
     (Design(SQUARE, Breaks(horizontal=(Site(3, 2),))), (), None, stay),
+    (
+        Design(SQUARE, Breaks(horizontal=(Site(1, 2),))),
+        (Symmetry.LEFT_RIGHT,),
+        None,
+        lambda s, k: (Site(6 - s.x, s.y), k),
+    ),
     (Design(RING), (), None, stay),
     (Design(RING), (Symmetry.ROUND,), 2, lambda s, k: (Site((s.x + 4) % 8, s.y), k)),
     (Design(RING), (Symmetry.UP_DOWN,), None, lambda s, k: (Site(-s.x % 8, s.y), k)),
@@ -361,3 +383,46 @@ def test_circuits_lists_breaks_and_writes_the_first_where_none_is_named(tmp_path
     assert "half turn" in refused(capsys, "circuits", file, "--symmetry", "half-turn")
     assert "round:N" in refused(capsys, "circuits", file, "--symmetry", "spiral")
     assert "whole number" in refused(capsys, "circuits", file, "--count", 0)
+
+
+@pytest.mark.parametrize("wanted", [1, 2])
+def test_a_mesh_of_squares_needs_as_few_breaks_as_the_grid_that_it_is(wanted: int) -> None:
+    grid = Grid(4, 4, 10.0, 10.0)
+    corners = tuple((10.0 * x, 10.0 * y, 0.0) for y in range(5) for x in range(5))
+    faces = tuple((k, k + 1, k + 6, k + 5) for y in range(4) for k in range(5 * y, 5 * y + 4))
+    on_grid, on_mesh = (find_breaks(Design(layout), wanted) for layout in (grid, FreeMesh(corners, faces)))
+    assert on_grid.before == on_mesh.before == 4 and on_mesh.complete
+    assert {len(r.lines) for r in on_mesh.remedies} == {len(r.lines) for r in on_grid.remedies} == {4 - wanted}
+    for remedy in on_mesh.remedies:
+        assert {line for _, line in remedy.lines} <= {Line.ALONG, Line.ACROSS}
+        assert made.facts(remedy.design)["circuits"] == wanted
+
+
+def test_a_search_for_breaks_cut_short_says_so_and_what_it_found_holds() -> None:
+    design = Design(Grid(9, 9, 10.0, 10.0))
+    search = find_breaks(design, effort=1)
+    assert search.before == 9 and not search.complete
+    for remedy in (*search.remedies, *filter(None, [search.nearest])):
+        assert remedy.count == len(walks(remedy.design)) < 9
+
+
+def test_without_trials_nothing_is_tried() -> None:
+    design = drawn(random.Random(3), 5, 5, 4, 0.2, 3)
+    search = find_dividings(design, trials=0)
+    assert search.exceptions == made.facts(design)["exceptions"] > 0
+    assert (search.remedies, search.tried) == ((), 0)
+
+
+def test_a_change_of_dividing_is_told_pass_by_pass_and_long_ones_by_their_first_three() -> None:
+    ends = Pass(4, FREE, Way.RISING), Pass(5, FREE, Way.FALLING)
+    row = tuple(Pass(1 + 2 * k, 2, Way.RISING) for k in range(6))
+    design = Design(SMALL)
+
+    def told(divided: tuple[Pass, ...], whole: tuple[Pass, ...], rejoin: Rejoin | None) -> str:
+        return DividingRemedy(divided, whole, rejoin, 1, 0, 0, 0, design).words
+
+    assert told(ends, (), None) == "divide edge 4, pass 1, edge 5, pass 0"
+    assert told((), row[:4], None) == "make one strand [1, 2] rising, [3, 2] rising, [5, 2] rising, [7, 2] rising"
+    assert told((), row, Rejoin.NONE) == (
+        'make one strand [1, 2] rising, [3, 2] rising, [5, 2] rising and 3 more; rejoin: "none"'
+    )

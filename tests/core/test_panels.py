@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -310,3 +311,49 @@ def test_a_style_of_a_piece_goes_with_its_circuit() -> None:
     panel = beside(PLAIN, styled, (30.0, 0.0), ())
     whole = panelled(panel, resolved)
     assert [style.through for style in whole.strand.circuits] == [Pass(8, 1, Way.RISING)]
+
+
+def test_a_circuit_that_was_divided_and_runs_on_into_one_that_was_not_stays_divided_where_it_was() -> None:
+    own = next(iter(circuit_sets(PLAIN.layout, PLAIN.breaks)))
+    divided = replace(PLAIN, divide=Divide(circuits=(min(own),)))
+    joined = resolved(beside(divided, PLAIN, (30.0, 0.0)))
+    assert joined.divide.circuits == () and set(joined.divide.passes) == own
+    both = resolved(beside(divided, divided, (30.0, 0.0)))  # nothing but crossings of the join is new: all is divided
+    now = circuit_sets(both.layout, both.breaks)
+    assert {at for circuit in now if circuit & set(both.divide.circuits) for at in circuit} >= own
+
+
+def test_a_break_of_the_panel_upon_a_divided_strand_of_a_piece_leaves_its_other_passes_divided() -> None:
+    own = next(iter(circuit_sets(PLAIN.layout, PLAIN.breaks)))
+    at = min(own).site
+    divided = replace(PLAIN, divide=Divide(all=True))
+    panel = replace(beside(divided, divided, (30.0, 0.0), ()), breaks=Breaks(horizontal=(at,)))
+    whole = resolved(panel)
+    assert at in whole.breaks.horizontal
+    now = circuit_sets(whole.layout, whole.breaks)
+    chosen = set(whole.divide.passes) | {p for circuit in now if circuit & set(whole.divide.circuits) for p in circuit}
+    assert chosen == {p for circuit in now for p in circuit}
+    assert all(len(parts) > 1 for parts in merged_circuits(panel, resolved))
+
+
+@pytest.mark.parametrize(
+    ("layout", "place", "told"),
+    [
+        (Panel((), Joins.ALL), "layout.panel.pieces", "no piece"),
+        (Panel((Piece("a", (0.0, 0.0)),), Joins.ALL), r"pieces\[0\].file", "has not been read"),
+        (
+            Panel(tuple(Piece("a", (4e3 * k, 0.0), 0, False, Design(Grid(400, 400, 10.0, 10.0))) for k in (0, 1)), ()),
+            r"pieces\[1\]",
+            "up to here have 320,000 cells",
+        ),
+    ],
+)
+def test_panels_made_by_programs_are_refused_before_anything_is_laid_out(layout: Panel, place: str, told: str) -> None:
+    with pytest.raises(DesignError, match=told) as refused:
+        resolved(Design(layout))
+    assert re.search(place, refused.value.place)
+
+
+def test_only_knots_on_grids_are_set_in_a_row() -> None:
+    with pytest.raises(DesignError, match="only knots on grids"):
+        row("a", Design(Ring(4, 1, 20.0, 32.0)), 3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -327,3 +328,14 @@ def connected_parts(numbers: dict[Pass, int]) -> int:
         touched = [group for group in groups if group & pair]
         groups = [group for group in groups if not group & pair] + [set().union(*touched)]
     return len(groups)
+
+
+@pytest.mark.parametrize("wanted", [{Symmetry.LEFT_RIGHT}, {Symmetry.QUARTER_TURN}, {Symmetry.HALF_TURN}])
+def test_cells_left_out_with_their_images_leave_a_grid_that_every_motion_takes_onto_itself(wanted) -> None:
+    grid = Grid(5, 5, 10.0, 10.0)
+    through = symmetry.motions(grid, wanted)
+    images = symmetry.cell_images(grid, through, [(0, 1), (2, 2)])
+    assert len(images) == len(set(images)) == {Symmetry.QUARTER_TURN: 5}.get(*wanted, 3)
+    kept = set(editing.sites(replace(grid, without=images)))
+    for motion in through:
+        assert {symmetry.move_site(grid, motion, site) for site in kept} == kept
