@@ -10,9 +10,9 @@ from dataclasses import replace
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, PointerProperty, StringProperty
 
-from . import core, kinds, props, relief_looks, relief_object, store, units
+from . import core, design_props, kinds, relief_looks, relief_object, store, units
 
-O = core.carving_options  # noqa: E741 - a module, as props.D
+O = core.carving_options  # noqa: E741 - a module, as in ``props``
 CutterKind = core.carving_cutters.CutterKind
 
 FALLBACK_BOARD = (300.0, 200.0, 20.0)
@@ -48,7 +48,11 @@ def _length(read, write, name, description, most=0.02):
 def _plain(path, name, description, most=0.02):
     """A length that is kept at ``path`` and never left open."""
     return _length(
-        lambda _s, d: props.look(d, path), lambda d, value: props.put(d, path, value), name, description, most
+        lambda _s, d: design_props.look(d, path),
+        lambda d, value: design_props.put(d, path, value),
+        name,
+        description,
+        most,
     )
 
 
@@ -56,10 +60,10 @@ def _open(path, otherwise, name, description, most=0.02):
     """A length at ``path`` that the design may leave open; ``otherwise(settings, design)`` gives what then holds."""
 
     def read(settings, design):
-        found = props.look(design, path)
+        found = design_props.look(design, path)
         return otherwise(settings, design) if found is None else found
 
-    return _length(read, lambda d, value: props.put(d, path, value or None), name, description, most)
+    return _length(read, lambda d, value: design_props.put(d, path, value or None), name, description, most)
 
 
 def _angle(read, write, name, description, least, most):
@@ -86,7 +90,12 @@ def _choice(read, write, kind, name, description, items):
 
 def _kept_choice(path, kind, name, description, items):
     return _choice(
-        lambda d: props.look(d, path), lambda d, value: props.put(d, path, value), kind, name, description, items
+        lambda d: design_props.look(d, path),
+        lambda d, value: design_props.put(d, path, value),
+        kind,
+        name,
+        description,
+        items,
     )
 
 
@@ -107,7 +116,7 @@ def _side(axis):
     def write(design, value):
         board = list(design.make.carve.board or fitted_board(design))
         board[axis] = value
-        return props.put(design, "make.carve.board", tuple(board))
+        return design_props.put(design, "make.carve.board", tuple(board))
 
     return read, write
 
@@ -115,7 +124,7 @@ def _side(axis):
 def fitted_board(design):
     """The board that fits a design's knot, mm."""
     try:
-        panel = core.carving_panel.plan_panel(props.put(design, "make.carve.board", None))
+        panel = core.carving_panel.plan_panel(design_props.put(design, "make.carve.board", None))
     except store.DesignError:
         return FALLBACK_BOARD
     return panel.length, panel.width, panel.thickness
@@ -124,7 +133,7 @@ def fitted_board(design):
 def _write_fit(design, fits):
     if fits == (design.make.carve.board is None):
         return design
-    return props.put(design, "make.carve.board", None if fits else fitted_board(design))
+    return design_props.put(design, "make.carve.board", None if fits else fitted_board(design))
 
 
 GROUNDS = [
@@ -168,7 +177,7 @@ def first_cutter(design):
 def with_cutter(design, cutter):
     """A design with another first cutter; the others stay."""
     others = (design.make.carve.tools.cutters or ())[1:]
-    return props.put(design, "make.carve.tools.cutters", (cutter, *others))
+    return design_props.put(design, "make.carve.tools.cutters", (cutter, *others))
 
 
 def _cutter_length(key, name, description):
@@ -219,7 +228,7 @@ def with_gouges(design, text):
         kept = next((g for g in design.make.carve.tools.gouges if g.name == word.lstrip("#")), None)
         found.append(kept or core.carving_gouges.Gouge(int(match[1]), float(match[2])))
     core.carving_gouges.check_gouges(found, "make.carve.tools.gouges")
-    return props.put(design, "make.carve.tools.gouges", tuple(found))
+    return design_props.put(design, "make.carve.tools.gouges", tuple(found))
 
 
 class ReliefKnotCarving(bpy.types.PropertyGroup):
@@ -241,7 +250,7 @@ class ReliefKnotCarving(bpy.types.PropertyGroup):
     depth: _open("make.carve.depth", _depth, "Relief Depth", "Depth of the ground below the face of the board", 0.03)
     draft: _angle(
         lambda d: d.make.carve.draft_deg,
-        lambda d, value: props.put(d, "make.carve.draft_deg", value),
+        lambda d, value: design_props.put(d, "make.carve.draft_deg", value),
         "Draft Angle",
         "How far walls lean from upright, outward to their foot; common practice 5 to 10, no source",
         0.0,
@@ -283,7 +292,7 @@ class ReliefKnotCarving(bpy.types.PropertyGroup):
     )
     grain: _angle(
         lambda d: d.make.carve.tools.grain_deg,
-        lambda d, value: props.put(d, "make.carve.tools.grain_deg", value),
+        lambda d, value: design_props.put(d, "make.carve.tools.grain_deg", value),
         "Grain",
         "Direction of the grain, anticlockwise from the length of the board",
         -180.0,
@@ -311,7 +320,7 @@ class ReliefKnotCarving(bpy.types.PropertyGroup):
         max=0.99,
         options=set(),
         get=lambda s: _read(s, lambda d: d.make.carve.tools.share, 0.05),
-        set=lambda s, value: _write(s, lambda d: props.put(d, "make.carve.tools.share", float(f"{value:.6g}"))),
+        set=lambda s, value: _write(s, lambda d: design_props.put(d, "make.carve.tools.share", float(f"{value:.6g}"))),
     )
     tolerance: _plain(
         "make.carve.tools.tolerance", "Left Over", "Wood left up to this height does not count as uncut", 0.002

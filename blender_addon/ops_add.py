@@ -8,7 +8,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty
 from bpy_extras import object_utils
 from mathutils import Vector
 
-from . import core, props, setting_out, store, units
+from . import core, design_props, props, setting_out, store, units
 
 PURPOSES = [
     ("DRAWING", "Drawing", "A knot to look at and to draw from: a fine strand with wide background"),
@@ -46,9 +46,9 @@ def fitted(design, columns, rows, cell):
         size = replace(grid, columns=columns or grid.columns, rows=rows or grid.rows)
         design = core.editing.set_layout(plain, size).design
     for path in LENGTHS if cell else ():
-        length = props.look(design, path)
+        length = design_props.look(design, path)
         if length is not None:
-            design = props.put(design, path, float(f"{length * cell / grid.cell_width:.4g}"))
+            design = design_props.put(design, path, float(f"{length * cell / grid.cell_width:.4g}"))
     return design
 
 

@@ -8,7 +8,7 @@ import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 
-from . import carving_props, core, jobs, ops_edit, ops_files, props, relief_looks, relief_object, store
+from . import carving_props, core, design_props, jobs, ops_edit, ops_files, relief_looks, relief_object, store
 from .ui_parts import words
 
 CHECK_SAMPLES = 1500
@@ -112,7 +112,7 @@ class MESH_OT_relief_knot_carve_follow(ops_edit.KnotOperator, bpy.types.Operator
 
     def execute(self, context):
         path = carving_props.OPEN[self.length]
-        relief_object.change(context.object, lambda design: props.put(design, path, None))
+        relief_object.change(context.object, lambda design: design_props.put(design, path, None))
         return {"FINISHED"}
 
 

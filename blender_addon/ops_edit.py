@@ -4,7 +4,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatVectorProperty, StringProperty
 from mathutils import Vector
 
-from . import core, jobs, live, ops_add, props, rebuild, setting_out, store, units
+from . import core, design_props, jobs, live, ops_add, props, rebuild, setting_out, store, units
 
 editing = core.editing
 Line = editing.Line
@@ -201,7 +201,7 @@ class MESH_OT_relief_knot_clear(KnotOperator, bpy.types.Operator):
             "BREAKS": editing.clear_breaks,
             "DIVISIONS": editing.clear_divisions,
             "WISHES": editing.clear_preferences,
-            "CELLS": lambda design: props.put(design, "layout.without", ()),
+            "CELLS": lambda design: design_props.put(design, "layout.without", ()),
         }
         return _finish(self, context, edits[self.what])
 
@@ -229,7 +229,7 @@ class MESH_OT_relief_knot_outline(KnotOperator, bpy.types.Operator):
         if points is None:
             self.report({"ERROR"}, f"{source.name} is not one closed line; close it, or join its ends")
             return {"CANCELLED"}
-        return _finish(self, context, lambda design: props.put(design, "strand.section", points))
+        return _finish(self, context, lambda design: design_props.put(design, "strand.section", points))
 
 
 def _outline_object(context):
@@ -283,7 +283,7 @@ class MESH_OT_relief_knot_follow(KnotOperator, bpy.types.Operator):
         if path is None:
             self.report({"ERROR"}, f"No such length: {self.length}; one of {', '.join(props.OPEN_LENGTHS)}")
             return {"CANCELLED"}
-        return _finish(self, context, lambda design: props.put(design, path, None))
+        return _finish(self, context, lambda design: design_props.put(design, path, None))
 
 
 class MESH_OT_relief_knot_revert(KnotOperator, bpy.types.Operator):

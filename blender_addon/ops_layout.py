@@ -11,7 +11,7 @@ import bpy
 from bpy.app.handlers import persistent
 from bpy.props import EnumProperty
 
-from . import core, jobs, ops_add, ops_files, props, rebuild, setting_out, store, ui_parts, units
+from . import core, jobs, layout_props, ops_add, ops_files, props, rebuild, setting_out, store, ui_parts, units
 
 D = core.design
 
@@ -263,12 +263,7 @@ class MESH_OT_relief_knot_on_mesh(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     boundary: EnumProperty(
-        name="Boundary",
-        description="What strands do at the mesh's boundary",
-        items=[
-            ("WALLED", "Walled", "Strands turn back there"),
-            ("CROSSED", "Crossed", "Strands cross there and loop outside, which gives odd numbers of leads"),
-        ],
+        name="Boundary", description="What strands do at the mesh's boundary", items=layout_props.RIMS
     )
 
     @classmethod

@@ -2,7 +2,7 @@
 
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import props, store
+from . import design_props, store
 from .translations import said
 
 TAB = "Relief Knot"
@@ -104,7 +104,7 @@ def open_length(layout, settings, name, paths, operator):
     row = layout.row(align=True)
     row.prop(settings, name)
     design = store.design_of(settings.id_data)
-    if design is not None and props.look(design, paths[name]) is not None:
+    if design is not None and design_props.look(design, paths[name]) is not None:
         row.operator(operator, text="", icon="LOOP_BACK").length = name
 
 

@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import core, props, rebuild, store, units
+from blender_addon import core, design_props, rebuild, store, units
 from knotgeom.design import Design, Grid, Pass, Site, Way
 from knotgeom.made import make
 from knotgeom.reading import read_text, write_text
@@ -131,9 +131,11 @@ EDITS = [
 def test_every_setting_reaches_the_design_and_the_mesh_follows(knot, name, value, path, kept):
     before = store.design_of(knot)
     setattr(knot.relief_knot, name, value)
-    found = props.look(store.design_of(knot), path)
+    found = design_props.look(store.design_of(knot), path)
     assert found == (pytest.approx(kept) if isinstance(kept, float) else kept)
-    assert props.put(store.design_of(knot), path, props.look(before, path)) == before, "nothing else changed"
+    assert design_props.put(store.design_of(knot), path, design_props.look(before, path)) == before, (
+        "nothing else changed"
+    )
     shown = getattr(knot.relief_knot, name)
     assert shown == (pytest.approx(value) if isinstance(value, float) else value)
     assert follows(knot)
@@ -472,4 +474,4 @@ def test_a_plain_mesh_has_no_design_left(knot):
 
 
 def test_the_design_written_and_read_is_the_design(knot):
-    assert read_text(knot.relief_knot.text) == props.to_design(knot)
+    assert read_text(knot.relief_knot.text) == store.design_of(knot)
