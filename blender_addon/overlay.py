@@ -6,17 +6,15 @@ is kept until the design changes. Nothing here runs without a window.
 
 import traceback
 
-import blf
 import bpy
 import gpu
 import numpy as np
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, PointerProperty
-from bpy_extras import view3d_utils
 from gpu_extras.batch import batch_for_shader
 from mathutils import Matrix, Vector
 
-from . import core, gestures, overlay_lines, setting_out, store, ui_parts, units
+from . import core, gestures, overlay_lines, setting_out, store, ui_parts, units, view_drawing
 
 TOOL = "relief_knot.draw"
 """Identifier of the drawing tool."""
@@ -84,30 +82,6 @@ def kinds_wanted(settings, drawing):
     return [name for name in names if getattr(settings, name) and (guides or name not in GUIDES)]
 
 
-# --- colours ---------------------------------------------------------------------------------------------------------
-
-
-def theme_colours(context):
-    """The colours of lines and words by what they say, from the theme of the 3D view: RGBA."""
-    theme = context.preferences.themes[0]
-    view = theme.view_3d
-    back = tuple(view.space.gradients.high_gradient)
-    text = tuple(view.space.text_hi)
-    state = theme.user_interface.wcol_state
-    return {
-        "line": (*text, 0.9),
-        "faint": (*text, 0.28),
-        "border": (*text, 0.5),
-        "halo": (*back, 0.75),
-        "active": (
-            *tuple(theme.user_interface.gizmo_secondary)[:3],
-            1.0,
-        ),  # the outline of what is selected has its own
-        "exception": (*tuple(theme.user_interface.gizmo_primary)[:3], 1.0),
-        "warning": (*tuple(getattr(state, "error", (0.9, 0.3, 0.25, 1.0)))[:3], 1.0),
-    }
-
-
 # --- batches ---------------------------------------------------------------------------------------------------------
 
 
@@ -127,16 +101,6 @@ class Kept:
 
 
 _kept = Kept()
-
-
-def _line_batch(pieces):
-    if not len(pieces):
-        return None
-    points = np.asarray(pieces, np.float32)
-    points = points.reshape(-1, points.shape[-1])
-    if points.shape[1] == 2:
-        points = np.column_stack([points, np.zeros(len(points), np.float32)])
-    return batch_for_shader(gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR"), "LINES", {"pos": points})
 
 
 def _pieces(kind, design, report):
@@ -179,7 +143,10 @@ def _batches(kind, obj, design, report):
     knot = obj.relief_knot
     key = (kind, store.digest(knot.text, 1.0), hash(knot.report) if kind in SAID else 0)
     return _kept.get(
-        key, lambda: [(_line_batch(pieces), colour, width) for pieces, colour, width in _pieces(kind, design, report)]
+        key,
+        lambda: [
+            (view_drawing.line_batch(pieces), colour, width) for pieces, colour, width in _pieces(kind, design, report)
+        ],
     )
 
 
@@ -205,25 +172,6 @@ def _height_batch(obj):
 # --- drawing ---------------------------------------------------------------------------------------------------------
 
 
-def _plane(obj):
-    """From mm in plan to the world."""
-    return obj.matrix_world @ Matrix.Scale(units.units_per_mm(obj.relief_knot), 4)
-
-
-def _draw_batch(context, batch, colour, width, halo=None):
-    if batch is None:
-        return
-    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    scale = context.preferences.system.ui_scale
-    shader.bind()
-    shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
-    for shade, more in ((halo, 2.5), (colour, 0.0)):
-        if shade is not None:
-            shader.uniform_float("lineWidth", (width + more) * scale)
-            shader.uniform_float("color", shade)
-            batch.draw(shader)
-
-
 def _shown(context):
     """The knot to draw over, its design and what is wanted; None where nothing is."""
     obj, space = store.active_knot(context), context.space_data
@@ -243,17 +191,17 @@ def draw_lines():
     if shown is None:
         return
     obj, design, kinds, drawing = shown
-    colours, report = theme_colours(context), store.report_of(obj)
+    colours, report = view_drawing.theme_colours(context), store.report_of(obj)
     gpu.state.blend_set("ALPHA")
     try:
         if "heights" in kinds:
             _draw_heights(context, obj)
         with gpu.matrix.push_pop():
-            gpu.matrix.multiply_matrix(_plane(obj))
+            gpu.matrix.multiply_matrix(view_drawing.plane(obj))
             for kind in kinds:
                 for batch, colour, width in _batches(kind, obj, design, report) if kind != "heights" else ():
                     shade = (*colour, 1.0) if isinstance(colour, tuple) else colours[colour]
-                    _draw_batch(context, batch, shade, width, None if kind == "layout" else colours["halo"])
+                    view_drawing.draw_batch(context, batch, shade, width, None if kind == "layout" else colours["halo"])
             stroke = pointer.get("stroke")
             if drawing and stroke is not None and stroke.begun and stroke.design == design:
                 _draw_stroke(context, stroke, colours)
@@ -303,7 +251,7 @@ def stroke_pieces(stroke):
 
 def _draw_stroke(context, stroke, colours):
     for pieces, colour, width in stroke_pieces(stroke):
-        _draw_batch(context, _line_batch(pieces), colours[colour], width, colours["halo"])
+        view_drawing.draw_batch(context, view_drawing.line_batch(pieces), colours[colour], width, colours["halo"])
 
 
 def draw_words():
@@ -313,55 +261,15 @@ def draw_words():
     if shown is None:
         return
     obj, design, kinds, _ = shown
-    colours, report = theme_colours(context), store.report_of(obj)
+    colours, report = view_drawing.theme_colours(context), store.report_of(obj)
     if "circuits" in kinds:
         for number, _, shade, at in overlay_lines.circuit_lines(design):
-            _word_at(context, obj, at, str(number), _ink_on(shade), (*shade, 1.0))
+            view_drawing.word_at(context, obj, at, str(number), (*shade, 1.0))
     if "findings" in kinds:
         for kind, at in zip(*overlay_lines.finding_places(report["findings"], design), strict=True):
-            _word_at(
-                context, obj, at, rpt_(kind.capitalize()), _ink_on(colours["warning"]), colours["warning"], above=True
-            )
+            view_drawing.word_at(context, obj, at, rpt_(kind.capitalize()), colours["warning"], above=True)
     if "heights" in kinds and obj.data.relief_knot_built:
         _draw_scale(context, obj, colours)
-
-
-def _ink_on(plate):
-    """Black or white, whichever reads better on a plate of this colour."""
-    light = 0.2126 * plate[0] + 0.7152 * plate[1] + 0.0722 * plate[2]
-    return (0.0, 0.0, 0.0, 1.0) if light > 0.45 else (1.0, 1.0, 1.0, 1.0)
-
-
-def _word_at(context, obj, at, words, ink, plate, above=False):
-    """Words on a plate of their own, over a place in plan or above it."""
-    place = view3d_utils.location_3d_to_region_2d(
-        context.region, context.region_data, _plane(obj) @ Vector((*at, 0.0)[:3])
-    )
-    if place is None:
-        return
-    scale = context.preferences.system.ui_scale
-    blf.size(0, 12 * scale)
-    wide, high = blf.dimensions(0, words)
-    x, y = round(place.x - wide / 2), round(place.y - high / 2 + (26 * scale if above else 0))
-    pad = 4 * scale
-    _fill(x - pad, y - pad, x + wide + pad, y + high + pad, plate)
-    _write(context, x, y, words, ink)
-
-
-def _fill(left, low, right, high, colour):
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    corners = [(left, low, 0), (right, low, 0), (right, high, 0), (left, high, 0)]
-    batch = batch_for_shader(shader, "TRIS", {"pos": corners}, indices=[(0, 1, 2), (0, 2, 3)])
-    shader.bind()
-    shader.uniform_float("color", colour)
-    batch.draw(shader)
-
-
-def _write(context, x, y, words, colour):
-    blf.size(0, 12 * context.preferences.system.ui_scale)
-    blf.color(0, *colour)
-    blf.position(0, x, y, 0)
-    blf.draw(0, words)
 
 
 def _draw_scale(context, obj, colours):
@@ -372,14 +280,18 @@ def _draw_scale(context, obj, colours):
     x, y = 24 * scale, 40 * scale
     shades, *_ = overlay_lines.height_colours(np.arange(bands), bands)
     gpu.state.blend_set("ALPHA")
-    _fill(x - 8 * scale, y - 10 * scale, x + width + 76 * scale, y + bands * height + 12 * scale, colours["halo"])
+    view_drawing.plate(
+        x - 8 * scale, y - 10 * scale, x + width + 76 * scale, y + bands * height + 12 * scale, colours["halo"]
+    )
     for band in range(bands):
         shade = tuple(float(part) for part in shades[band])
-        _fill(x, y + band * height, x + width, y + (band + 1) * height, shade)
+        view_drawing.plate(x, y + band * height, x + width, y + (band + 1) * height, shade)
     gpu.state.blend_set("NONE")
     for share in (0.0, 0.5, 1.0):
         words = f"{(low + share * (high - low)) / mm:.2f} mm"
-        _write(context, x + width + 8 * scale, y + share * bands * height - 4 * scale, words, colours["line"])
+        view_drawing.write(
+            context, x + width + 8 * scale, y + share * bands * height - 4 * scale, words, colours["line"]
+        )
 
 
 # --- handlers --------------------------------------------------------------------------------------------------------

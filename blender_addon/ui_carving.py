@@ -3,7 +3,7 @@
 import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import carving_props, jobs, ops_carve, overlay, relief_looks, relief_object, store, ui_parts
+from . import carving_props, jobs, ops_carve, relief_looks, relief_object, store, ui_parts, view_drawing
 
 MOST_ROWS = 12
 """Rows of a table that the sidebar shows; the copy and the files have them all."""
@@ -118,7 +118,7 @@ class VIEW3D_PT_relief_knot_relief_view(Carved, bpy.types.Panel):
 
 def where(colour):
     """A word for how light a colour of a legend is, for those who see no hues."""
-    light = 0.2126 * colour[0] + 0.7152 * colour[1] + 0.0722 * colour[2]
+    light = view_drawing.lightness(colour)
     return rpt_("(light)") if light > 0.6 else rpt_("(dark)") if light < 0.3 else ""
 
 
@@ -281,12 +281,12 @@ def draw_legend():
         return
     scale = context.preferences.system.ui_scale
     height, width, x, y = 18 * scale, 20 * scale, 24 * scale, 40 * scale
-    overlay._fill(
+    view_drawing.plate(
         x - 8 * scale, y - 10 * scale, x + width + 84 * scale, y + len(rows) * height + 8 * scale, (0, 0, 0, 1)
     )
     for k, (colour, depth) in enumerate(reversed(rows)):
-        overlay._fill(x, y + k * height, x + width, y + (k + 1) * height, (*(float(part) for part in colour), 1.0))
-        overlay._write(context, x + width + 8 * scale, y + k * height + 4 * scale, f"{depth:.2f} mm", (1, 1, 1, 1))
+        view_drawing.plate(x, y + k * height, x + width, y + (k + 1) * height, (*(float(part) for part in colour), 1.0))
+        view_drawing.write(context, x + width + 8 * scale, y + k * height + 4 * scale, f"{depth:.2f} mm", (1, 1, 1, 1))
 
 
 CLASSES = (
