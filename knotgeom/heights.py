@@ -531,6 +531,7 @@ def raise_strands(
         smoothing = smoothing_widths(lines, rounding)
         surplus = np.full(count, 0.27 * size.separation * rounding / ROUNDING)
         climb = None
+        limiting: Ints = np.zeros(0, np.int64)
         if way is not Making.CARVED:
             climb = _Climb(lines, stretches, weaving, cap, None if span is None else span / 2)
             climb.begin(wanted + surplus)
@@ -541,7 +542,7 @@ def raise_strands(
                 if span is not None:  # the copies keep the bound, their mean only nearly
                     height = np.clip(height, -span / 2, span / 2)
             else:
-                height = _highest(lines, stretches, weaving, wanted + surplus, cap, size)
+                height, limiting = _highest(lines, stretches, weaving, wanted + surplus, cap, size, limiting)
             profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
             z, _ = lane_heights(profile, lane, place, slopes=False)
             kept = (sign[:, None] * (z[:, :, 1] - z[:, :, 0])).min(1)
@@ -597,13 +598,24 @@ def patch_places(
 
 
 def _highest(
-    lines: Lines, stretches: Stretches, weaving: Weaving, separation: Floats, cap: float, size: Sizes
-) -> Floats:
-    """Carved heights: every place as high as the slope lets it be under the board's face."""
+    lines: Lines, stretches: Stretches, weaving: Weaving, separation: Floats, cap: float, size: Sizes, limiting: Ints
+) -> tuple[Floats, Ints]:
+    """Carved heights: every place as high as the slope lets it be under the board's face.
+
+    Where ``cap`` is too little, the slope is the least that will do, and the second result the rows that limit it;
+    ``limiting`` are those of an attempt before.
+    """
     constraints = slope_constraints(lines, stretches, weaving, separation)
-    least = least_slope(constraints).slope
     ceiling = np.full(stretches.nodes, -size.thickness / 2)
-    return highest(constraints, max(cap, least * (1 + 1e-6)), ceiling) if least < float("inf") else ceiling
+    if not len(limiting):
+        try:
+            return highest(constraints, cap, ceiling), limiting
+        except ArithmeticError:
+            pass
+    least = least_slope(constraints, limiting)
+    if least.slope == float("inf"):
+        return ceiling, least.rows
+    return highest(constraints, max(cap, least.slope * (1 + 1e-6)), ceiling), least.rows
 
 
 def _centred(height: Floats, weaving: Weaving, way: Making, size: Sizes) -> Floats:

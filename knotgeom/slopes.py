@@ -72,25 +72,41 @@ def _relax(given: Constraints, slope: float, sweeps: int, height: Floats) -> tup
 
 def _cycles(given: Constraints, by: Ints) -> list[Ints]:
     """Cycles of the graph in which every node points to the tail of the row that set it."""
-    parent = np.where(by >= 0, given.tail[by], -1).tolist()
-    colour = [0] * given.nodes
+    nowhere = given.nodes
+    parent = np.append(np.where(by >= 0, given.tail[by], nowhere), nowhere)
+    end, reach = parent, 1
+    while reach < given.nodes:  # so many steps on, every node has come to a cycle or nowhere
+        end, reach = end[end], 2 * reach
+    starts = np.flatnonzero(end[:-1] < nowhere)
+    on_cycle = np.zeros(nowhere + 1, bool)
+    on_cycle[end[starts]] = True
     found: list[Ints] = []
-    for start in range(given.nodes):
-        node, trail = start, []
-        while node >= 0 and not colour[node]:
-            colour[node] = start + 1
-            trail.append(node)
-            node = parent[node]
-        if node >= 0 and colour[node] == start + 1:
-            cycle = trail[trail.index(node) :]
-            found.append(by[np.array(cycle)])
+    seen: set[int] = set()
+    for start in starts[np.unique(end[starts], return_index=True)[1]].tolist():
+        node = start
+        while not on_cycle[node]:
+            node = int(parent[node])
+        if node in seen:
+            continue
+        cycle = [node]
+        while parent[cycle[-1]] != node:
+            cycle.append(int(parent[cycle[-1]]))
+        seen.update(cycle)
+        found.append(by[np.array(cycle)])
     return found
 
 
-def least_slope(given: Constraints) -> Tightest:
-    """The least slope for which heights exist."""
+def least_slope(given: Constraints, around: Ints | None = None) -> Tightest:
+    """The least slope for which heights exist.
+
+    ``around``, rows of a cycle, is where to begin: what limited much the same constraints mostly limits these.
+    """
     slope = 0.0
     rows: Ints = np.zeros(0, np.int64)
+    if around is not None and _needed(given, around) > 0:
+        slope, rows = _needed(given, around), around
+    if slope == float("inf"):
+        return Tightest(slope, rows)
     height: Floats = np.zeros(given.nodes)
     sweeps = 16
     for _ in range(200):
@@ -99,10 +115,7 @@ def least_slope(given: Constraints) -> Tightest:
             return Tightest(slope, rows)
         steeper = slope
         for cycle in _cycles(given, by):
-            run, drop = float(given.run[cycle].sum()), float(given.drop[cycle].sum())
-            if drop <= 0:
-                continue
-            ratio = drop / run if run > 1e-9 else float("inf")
+            ratio = _needed(given, cycle)
             if ratio > steeper * (1 + 1e-9):
                 steeper, rows = ratio, cycle
         if steeper == float("inf"):
@@ -115,12 +128,30 @@ def least_slope(given: Constraints) -> Tightest:
     return Tightest(slope, rows)
 
 
+def _needed(given: Constraints, cycle: Ints) -> float:
+    """The slope that a cycle of rows needs."""
+    run, drop = float(given.run[cycle].sum()), float(given.drop[cycle].sum())
+    if drop <= 0:
+        return 0.0
+    return drop / run if run > 1e-9 else float("inf")
+
+
 def highest(given: Constraints, slope: float, ceiling: Floats) -> Floats:
     """The greatest heights below ``ceiling`` that keep every row at ``slope``.
 
     They are greatest at every node at once: heights that keep difference constraints form a lattice.
+
+    Raises
+    ------
+    ArithmeticError
+        If no heights keep them.
     """
-    height, _, settled = _relax(given, slope, 4 * given.nodes + 16, ceiling.astype(float))
-    if not settled:
-        raise ArithmeticError("no heights keep these constraints at this slope")
-    return height
+    height, sweeps = ceiling.astype(float), 16
+    while True:
+        height, by, settled = _relax(given, slope, sweeps, height)
+        if settled:
+            return height
+        # rows that set one another round a cycle set one another for ever
+        if sweeps > 4 * given.nodes or _cycles(given, by):
+            raise ArithmeticError("no heights keep these constraints at this slope")
+        sweeps *= 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -55,6 +56,16 @@ def test_the_least_slope_is_the_optimum_of_a_linear_programme(graph):
     assert found.slope == pytest.approx(least_slope_by_programme(graph), rel=1e-6, abs=1e-9)
     if found.slope > 0:
         check_cycle(graph, found)
+
+
+@given(constraint_graphs(), st.lists(st.sampled_from([0.0, 0.5, 1.0, 1.3, 9.0]), min_size=21, max_size=21))
+def test_beginning_from_what_limited_other_separations_finds_the_same_optimum(graph, factors):
+    before = least_slope(graph)
+    other = replace(graph, drop=graph.drop * np.resize(factors, len(graph.drop)))
+    found = least_slope(other, before.rows)
+    assert found.slope == pytest.approx(least_slope_by_programme(other), rel=1e-6, abs=1e-9)
+    if found.slope > 0:
+        check_cycle(other, found)
 
 
 @given(constraint_graphs(), st.lists(st.integers(-4, 4), min_size=8, max_size=8), st.sampled_from([1.0, 1.5]))
