@@ -66,11 +66,10 @@ def grid_of(layout: Layouts) -> Grid:
             return layout
         case Border() if is_square(layout):
             return square_border(layout)
-        case Panel():
-            out = laid(layout, resolved)
-            joined_sites(layout, out.seams)
-            return out.grid
-    raise TypeError("this layout is no grid")
+    assert isinstance(layout, Panel), "this layout is no grid"
+    out = laid(layout, resolved)
+    joined_sites(layout, out.seams)
+    return out.grid
 
 
 def square_border(border: Border) -> Grid:

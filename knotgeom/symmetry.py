@@ -17,7 +17,7 @@ import enum
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from .design import Border, Design, FreeMesh, Grid, Layouts, Panel, Pass, Ring, Site, Strip, Turned, Way
+from .design import Border, Design, FreeMesh, Layouts, Pass, Ring, Site, Strip, Turned, Way
 from .editing import Line, break_at
 from .places import is_crossable
 from .resolve import grid_of, is_square
@@ -233,8 +233,6 @@ def _rows(layout: Layouts) -> int:
 
 def _middle(layout: Layouts) -> Site:
     """The middle of a grid, in half cells."""
-    if not isinstance(layout, Grid | Border | Panel):
-        raise ValueError("this layout has no symmetry")
     grid = grid_of(layout)
     return Site(grid.columns, grid.rows)
 

@@ -62,7 +62,7 @@ class Cutter:
             case CutterKind.V:
                 point = f", {self.tip:.4g} mm flat at the tip" if self.tip else ""
                 return f"{size} V of {self.angle_deg:.4g} degrees{point}"
-            case CutterKind.TAPERED:
+            case _:
                 return f"{self.tip:.4g} mm ball tapered {self.angle_deg:.4g} degrees a side to {size}"
 
 
@@ -116,7 +116,7 @@ def rise(cutter: Cutter, radius: Floats) -> Floats:
         case CutterKind.V:
             slope = 1 / math.tan(math.radians(cutter.angle_deg) / 2)
             height = slope * np.maximum(inside - cutter.tip / 2, 0.0)
-        case CutterKind.TAPERED:
+        case _:
             ball, taper = cutter.tip / 2, math.radians(cutter.angle_deg)
             meet = ball * math.cos(taper)  # where the cone touches the ball
             on_ball = np.minimum(inside, meet)

@@ -12,6 +12,7 @@ diagonal a square has alternates like a chessboard; the levels fit into one anot
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
@@ -23,9 +24,6 @@ from ..mesh import Bools, Floats, Ints, Mesh
 
 F32 = NDArray[np.float32]
 T = TypeVar("T", bound=np.generic)
-
-ROUNDS = 24
-"""Times that what is too far off is put in; nearly always 3 or 4 are enough."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +76,7 @@ def triangulate(height: F32, side: int, tolerance: float | F32, check: Callable[
         allowed = _view(tolerance, middle, height) if isinstance(tolerance, np.ndarray) else np.float32(tolerance)
         _view(active, middle, height)[...] |= off > allowed
     flat = np.empty_like(height)
-    for turn in range(ROUNDS):
+    for turn in itertools.count():  # each puts vertices in, so there is a last one, nearly always the third or fourth
         if check is not None:
             check(min(0.2 * (turn + 1), 0.9))
         _complete(active, side)

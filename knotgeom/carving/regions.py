@@ -89,7 +89,7 @@ def distance(mask: Bools, most: int) -> NDArray[np.float32]:
     squares = np.zeros((rows, columns + 2 * most), np.float32)
     squares[:, most : most + columns] = square
     best = square.copy()
-    for shift in range(1, most + 1):
+    for shift in range(1, most):
         if shift * shift >= best.max(initial=0.0):
             break
         nearer = np.minimum(

@@ -49,7 +49,7 @@ def check_shape(layout: Ring | Strip | Border | FreeMesh) -> None:
         case Border():
             round_about = layout.inside[0] * layout.inside[1] if layout.polygon else 2 * sum(layout.inside)
             _check_count((round_about + 4 * layout.deep) * layout.deep, "layout.border")
-        case FreeMesh():
+        case _:
             _check_count(len(layout.faces), "layout.mesh")
             check_mesh(layout)
 

@@ -47,10 +47,8 @@ def check_mesh(mesh: FreeMesh) -> None:
     ------
     DesignError
         A face names a vertex twice or one that is not there; more than two faces share an edge; two faces run the same
-        way along an edge; an edge has no length; the mesh has no face.
+        way along an edge; an edge has no length.
     """
-    if not mesh.faces:
-        raise DesignError("the mesh has no face", "give at least one", "layout.mesh.faces")
     count = len(mesh.vertices)
     for index, face in enumerate(mesh.faces):
         if len(face) < 3 or len(set(face)) < len(face):

@@ -1,0 +1,157 @@
+"""Layouts and entries that programs make and that are none: each is refused by its place and what would be right."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+
+import pytest
+
+from knotgeom.design import (
+    FREE,
+    Breaks,
+    CircuitStyle,
+    Design,
+    Divide,
+    FreeMesh,
+    Grid,
+    Pass,
+    Rim,
+    Ring,
+    Site,
+    Sphere,
+    Strand,
+    Strip,
+    Turned,
+    Way,
+    Weave,
+)
+from knotgeom.errors import DesignError
+from knotgeom.layout import lay_out
+from knotgeom.reading import check
+
+RING = Ring(6, 2, 20.0, 40.0)
+CROSSED = replace(RING, outer_edge=Rim.CROSSED)
+GRID = Grid(3, 3, 10.0, 10.0)
+PAIR = FreeMesh(tuple((10.0 * x, 10.0 * y, 0.0) for y in (0, 1) for x in (0, 1, 2)), ((0, 1, 4, 3), (1, 2, 5, 4)))
+"""Two squares: edge 1 lies between them, the six others are on the boundary."""
+RISING = Way.RISING
+
+
+def band(faces: int, *, twisted: bool) -> FreeMesh:
+    """Squares in a ring, closed after half a turn or without one."""
+    angle = [2 * math.pi * k / faces for k in range(faces)]
+    half = [a / 2 if twisted else math.pi / 2 for a in angle]
+    rims = [
+        tuple(
+            ((30 + s * 8 * math.cos(h)) * math.cos(a), (30 + s * 8 * math.cos(h)) * math.sin(a), s * 8 * math.sin(h))
+            for a, h in zip(angle, half, strict=True)
+        )
+        for s in (-1, 1)
+    ]
+    squares = [(k, k + 1, faces + k + 1, faces + k) for k in range(faces - 1)]
+    last = (faces - 1, faces, 0, 2 * faces - 1) if twisted else (faces - 1, 0, faces, 2 * faces - 1)
+    return FreeMesh((*rims[0], *rims[1]), (*squares, last))
+
+
+SHAPES = [
+    (replace(RING, inner=40.0), "layout.ring.inner", "not under the outer"),
+    (Ring(2, 1, 0.0, 20.0), "layout.ring.sectors", "wheel of 2 sectors"),
+    (Ring(6, 1, 0.0, 20.0, inner_edge=Rim.CROSSED), "layout.ring.inner_edge", "no inner edge"),
+    (Strip(1, 2, 10.0, 10.0), "layout.strip", "joined to itself"),
+    (Strip(6, 9, 10.0, 10.0, surface=Sphere(60.0)), "layout.strip.cell", "round the poles of a sphere of 60 mm"),
+    (
+        Strip(6, 2, 10.0, 10.0, surface=Turned(((20.0, 0.0), (20.0, 1e-7), (25.0, 30.0)))),
+        r"layout.strip.surface.*\[1\]",
+        "two points of the profile are one",
+    ),
+    (FreeMesh(((0.0, 0.0, 0.0),), ()), "layout.mesh", "vertices and faces"),
+    (band(5, twisted=True), "layout.mesh.faces", "one side only"),
+    (replace(PAIR, faces=(PAIR.faces[0], PAIR.faces[1][::-1])), "layout.mesh.faces", "turn faces"),
+    (replace(PAIR, faces=(PAIR.faces[0], (1, 2, 6, 4))), r"layout.mesh.faces\[1\]", "names vertex 6"),
+    (replace(PAIR, faces=(PAIR.faces[0], (1, 2, 5, 1))), r"layout.mesh.faces\[1\]", "3 different corners of 4"),
+    (replace(PAIR, faces=(*PAIR.faces, (1, 4, 0))), "layout.mesh.faces", "more than two faces"),
+    (
+        FreeMesh(((0.0, 0.0, 0.0), (10.0, 0.0, 0.0), (10.0, 0.0, 0.0), (0.0, 10.0, 0.0)), ((0, 1, 2, 3),)),
+        r"layout.mesh.vertices\[2\]",
+        "no length",
+    ),
+]
+
+ENTRIES = [
+    (Design(RING, Breaks(along=(3,))), "breaks.along", "this layout's sites are [x, y]"),
+    (Design(RING, Breaks((Site(3, 2),), (Site(3, 2),))), "breaks.vertical[0]", "is also"),
+    (Design(RING, weave=Weave(prefer=(Pass(3, FREE, RISING),))), "weave.prefer[0]", "an edge's name"),
+    (Design(RING, Breaks((Site(3, 0),))), "breaks.horizontal[0]", "boundary of the layout"),
+    (Design(RING, Breaks((Site(12, 1),))), "breaks.horizontal[0]", "off the layout"),
+    (Design(RING, Breaks((Site(3, 1),))), "breaks.horizontal[0]", "x + y even"),
+    (Design(CROSSED, Breaks((), (Site(3, 4),))), "breaks.vertical[0]", "a break across it is none"),
+    (
+        Design(RING, Breaks((Site(3, 2),)), weave=Weave(prefer=(Pass(3, 2, RISING),))),
+        "weave.prefer[0]",
+        '[3, 2, "rising"] goes through a break',
+    ),
+    (Design(PAIR, Breaks((Site(3, 2),))), "breaks.horizontal[0]", "belong to layouts in cells"),
+    (Design(PAIR, Breaks(along=(2,))), "breaks.along[0]", "edge 2 lies on the boundary"),
+    (
+        Design(replace(PAIR, boundary=Rim.CROSSED), Breaks(across=(2,))),
+        "breaks.across[0]",
+        "edge 2 lies on the boundary",
+    ),
+    (Design(PAIR, Breaks(along=(1,), across=(1,))), "breaks.across[0]", "edge 1 is also breaks.along[0]"),
+    (Design(PAIR, Breaks(along=(7,))), "breaks.along[0]", "edge 7 is none of the mesh"),
+    (Design(PAIR, weave=Weave(prefer=(Pass(3, 2, RISING),))), "weave.prefer[0]", "belongs to layouts in cells"),
+    (Design(PAIR, divide=Divide(circuits=(Pass(2, FREE, RISING),))), "divide.circuits[0]", "no strands cross"),
+    (
+        Design(PAIR, Breaks(along=(1,)), Divide(passes=(Pass(1, FREE, RISING),))),
+        "divide.passes[0]",
+        "[1, 1] goes through a break",
+    ),
+    (Design(GRID, Breaks(along=(1,))), "breaks.along", "belong to free meshes"),
+    (Design(GRID, weave=Weave(prefer=(Pass(1, FREE, RISING),))), "weave.prefer[0]", "a pass of a free mesh, edge 1"),
+    (
+        Design(GRID, strand=Strand(width=4.0, circuits=(CircuitStyle(Pass(3, 2, RISING), width=9.0),))),
+        "strand.circuits[0].width",
+        "leaves no background",
+    ),
+    (
+        Design(
+            GRID,
+            divide=Divide(all=True, gap=2.0),
+            strand=Strand(width=4.0, circuits=(CircuitStyle(Pass(3, 2, RISING), width=1.5),)),
+        ),
+        "divide.gap",
+        "leaves nothing of a circuit 1.5 mm wide",
+    ),
+]
+
+
+@pytest.mark.parametrize(("layout", "place", "told"), SHAPES)
+def test_a_shape_that_is_none_is_refused_by_its_place(layout, place: str, told: str) -> None:
+    with pytest.raises(DesignError) as refused:
+        check(Design(layout))
+    assert re.fullmatch(place, refused.value.place) and told in str(refused.value)
+
+
+@pytest.mark.parametrize(("design", "place", "told"), ENTRIES)
+def test_an_entry_that_has_no_place_on_its_layout_is_refused_by_its_place(design, place: str, told: str) -> None:
+    with pytest.raises(DesignError) as refused:
+        check(design)
+    assert refused.value.place.startswith(place) and told in str(refused.value)
+
+
+def test_what_is_refused_is_sound_but_for_that_one_thing() -> None:
+    for design in (Design(RING), Design(CROSSED), Design(PAIR), Design(GRID), Design(band(5, twisted=False))):
+        check(design)
+    layout = lay_out(band(5, twisted=False), Breaks())
+    assert layout.boundary.sum() == 10 and len(layout.site) == 15  # two rims of five edges, five edges across
+
+
+def test_two_walls_of_one_corner_of_a_moebius_band_are_not_enough_to_make_it_two_sided() -> None:
+    # one square turned over leaves it one-sided; a band without the twist is two-sided once its square is turned back
+    twisted, plain = band(5, twisted=True), band(5, twisted=False)
+    for mesh, told in ((twisted, "one side only"), (plain, "turn faces")):
+        over = replace(mesh, faces=(*mesh.faces[:2], mesh.faces[2][::-1], *mesh.faces[3:]))
+        with pytest.raises(DesignError, match=told):
+            check(Design(over))
