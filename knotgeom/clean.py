@@ -12,7 +12,7 @@ import numpy as np
 from .mesh import Bools, Floats, Ints, compact
 
 ROUNDS = 60
-"""Most rounds of collapsing and turning; each round mends every place that has no other one beside it."""
+"""Most rounds of collapsing and turning; each round mends places of which none lies beside another."""
 
 
 def edge_keys(triangles: Ints, count: int) -> tuple[Ints, Ints]:
@@ -259,16 +259,41 @@ def clean(vertices: Floats, triangles: Ints, label: Ints, short: float, flat: fl
         Only vertices in use. Places that cannot be mended without tearing the surface or folding it over stay.
     """
     vertices = vertices.astype(np.float32).astype(float)
-    stuck = 0
+    # a place that could not be mended is looked at again once something beside it has changed
+    alive = np.ones(len(vertices), bool)
     for number in range(ROUNDS):
-        triangles, label, collapsed = _collapse(vertices, triangles, label, short, number)
-        triangles, turned = _turn(vertices, triangles, flat, number)
-        stuck = 0 if collapsed + turned else stuck + 1
-        if stuck > 2:
+        around = _spread(_spread(alive, triangles), triangles)
+        some = np.flatnonzero(_touch(around, triangles))
+        before = triangles[some]
+        part, waiting = _collapse(vertices, before, short, number, alive)
+        lasts = (part != np.roll(part, 1, axis=1)).all(1)
+        part[lasts], waiting_too = _turn(vertices, part[lasts], flat, number, alive)
+        alive = np.zeros(len(vertices), bool)
+        alive[waiting], alive[waiting_too], alive[part[(part != before).any(1)]] = True, True, True
+        if not alive.any():
             break
+        triangles = triangles.copy()
+        triangles[some] = part
+        kept = np.ones(len(triangles), bool)
+        kept[some[~lasts]] = False
+        triangles, label = triangles[kept], label[kept]
     used = np.zeros(len(vertices), bool)
     used[triangles] = True
     return vertices[used], (np.cumsum(used) - 1)[triangles], label
+
+
+def _touch(some: Bools, triangles: Ints) -> Bools:
+    """Which triangles have one of some vertices."""
+    return np.asarray(some[triangles[:, 0]] | some[triangles[:, 1]] | some[triangles[:, 2]])
+
+
+def _spread(some: Bools, triangles: Ints) -> Bools:
+    """Some vertices and those beside them."""
+    if some.all():
+        return some
+    wider = some.copy()
+    wider[triangles[_touch(some, triangles)]] = True
+    return wider
 
 
 def _order(count: int, number: int) -> Ints:
@@ -276,39 +301,36 @@ def _order(count: int, number: int) -> Ints:
     return np.random.default_rng(number).permutation(count)
 
 
-def _collapse(vertices: Floats, triangles: Ints, label: Ints, short: float, number: int) -> tuple[Ints, Ints, int]:
+def _collapse(vertices: Floats, triangles: Ints, short: float, number: int, alive: Bools) -> tuple[Ints, Ints]:
+    """Triangles after a round of collapsing, those that have gone still among them, and ends that wait for the next.
+
+    Edges with an end that is ``alive`` are looked at; what lies within two faces of those has to be there.
+    """
     corner = vertices[triangles]
     edges = [corner[:, (k + 1) % 3] - corner[:, k] for k in range(3)]
     face, side = np.nonzero(np.stack([np.einsum("ij,ij->i", edge, edge) for edge in edges], 1) < short * short)
-    if not len(face):
-        return triangles, label, 0
     ends = np.stack([triangles[face, side], triangles[face, (side + 1) % 3]], 1)
-    ends = np.unique(np.sort(ends, axis=1), axis=0)
-    rank = _order(len(ends), number)
-
-    # an edge is collapsed in this round if no other one is wanted within two faces of it
-    free = len(ends)
-    claim = np.full(len(vertices), free)
-    np.minimum.at(claim, ends.ravel(), np.repeat(rank, 2))
-    for _ in range(2):
-        around = claim[triangles].min(1)
-        np.minimum.at(claim, triangles.ravel(), np.repeat(around, 3))
-    chosen = (claim[ends] == rank[:, None]).all(1)
-    ends = ends[chosen]
+    ends = np.unique(np.sort(ends[alive[ends].any(1)], axis=1), axis=0)
+    if not len(ends):
+        return triangles.copy(), ends
+    beside = np.zeros(len(vertices), bool)
+    beside[ends] = True
+    near = np.flatnonzero(_touch(beside, triangles))
+    chosen = _apart(ends, triangles[near], len(vertices), number)
+    ends, waiting = ends[chosen], ends[~chosen]
 
     # link condition: just the two vertices opposite the edge are beside both of its ends
     touched = np.full(len(vertices), -1)
     touched[ends] = np.arange(len(ends))[:, None]
-    owner = touched[triangles].max(1)
-    near = np.flatnonzero(owner >= 0)
+    owner = touched[triangles[near]].max(1)
+    near, owner = near[owner >= 0], owner[owner >= 0]
     both = (touched[triangles[near]] >= 0).sum(1) == 2
     pairs = []
     for which in range(2):
         at = np.full(len(vertices), False)
         at[ends[:, which]] = True
-        mine = near[at[triangles[near]].any(1)]
-        beside = np.repeat(owner[mine], 3) * len(vertices) + triangles[mine].ravel()
-        pairs.append(np.unique(beside))
+        mine = _touch(at, triangles[near])
+        pairs.append(np.unique(np.repeat(owner[mine], 3) * len(vertices) + triangles[near[mine]].ravel()))
     common, twice = np.unique(np.concatenate(pairs), return_counts=True)
     shared = np.bincount(common[twice == 2] // len(vertices), minlength=len(ends)) - 2  # less the ends themselves
     sound = shared == 2
@@ -324,26 +346,34 @@ def _collapse(vertices: Floats, triangles: Ints, label: Ints, short: float, numb
         size = np.linalg.norm(normal, axis=1) * np.linalg.norm(turned, axis=1)
         cosine = np.einsum("ij,ij->i", normal, turned) / np.maximum(size, 1e-300)
         sliver = np.linalg.norm(normal, axis=1) < short * short  # has no side of its own to keep to
-        np.minimum.at(worst[stays], owner[near][~both & ~sliver], cosine[~both & ~sliver])
+        np.minimum.at(worst[stays], owner[~both & ~sliver], cosine[~both & ~sliver])
     stays = worst.argmax(0)
     sound &= worst.max(0) > (0.5 if number < ROUNDS // 2 else 0.0)
     ends, stays = ends[sound], stays[sound]
-    if not len(ends):
-        return triangles, label, 0
     moved = np.arange(len(vertices))
     rows = np.arange(len(ends))
     moved[ends[rows, 1 - stays]] = ends[rows, stays]
-    triangles = moved[triangles]
-    kept = (triangles != np.roll(triangles, 1, axis=1)).all(1)
-    return triangles[kept], label[kept], len(ends)
+    return moved[triangles], waiting
 
 
-def _turn(vertices: Floats, triangles: Ints, flat: float, number: int) -> tuple[Ints, int]:
-    """Turn the longest edge of every triangle that is lower than ``flat``."""
+def _apart(ends: Ints, triangles: Ints, count: int, number: int) -> Bools:
+    """Edges (n, 2) of which no triangle touches two, (n,) bool; ``triangles`` are all that touch any."""
+    rank = _order(len(ends), number)
+    claim = np.full(count, len(ends))
+    np.minimum.at(claim, ends.ravel(), np.repeat(rank, 2))
+    np.minimum.at(claim, triangles.ravel(), np.repeat(claim[triangles].min(1), 3))
+    return np.asarray((claim[ends] == rank[:, None]).all(1))
+
+
+def _turn(vertices: Floats, triangles: Ints, flat: float, number: int, alive: Bools) -> tuple[Ints, Ints]:
+    """Triangles after the longest edges of those lower than ``flat`` were turned, and corners that wait.
+
+    Those with a corner that is ``alive`` are looked at; what lies within two faces of those has to be there.
+    """
     low, longest = _lowest(vertices[triangles])
-    bad = np.flatnonzero(low < flat)
+    bad = np.flatnonzero((low < flat) & _touch(alive, triangles))
     if not len(bad):
-        return triangles, 0
+        return triangles, np.zeros((0, 4), np.int64)
     count = len(vertices)
     beside = np.zeros(count, bool)
     beside[triangles[bad]] = True
@@ -380,11 +410,12 @@ def _turn(vertices: Floats, triangles: Ints, flat: float, number: int) -> tuple[
     claim = np.full(count, len(rows))
     corners = np.stack([a, b, c, d], 1)[rows]
     np.minimum.at(claim, corners.ravel(), np.repeat(rank, 4))
-    rows = rows[(claim[corners] == rank[:, None]).all(1)]
+    chosen = (claim[corners] == rank[:, None]).all(1)
+    rows = rows[chosen]
     triangles = triangles.copy()
     triangles[bad[rows]] = first[rows]
     triangles[other[rows]] = second[rows]
-    return triangles, len(rows)
+    return triangles, corners[~chosen]
 
 
 def _lowest(corner: Floats) -> tuple[Floats, Ints]:
