@@ -11,7 +11,7 @@ from dataclasses import replace
 import bpy
 import numpy as np
 
-from . import core, trim_object
+from . import core, materials, trim_object
 
 KINDS = {"normal": "NORMAL", "occlusion": "AO"}
 """What can be baked, and what Cycles calls it."""
@@ -231,8 +231,7 @@ def _image(kit, kind, bits):
 def _target(image):
     """A material whose active node is the image, which is where Cycles bakes to."""
     material = bpy.data.materials.new("bake trim")
-    if material.node_tree is None:  # from Blender 5.0 on all have one
-        material.use_nodes = True
+    materials.use_nodes(material)
     node = material.node_tree.nodes.new("ShaderNodeTexImage")
     node.image = image
     material.node_tree.nodes.active = node

@@ -6,7 +6,7 @@ one's own on the object stay where they are and are what circuits without a colo
 
 import bpy
 
-from . import core, fill, store
+from . import core, fill, materials, store
 
 editing = core.editing
 
@@ -45,29 +45,9 @@ def name_of(colour):
     return PREFIX + colour.lower().lstrip("#")
 
 
-def to_hex(colour):
-    """A colour as Blender's swatches have it (RGB, 0 to 1, as seen) in a design's manner."""
-    return "#" + "".join(f"{round(255 * part):02x}" for part in colour)
-
-
-def _linear(name):
-    """The colour in a material's name as Blender's shaders take it: RGBA, linear."""
-    parts = [int(name[len(PREFIX) + 2 * k : len(PREFIX) + 2 * k + 2], 16) / 255 for k in range(3)]
-    return (*(part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts), 1.0)
-
-
 def _material(name):
     found = bpy.data.materials.get(name)
-    if found is not None:
-        return found
-    material = bpy.data.materials.new(name)
-    material.diffuse_color = _linear(name)
-    if bpy.app.version < (5, 0, 0):  # from then on every material has nodes
-        material.use_nodes = True
-    shader = next((node for node in material.node_tree.nodes if node.type == "BSDF_PRINCIPLED"), None)
-    if shader is not None:
-        shader.inputs["Base Color"].default_value = _linear(name)
-    return material
+    return found or materials.new(name, materials.linear(materials.from_hex(name.removeprefix(PREFIX))))[0]
 
 
 def after_fill(mesh):

@@ -13,7 +13,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProp
 from bpy_extras import view3d_utils
 from mathutils import Vector
 
-from . import circuit_colours, core, gestures, ops_edit, overlay, rebuild, setting_out, store, ui_parts, units
+from . import core, gestures, materials, ops_edit, overlay, rebuild, setting_out, store, ui_parts, units
 from .translations import said
 
 Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
@@ -149,7 +149,7 @@ class ReliefKnotTool(bpy.types.PropertyGroup):
         return gestures.Manner(
             None if self.line == "ALONG" else Line[self.line],
             self.symmetries(),
-            circuit_colours.to_hex(self.colour),
+            materials.to_hex(self.colour),
             units.to_mm(self.width, knot),
             self.wished_order,
         )

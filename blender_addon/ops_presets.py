@@ -1,176 +1,16 @@
-"""Starting points: a collection of designs with pictures, the user's own beside it, recent files, an asset library."""
+"""What is done with starting points: added, saved, deleted, written as assets; menus of them and of recent files."""
 
 import contextlib
-import functools
-import json
 import os
 import re
-import uuid
-from dataclasses import dataclass
-from pathlib import Path
 
 import bpy
-import bpy.utils.previews
-import numpy as np
 from bpy.app.translations import pgettext_iface as _
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 from bpy_extras import object_utils
 
-from . import core, ops_add, ops_edit, ops_files, props, recent, setting_out, store
-
-SHIPPED = Path(__file__).resolve().parent / "presets"
-
-OWN = "own"
-
-USES = [
-    ("pendant", "Pendants", "Small pieces to print or cast"),
-    ("board", "Carved Boards", "Panels to carve in wood"),
-    ("trim", "Trims", "Strips and bands for models"),
-    ("drawing", "Drawings", "Knots to look at and to draw from"),
-    (OWN, "My Own", "Designs that you saved as starting points"),
-]
-
-PIXELS = 256
-
-
-@dataclass(frozen=True)
-class Start:
-    """A design to start from: its key (use and file name), name, a line about it, and its files."""
-
-    key: str
-    name: str
-    about: str
-    path: str
-    picture: str
-
-    @property
-    def use(self):
-        """One of USES."""
-        return self.key.partition("/")[0]
-
-
-@functools.lru_cache(maxsize=1)
-def shipped():
-    """The collection that comes with the add-on."""
-    entries = json.loads((SHIPPED / "collection.json").read_text(encoding="utf-8"))
-    return tuple(
-        Start(
-            entry["id"],
-            entry["name"],
-            entry["about"],
-            str(SHIPPED / f"{entry['id']}{ops_files.EXTENSION}"),
-            str(SHIPPED / f"{entry['id']}.png"),
-        )
-        for entry in entries
-    )
-
-
-def own():
-    """What the user saved, by name."""
-    folder = recent.designs()
-    try:
-        names = sorted(name for name in os.listdir(folder) if name.endswith(ops_files.EXTENSION))
-    except OSError:
-        return ()
-    return tuple(
-        Start(
-            f"{OWN}/{ops_files.stem(name)}",
-            ops_files.stem(name),
-            rpt_("Your own design"),
-            os.path.join(folder, name),
-            os.path.join(folder, f"{ops_files.stem(name)}.png"),
-        )
-        for name in names
-    )
-
-
-def starts(use=None):
-    """All starting points, or those of one use."""
-    return [start for start in (*shipped(), *own()) if use in {None, start.use}]
-
-
-def find(key):
-    """The starting point of a key, None where there is none."""
-    return next((start for start in starts() if start.key == key), None)
-
-
-@functools.lru_cache(maxsize=128)
-def measures(path, _changed):
-    """Outer size and number of crossings of a design file, in words; empty where it cannot be read."""
-    try:
-        design = core.reading.read_file(path)
-        counted = core.made.count(design)
-    except (store.DesignError, OSError):
-        return ""
-    crossings = int((counted.layout.state == core.layout.halfedge.CROSSING).sum())
-    return f"{setting_out.size_words(design)}, " + rpt_("{} crossings").format(crossings)
-
-
-def about(start):
-    """A line or two about a starting point, its size among them."""
-    with contextlib.suppress(OSError):
-        size = measures(start.path, os.path.getmtime(start.path))
-        return f"{rpt_(start.about)}. {size}" if size else rpt_(start.about)
-    return rpt_(start.about)
-
-
-# Pictures
-
-_pictures = {}
-
-
-def icon(start):
-    """Blender's number for the picture of a starting point, 0 where it has none."""
-    pictures = _pictures.get("all")
-    if pictures is None or not os.path.exists(start.picture):
-        return 0
-    name = f"{start.picture} {os.path.getmtime(start.picture)}"
-    if name not in pictures:
-        pictures.load(name, start.picture, "IMAGE")
-    return pictures[name].icon_id
-
-
-_items = {}  # kept here: Blender holds no reference to the items it is given
-
-
-def items(use):
-    """The starting points of one use as items of an enumeration."""
-    made = [
-        (start.key, rpt_(start.name), about(start), icon(start), number) for number, start in enumerate(starts(use))
-    ]
-    if not made:
-        made = [("NONE", rpt_("Nothing saved yet"), rpt_("Save a knot with Save as Starting Point"), 0, 0)]
-    if _items.get(use) != made:
-        _items[use] = made
-    return _items[use]
-
-
-def save_picture(design, path):
-    """Draw a design from straight above into a square PNG, with Blender's own writer."""
-    mesh = core.made.make(design, fine=False).mesh
-    if mesh is None:
-        return
-    shown = core.picture.picture(mesh, PIXELS, margin=0.05)
-    square = np.empty((PIXELS, PIXELS, 3), np.uint8)
-    square[:] = shown[0, 0]
-    top, left = (PIXELS - shown.shape[0]) // 2, (PIXELS - shown.shape[1]) // 2
-    square[top : top + shown.shape[0], left : left + shown.shape[1]] = shown
-    image = bpy.data.images.new("Relief Knot Picture", PIXELS, PIXELS)
-    try:
-        image.pixels.foreach_set(_rgba(square))
-        image.filepath_raw = str(path)
-        image.file_format = "PNG"
-        image.save()
-    finally:
-        bpy.data.images.remove(image)
-
-
-def _rgba(square):
-    """Rows from the bottom up, with alpha, as Blender keeps pixels."""
-    opaque = np.full((*square.shape[:2], 1), 255, np.uint8)
-    return (np.concatenate([square, opaque], axis=2)[::-1].reshape(-1) / np.float32(255)).astype(np.float32)
-
+from . import asset_library, core, ops_add, ops_edit, ops_files, props, recent, starts, store
 
 # Operators
 
@@ -198,8 +38,8 @@ class MESH_OT_relief_knot_start(bpy.types.Operator, object_utils.AddObjectHelper
 
     @classmethod
     def description(cls, _context, properties):
-        start = find(properties.key)
-        return about(start) if start else cls.bl_description
+        start = starts.find(properties.key)
+        return starts.about(start) if start else cls.bl_description
 
     def draw(self, _context):
         layout = self.layout
@@ -213,7 +53,7 @@ class MESH_OT_relief_knot_start(bpy.types.Operator, object_utils.AddObjectHelper
         return self.execute(context)
 
     def execute(self, context):
-        start = find(self.key)
+        start = starts.find(self.key)
         if start is None:
             self.report({"ERROR"}, rpt_("This starting point is no longer there; choose another"))
             return {"CANCELLED"}
@@ -258,11 +98,11 @@ class MESH_OT_relief_knot_keep(ops_edit.KnotOperator, bpy.types.Operator):
             folder = recent.designs(create=True)
             path = os.path.join(folder, name + ops_files.EXTENSION)
             core.files.whole.write(path, [core.reading.write_text(design).encode()])
-            save_picture(design, os.path.join(folder, f"{name}.png"))
+            starts.save_picture(design, os.path.join(folder, f"{name}.png"))
         except (OSError, RuntimeError) as error:
             self.report({"ERROR"}, rpt_("{}: cannot be saved ({})").format(recent.designs(), error))
             return {"CANCELLED"}
-        context.window_manager.relief_knot_starts.use = OWN
+        context.window_manager.relief_knot_starts.use = starts.OWN
         self.report({"INFO"}, rpt_("{} is among your starting points").format(name))
         return {"FINISHED"}
 
@@ -279,8 +119,8 @@ class WM_OT_relief_knot_drop_start(bpy.types.Operator):
         return context.window_manager.invoke_confirm(self, event)
 
     def execute(self, _context):
-        start = find(self.key)
-        if start is None or start.use != OWN:
+        start = starts.find(self.key)
+        if start is None or start.use != starts.OWN:
             self.report({"ERROR"}, rpt_("Only your own starting points can be deleted"))
             return {"CANCELLED"}
         try:
@@ -325,7 +165,7 @@ class WM_OT_relief_knot_assets(bpy.types.Operator):
 
     def execute(self, context):
         try:
-            number = write_assets(context, bpy.path.abspath(self.directory))
+            number = asset_library.write(context, bpy.path.abspath(self.directory))
         except (OSError, RuntimeError) as error:
             self.report(
                 {"ERROR"}, rpt_("{}: cannot be written ({}); choose another folder").format(self.directory, error)
@@ -335,86 +175,14 @@ class WM_OT_relief_knot_assets(bpy.types.Operator):
         return {"FINISHED"}
 
 
-LIBRARY, CATALOGS = "relief_knots.blend", "blender_assets.cats.txt"
-_FAMILY = uuid.UUID("6d0c5f0e-3c5b-4f2a-9a35-2f4d1c1d7b60")
-
-
-def catalog(use):
-    """The catalog of one use: the same in every library, so that libraries written later do not double it."""
-    return str(uuid.uuid5(_FAMILY, use))
-
-
-def write_assets(context, folder):
-    """Write the asset library into ``folder`` and give the number of assets; what is in the file now stays as it is.
-
-    A catalog file that is there already keeps its own lines.
-    """
-    if not folder or not os.path.isdir(folder):
-        raise OSError(rpt_("there is no such folder"))
-    wanted, made, manager = starts(), [], context.window_manager
-    manager.progress_begin(0, max(len(wanted), 1))
-    try:
-        for number, start in enumerate(wanted):
-            manager.progress_update(number)
-            with contextlib.suppress(store.DesignError):
-                made.append(_asset(context, start))
-        bpy.data.libraries.write(os.path.join(folder, LIBRARY), set(made), fake_user=True, compress=True)
-    finally:
-        manager.progress_end()
-        meshes = [obj.data for obj in made]
-        for obj in made:
-            bpy.data.objects.remove(obj)
-        for mesh in meshes:
-            bpy.data.meshes.remove(mesh)
-    add_catalogs(folder, [(use, label) for use, label, _about in USES])
-    return len(made)
-
-
-def _asset(context, start):
-    design = core.reading.read_file(start.path)
-    obj = bpy.data.objects.new(start.name, bpy.data.meshes.new(start.name))
-    obj.relief_knot.measure = "SCENE"
-    props.from_design(obj, design)
-    obj.asset_mark()
-    obj.asset_data.catalog_id = catalog(start.use)
-    obj.asset_data.description = about(start)
-    obj.asset_data.tags.new("interlace")
-    if os.path.exists(start.picture):
-        image = bpy.data.images.load(start.picture)
-        try:
-            pixels = np.empty(len(image.pixels), np.float32)
-            image.pixels.foreach_get(pixels)
-            preview = obj.preview_ensure()
-            preview.image_size = image.size
-            preview.image_pixels_float.foreach_set(pixels)
-        finally:
-            bpy.data.images.remove(image)
-    return obj
-
-
-def add_catalogs(folder, uses):
-    """Add catalogs, (use, label) each, to those of a folder, which keep their lines."""
-    path = os.path.join(folder, CATALOGS)
-    try:
-        with open(path, encoding="utf-8") as file:
-            lines = file.read().splitlines()
-    except FileNotFoundError:
-        lines = ["VERSION 1", ""]
-    had = {line.partition(":")[0] for line in lines}
-    for use, label in uses:
-        if catalog(use) not in had:
-            lines.append(f"{catalog(use)}:Relief Knots/{label}:Relief Knots-{label}")
-    core.files.whole.write(path, ["\n".join(lines).encode() + b"\n"])
-
-
 # Menus
 
 
 def _draw_use(self, _context):
     layout = self.layout
     layout.operator_context = "INVOKE_REGION_WIN"
-    for start in starts(self.use):
-        layout.operator("mesh.relief_knot_start", text=_(start.name), icon_value=icon(start)).key = start.key
+    for start in starts.listed(self.use):
+        layout.operator("mesh.relief_knot_start", text=_(start.name), icon_value=starts.icon(start)).key = start.key
 
 
 def _use_menu(use, label):
@@ -422,7 +190,7 @@ def _use_menu(use, label):
     return type(name, (bpy.types.Menu,), {"bl_idname": name, "bl_label": label, "use": use, "draw": _draw_use})
 
 
-USE_MENUS = tuple(_use_menu(use, label) for use, label, _about in USES)
+USE_MENUS = tuple(_use_menu(use, label) for use, label, _about in starts.USES)
 
 
 class VIEW3D_MT_relief_knot_starts(bpy.types.Menu):
@@ -431,7 +199,7 @@ class VIEW3D_MT_relief_knot_starts(bpy.types.Menu):
 
     def draw(self, _context):
         for menu in USE_MENUS:
-            if starts(menu.use):
+            if starts.listed(menu.use):
                 self.layout.menu(menu.bl_idname)
 
 
@@ -464,7 +232,7 @@ def _chooser(use):
     return EnumProperty(
         name="Design",
         description="The design to start from",
-        items=lambda _self, _context: items(use),
+        items=lambda _self, _context: starts.items(use),
         options={"SKIP_SAVE"},
     )
 
@@ -473,18 +241,18 @@ class ReliefKnotStarts(bpy.types.PropertyGroup):
     """Which starting point is chosen in the sidebar. Not saved."""
 
     use: EnumProperty(
-        name="Use", description="What the design is for", items=USES, default="pendant", options={"SKIP_SAVE"}
+        name="Use", description="What the design is for", items=starts.USES, default="pendant", options={"SKIP_SAVE"}
     )
     pendant: _chooser("pendant")
     board: _chooser("board")
     trim: _chooser("trim")
     drawing: _chooser("drawing")
-    own: _chooser(OWN)
+    own: _chooser(starts.OWN)
 
     @property
     def chosen(self):
         """The starting point that is chosen, or None."""
-        return find(getattr(self, self.use))
+        return starts.find(getattr(self, self.use))
 
 
 CLASSES = (
@@ -502,7 +270,7 @@ CLASSES = (
 
 def register():
     """Make this part known to Blender."""
-    _pictures["all"] = bpy.utils.previews.new()
+    starts.open_pictures()
     for cls in CLASSES:
         bpy.utils.register_class(cls)
     bpy.types.WindowManager.relief_knot_starts = bpy.props.PointerProperty(type=ReliefKnotStarts)
@@ -515,5 +283,4 @@ def unregister():
     del bpy.types.WindowManager.relief_knot_starts
     for cls in reversed(CLASSES):
         bpy.utils.unregister_class(cls)
-    bpy.utils.previews.remove(_pictures.pop("all"))
-    _items.clear()
+    starts.close_pictures()

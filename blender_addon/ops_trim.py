@@ -7,7 +7,7 @@ import bpy
 from bpy.app.translations import pgettext_rpt as rpt_
 from bpy.props import EnumProperty, StringProperty
 
-from . import core, ops_edit, ops_files, ops_presets, store, trim_object, trim_textures
+from . import asset_library, core, ops_edit, ops_files, store, trim_object, trim_textures
 
 TRIM_USE = "trim-kit"
 """The asset catalog of trim pieces."""
@@ -256,7 +256,7 @@ class MESH_OT_relief_knot_kit_assets(TrimOperator, bpy.types.Operator):
             mark(obj, knot)
         words = rpt_("{} pieces marked as assets").format(len(marked))
         if bpy.data.filepath:
-            ops_presets.add_catalogs(os.path.dirname(bpy.data.filepath), [(TRIM_USE, "Trim Kit")])
+            asset_library.add_catalogs(os.path.dirname(bpy.data.filepath), [(TRIM_USE, "Trim Kit")])
         else:
             words += "; " + rpt_("save the file and use this again to write their catalog")
         self.report({"INFO"}, words)
@@ -267,7 +267,7 @@ def mark(obj, knot):
     """Make one piece an asset."""
     obj.asset_mark()
     data = obj.asset_data
-    data.catalog_id = ops_presets.catalog(TRIM_USE)
+    data.catalog_id = asset_library.catalog(TRIM_USE)
     data.description = rpt_("{} of the trim kit {}").format(obj.relief_knot_trim.piece_name, knot.name)
     for tag in ("interlace", "trim", obj.relief_knot_trim.piece_name.partition("-")[0]):
         data.tags.new(tag, skip_if_exists=True)

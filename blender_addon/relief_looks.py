@@ -6,7 +6,7 @@ import math
 import bpy
 import numpy as np
 
-from . import core, store, units
+from . import core, materials, store, units
 
 COLOURS = "relief_colours"
 """Vertex colours of the views by depth and of a cutter."""
@@ -24,11 +24,6 @@ def depth_colours(share):
     """Colours for shares of the depth from 0 (the face) to 1, (n, 3), as seen."""
     place = np.linspace(0, 1, len(DEEP))
     return np.stack([np.interp(share, place, DEEP[:, channel]) for channel in range(3)], -1)
-
-
-def _linear(colour):
-    colour = np.asarray(colour, float)
-    return np.where(colour <= 0.04045, colour / 12.92, ((colour + 0.055) / 1.055) ** 2.4)
 
 
 def _values(mesh, name):
@@ -96,20 +91,10 @@ def _paint(mesh, view, deepest, tolerance):
             number = np.clip(255 * left / max(float(left.max(initial=0.0)), 1e-9), 0, 255).astype(int)
             colour[over] = steps[number[over]]
     attribute = mesh.color_attributes.get(COLOURS) or mesh.color_attributes.new(COLOURS, "FLOAT_COLOR", "POINT")
-    rgba = np.concatenate([_linear(colour), np.ones((len(colour), 1))], 1).astype(np.float32)
+    rgba = np.column_stack([*materials.linear(colour.T), np.ones(len(colour))]).astype(np.float32)
     attribute.data.foreach_set("color", rgba.ravel())
     mesh.color_attributes.active_color = attribute
     mesh.update()
-
-
-def _new_material(name):
-    material = bpy.data.materials.new(name)
-    material.relief_knot_made = True
-    if bpy.app.version < (5, 0, 0):  # from then on every material has nodes
-        material.use_nodes = True
-    tree = material.node_tree
-    shader = next(node for node in tree.nodes if node.type == "BSDF_PRINCIPLED")
-    return material, tree, shader
 
 
 def coloured_material():
@@ -117,12 +102,14 @@ def coloured_material():
     found = bpy.data.materials.get(COLOURED)
     if found is not None:
         return found
-    material, tree, shader = _new_material(COLOURED)
-    shader.inputs["Roughness"].default_value = 0.8
+    material, inputs = materials.new(COLOURED, PAPER)
+    material.relief_knot_made = True
+    tree = material.node_tree
+    inputs["Roughness"].default_value = 0.8
     colour = tree.nodes.new("ShaderNodeVertexColor")
     colour.layer_name = COLOURS
     colour.location = (-300, 200)
-    tree.links.new(colour.outputs["Color"], shader.inputs["Base Color"])
+    tree.links.new(colour.outputs["Color"], inputs["Base Color"])
     return material
 
 
@@ -143,11 +130,11 @@ def wood_material(wood, grain_deg, scale):
         if mapping is not None:
             _lay(mapping, grain_deg, scale)
         return found
-    material, tree, shader = _new_material(name)
-    early, late = (tuple(_linear(np.array(tone) / 255.0)) + (1.0,) for tone in core.carving_preview.TONES[wood])
-    material.diffuse_color = early
-    shader.inputs["Roughness"].default_value = 0.55
-    nodes, links = tree.nodes, tree.links
+    early, late = (materials.linear(np.array(tone) / 255.0) for tone in core.carving_preview.TONES[wood])
+    material, inputs = materials.new(name, early)
+    material.relief_knot_made = True
+    inputs["Roughness"].default_value = 0.55
+    nodes, links = material.node_tree.nodes, material.node_tree.links
     place = nodes.new("ShaderNodeTexCoord")
     place.location = (-1300, 200)
     mapping = nodes.new("ShaderNodeMapping")
@@ -181,10 +168,11 @@ def wood_material(wood, grain_deg, scale):
     links.new(rings.outputs["Fac"], half.inputs[0])
     links.new(half.outputs[0], share.inputs[2])
     tones = nodes.new("ShaderNodeValToRGB")
-    tones.color_ramp.elements[0].color, tones.color_ramp.elements[1].color = early, late
+    for element, tone in zip(tones.color_ramp.elements, (early, late), strict=True):
+        element.color = (*tone, 1.0)
     tones.location = (-330, 200)
     links.new(share.outputs[0], tones.inputs["Fac"])
-    links.new(tones.outputs["Color"], shader.inputs["Base Color"])
+    links.new(tones.outputs["Color"], inputs["Base Color"])
     return material
 
 

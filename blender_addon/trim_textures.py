@@ -5,7 +5,7 @@ import json
 import bpy
 import numpy as np
 
-from . import bake_trim, core, making, store, trim_object
+from . import bake_trim, core, making, materials, store, trim_object
 
 MAPS = "relief_knot_maps"
 """Custom property of a knot: names of its images by the map that each holds, as JSON."""
@@ -143,7 +143,7 @@ def _image(name, array, image, is_data):
 def _material(name, normal, packed, cover):
     """A material of a kit: normals, roughness and metal from the sheet; a card is cut out where no strand is."""
     material = bpy.data.materials.get(name) or bpy.data.materials.new(name)
-    material.use_nodes = True
+    materials.use_nodes(material)
     tree = material.node_tree
     tree.nodes.clear()
     shader = tree.nodes.new("ShaderNodeBsdfPrincipled")

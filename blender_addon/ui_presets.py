@@ -3,7 +3,7 @@
 import bpy
 
 from . import help as helping
-from . import ops_presets, recent, store, ui_parts
+from . import recent, starts, store, ui_parts
 
 
 class VIEW3D_PT_relief_knot_starts(ui_parts.Tab, bpy.types.Panel):
@@ -33,9 +33,9 @@ class VIEW3D_PT_relief_knot_starts(ui_parts.Tab, bpy.types.Panel):
         layout.template_icon_view(chooser, chooser.use, show_labels=True, scale=7.0, scale_popup=6.0)
         row = layout.row(align=True)
         row.prop(chooser, chooser.use, text="")
-        if chosen.use == ops_presets.OWN:
+        if chosen.use == starts.OWN:
             row.operator("wm.relief_knot_drop_start", text="", icon="TRASH").key = chosen.key
-        ui_parts.words(layout, context, ops_presets.about(chosen))
+        ui_parts.words(layout, context, starts.about(chosen))
         row = layout.row(align=True)
         row.operator_context = "INVOKE_REGION_WIN"
         row.operator("mesh.relief_knot_start", text="Add", icon="ADD").key = chosen.key

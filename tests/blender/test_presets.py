@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import bpy
 import pytest
 
-from blender_addon import core, ops_add, ops_presets, recent, store
+from blender_addon import asset_library, core, ops_add, recent, starts, store
 
 
 @pytest.fixture(autouse=True)
@@ -35,7 +35,7 @@ def knots():
     return [obj for obj in bpy.data.objects if store.is_knot(obj)]
 
 
-@pytest.mark.parametrize("start", ops_presets.shipped(), ids=lambda start: start.key)
+@pytest.mark.parametrize("start", starts.shipped(), ids=lambda start: start.key)
 def test_every_starting_point_makes_a_knot(start):
     assert bpy.ops.mesh.relief_knot_start(key=start.key) == {"FINISHED"}
     obj = bpy.context.object
@@ -68,15 +68,15 @@ def test_a_starting_point_that_has_gone_is_refused_in_words(knot):
 
 
 def test_the_words_about_a_starting_point_say_its_size():
-    start = ops_presets.find("board/one-strand-panel")
-    assert ops_presets.about(start) == f"{start.about}. 168 x 120 mm, 52 crossings"
+    start = starts.find("board/one-strand-panel")
+    assert starts.about(start) == f"{start.about}. 168 x 120 mm, 52 crossings"
 
 
 def test_ones_own_design_is_kept_with_a_picture_and_comes_back(knot, own_folder):
-    assert ops_presets.own() == ()
-    assert ops_presets.items("own")[0][0] == "NONE", "there is nothing to choose yet"
+    assert starts.own() == ()
+    assert starts.items("own")[0][0] == "NONE", "there is nothing to choose yet"
     assert bpy.ops.mesh.relief_knot_keep(name="Saint John's: second") == {"FINISHED"}
-    (start,) = ops_presets.own()
+    (start,) = starts.own()
     assert start.name == "Saint John's  second" and start.use == "own"
     assert core.reading.read_file(start.path) == design(knot)
     picture = bpy.data.images.load(start.picture)
@@ -90,26 +90,26 @@ def test_ones_own_design_is_kept_with_a_picture_and_comes_back(knot, own_folder)
     assert bpy.context.object != knot and design(bpy.context.object) == design(knot)
 
     assert bpy.ops.wm.relief_knot_drop_start(key=start.key) == {"FINISHED"}
-    assert ops_presets.own() == () and os.listdir(own_folder / "designs") == []
+    assert starts.own() == () and os.listdir(own_folder / "designs") == []
 
 
 def test_nothing_of_the_collection_can_be_deleted():
     with pytest.raises(RuntimeError, match="Only your own"):
         bpy.ops.wm.relief_knot_drop_start(key="pendant/plain-plait")
-    assert ops_presets.find("pendant/plain-plait")
+    assert starts.find("pendant/plain-plait")
 
 
 def test_a_name_of_nothing_but_signs_is_refused(knot):
     with pytest.raises(RuntimeError, match="name"):
         bpy.ops.mesh.relief_knot_keep(name=" /:. ")
-    assert ops_presets.own() == ()
+    assert starts.own() == ()
 
 
 def test_a_spoilt_design_among_ones_own_is_refused_by_name_and_harms_no_other(own_folder):
     folder = Path(recent.designs(create=True))
     (folder / "spoilt.interlace.json").write_text("{")
-    assert [start.name for start in ops_presets.own()] == ["spoilt"]
-    assert ops_presets.about(ops_presets.own()[0]) == "Your own design"
+    assert [start.name for start in starts.own()] == ["spoilt"]
+    assert starts.about(starts.own()[0]) == "Your own design"
     with pytest.raises(RuntimeError, match=r"spoilt\.interlace\.json"):
         bpy.ops.mesh.relief_knot_start(key="own/spoilt")
 
@@ -155,15 +155,15 @@ def test_where_nothing_can_be_kept_work_goes_on(knot, tmp_path, monkeypatch):
 @pytest.fixture
 def library(tmp_path, monkeypatch):
     """A library of a few starting points and one of the user's own."""
-    few = tuple(start for start in ops_presets.shipped() if start.key.endswith(("plait", "square", "edging")))
-    monkeypatch.setattr(ops_presets, "shipped", lambda: few)
+    few = tuple(start for start in starts.shipped() if start.key.endswith(("plait", "square", "edging")))
+    monkeypatch.setattr(starts, "shipped", lambda: few)
     bpy.ops.mesh.relief_knot_add(purpose="TRIM")
     bpy.ops.mesh.relief_knot_keep(name="Mine")
     bpy.data.objects.remove(bpy.context.object)
     before = (len(bpy.data.objects), len(bpy.data.meshes), len(bpy.data.images))
     folder = tmp_path / "assets"
     folder.mkdir()
-    (folder / ops_presets.CATALOGS).write_text(f"VERSION 1\n\n{OTHER}\n")
+    (folder / asset_library.CATALOGS).write_text(f"VERSION 1\n\n{OTHER}\n")
     assert bpy.ops.wm.relief_knot_assets(directory=str(folder)) == {"FINISHED"}
     assert before == (len(bpy.data.objects), len(bpy.data.meshes), len(bpy.data.images)), "the file stays as it was"
     return folder, few
@@ -173,7 +173,7 @@ OTHER = "11111111-2222-3333-4444-555555555555:Chairs:Chairs"
 
 
 def append(folder, name):
-    with bpy.data.libraries.load(str(folder / ops_presets.LIBRARY), link=False) as (_source, target):
+    with bpy.data.libraries.load(str(folder / asset_library.LIBRARY), link=False) as (_source, target):
         target.objects = [name]
     (obj,) = target.objects
     bpy.context.collection.objects.link(obj)
@@ -184,7 +184,7 @@ def append(folder, name):
 def test_assets_have_pictures_and_catalogs_and_stay_designs_when_appended(library):
     folder, few = library
     obj = append(folder, few[0].name)
-    assert obj.asset_data is not None and obj.asset_data.catalog_id == ops_presets.catalog(few[0].use)
+    assert obj.asset_data is not None and obj.asset_data.catalog_id == asset_library.catalog(few[0].use)
     assert few[0].about in obj.asset_data.description
     assert tuple(obj.preview.image_size) == (256, 256)
     assert len({round(value, 2) for value in list(obj.preview.image_pixels_float)[::4]}) > 20
@@ -196,16 +196,16 @@ def test_assets_have_pictures_and_catalogs_and_stay_designs_when_appended(librar
 
 def test_ones_own_starting_point_is_an_asset_too(library):
     folder, _few = library
-    assert append(folder, "Mine").asset_data.catalog_id == ops_presets.catalog("own")
+    assert append(folder, "Mine").asset_data.catalog_id == asset_library.catalog("own")
 
 
 def test_a_catalog_file_that_was_there_keeps_its_lines_and_gets_none_twice(library):
     folder, _few = library
     bpy.ops.wm.relief_knot_assets(directory=str(folder))
-    lines = (folder / ops_presets.CATALOGS).read_text().splitlines()
+    lines = (folder / asset_library.CATALOGS).read_text().splitlines()
     assert lines[0] == "VERSION 1" and OTHER in lines
     ours = [line for line in lines if "Relief Knots/" in line]
-    assert len(ours) == len(set(ours)) == len(ops_presets.USES)
+    assert len(ours) == len(set(ours)) == len(starts.USES)
 
 
 def test_a_folder_that_is_not_there_is_refused(tmp_path):
@@ -225,14 +225,14 @@ def test_the_chooser_starts_at_a_pendant_and_follows_the_use():
 
 
 def test_items_of_the_chooser_name_each_design_once():
-    keys = [item[0] for use, *_ in ops_presets.USES for item in ops_presets.items(use)]
-    assert [key for key in keys if key != "NONE"] == [start.key for start in ops_presets.starts()]
+    keys = [item[0] for use, *_ in starts.USES for item in starts.items(use)]
+    assert [key for key in keys if key != "NONE"] == [start.key for start in starts.listed()]
 
 
 def test_the_collection_on_disk_is_read_as_it_is():
-    listed = json.loads((ops_presets.SHIPPED / "collection.json").read_text(encoding="utf-8"))
-    assert [start.key for start in ops_presets.shipped()] == [entry["id"] for entry in listed]
-    assert all(os.path.exists(start.picture) for start in ops_presets.shipped())
+    listed = json.loads((starts.SHIPPED / "collection.json").read_text(encoding="utf-8"))
+    assert [start.key for start in starts.shipped()] == [entry["id"] for entry in listed]
+    assert all(os.path.exists(start.picture) for start in starts.shipped())
 
 
 # --- presets of the operator -----------------------------------------------------------------------------------------

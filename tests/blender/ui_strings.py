@@ -75,7 +75,7 @@ def kept(addon):
     """Texts of the help pages and of the collection, which are data."""
     for topic in addon.help.TOPICS:
         yield from (topic.title, *topic.text)
-    for start in addon.ops_presets.shipped():
+    for start in addon.starts.shipped():
         yield from (start.name, start.about)
 
 
