@@ -352,8 +352,6 @@ def narrow_places(
         rows = slice(max(0, round(row) - MIDDLE), max(0, round(row) + MIDDLE + 1))
         columns = slice(max(0, round(column) - MIDDLE), max(0, round(column) + MIDDLE + 1))
         near = room[rows, columns]
-        if not near.size:
-            continue
         floor = min(max(0.0, (2 * float(near.max()) - 1) * thin.pitch), max(float(gaps.apart[k]), 0.0))
         enters = max((g for g in gouges if g.width <= floor), key=lambda g: (g.width, -g.sweep), default=None)
         found.append(NarrowPlace(x, y, float(gaps.apart[k]), floor, enters))

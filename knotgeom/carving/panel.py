@@ -154,9 +154,9 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
     levels = 1.0
     limit = depth if depth is not None else math.inf
     drawn: Drawn | None
-    for attempt in range(4):
+    for attempt in range(6):
         thick, rounded = _thickness(design, plain, step, limit, levels)
-        report(0.05 + 0.2 * attempt, "weaving the relief")
+        report(0.05 + 0.13 * attempt, "weaving the relief")
         made = _made(design, thick, step + rounded, None if natural else (1 - STANDING) * limit - rounded + thick)
         drawn = made.drawn
         assert drawn is not None
@@ -313,12 +313,6 @@ def _on_board(
                     f"give a board of at least {_up(needed[0])} x {_up(needed[1])} mm, or smaller cells",
                     "make.carve.board",
                 )
-    if depth >= thickness:
-        raise DesignError(
-            f"the relief is {depth:.2f} mm deep, the board {thickness:g} mm thick",
-            f"give a board of at least {_up(2 * depth)} mm, or a smaller make.carve.depth",
-            "make.carve.board",
-        )
     most = min(length, width, 2 * thickness) / 2
     if carving.easing > most:
         raise DesignError(

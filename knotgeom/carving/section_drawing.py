@@ -135,8 +135,7 @@ def _hatch(section: SectionAlong, thickness: float, shift: float, face: float) -
         wood = (x >= first) & (x <= last) & (z <= np.interp(x, section.along, section.z))
         edge = np.diff(np.concatenate([[0], wood.astype(np.int8), [0]]))
         for a, b in zip(np.flatnonzero(edge == 1).tolist(), (np.flatnonzero(edge == -1) - 1).tolist(), strict=True):
-            if b > a:
-                strokes.append(f"M{x[a] + shift:.2f} {face - z[a]:.2f}L{x[b] + shift:.2f} {face - z[b]:.2f}")
+            strokes.append(f"M{x[a] + shift:.2f} {face - z[a]:.2f}L{x[b] + shift:.2f} {face - z[b]:.2f}")
     return "".join(strokes)
 
 
@@ -220,10 +219,7 @@ def _straightened(line: Floats, tolerance: float) -> Floats:
         chord = line[b] - line[a]
         length = float(np.hypot(*chord))
         away = line[a + 1 : b] - line[a]
-        if length > 1e-12:
-            off = np.abs(away[:, 0] * chord[1] - away[:, 1] * chord[0]) / length
-        else:
-            off = np.hypot(away[:, 0], away[:, 1])
+        off = np.abs(away[:, 0] * chord[1] - away[:, 1] * chord[0]) / length
         k = int(off.argmax())
         if off[k] > tolerance:
             keep[a + 1 + k] = True
