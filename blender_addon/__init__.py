@@ -3,6 +3,7 @@
 from . import (
     carving_props,
     circuit_colours,
+    draw_settings,
     draw_tool,
     handlers,
     help,
@@ -64,6 +65,7 @@ MODULES = (
     circuit_colours,
     tracing,
     overlay,
+    draw_settings,
     draw_tool,
     handlers,
 )

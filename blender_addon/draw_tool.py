@@ -7,38 +7,26 @@ lie on the knot goes on to whatever Blender would do with it, so other objects a
 from pathlib import Path
 
 import bpy
-import numpy as np
 from bpy.app.translations import pgettext_tip as tip_
-from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProperty, IntProperty, PointerProperty
-from bpy_extras import view3d_utils
-from mathutils import Vector
+from bpy.props import BoolProperty, EnumProperty
 
-from . import core, gestures, materials, ops_edit, overlay, rebuild, setting_out, store, ui_parts, units
+from . import (
+    core,
+    draw_settings,
+    gestures,
+    ops_edit,
+    overlay,
+    pointing,
+    rebuild,
+    store,
+    ui_parts,
+)
 from .translations import said
 
-Job, Line, Symmetry = gestures.Job, core.editing.Line, core.symmetry.Symmetry
-
-JOBS = [
-    ("BREAK", "Breaks", "Click a site to set, turn or clear its break; drag to draw a run of breaks"),
-    ("DIVIDE", "Divide", "Click a strand to divide it through one crossing or make it one; drag along it for a run"),
-    ("CIRCUIT", "Circuit", "Click a strand to divide its whole circuit or make it one"),
-    ("OVER", "Over", "Click a strand to wish it over at its crossing, or to drop the wish"),
-    ("COLOUR", "Colour", "Click a strand to give its circuit the colour; Shift takes the colour off"),
-    ("WIDTH", "Width", "Click a strand to give its circuit the width; Shift gives it the width of all strands again"),
-    ("CELL", "Cells", "Click a cell to leave it out of the layout or put it back; drag over cells for a run"),
-]
+Job = gestures.Job
 
 OVER_KEY, HAND_KEY = "L", "J"
 """Keys that Blender leaves free in Object Mode, in its own keys and in those for industry standards."""
-
-SWITCHES = {
-    "left_right": Symmetry.LEFT_RIGHT,
-    "up_down": Symmetry.UP_DOWN,
-    "half_turn": Symmetry.HALF_TURN,
-    "quarter_turn": Symmetry.QUARTER_TURN,
-    "around": Symmetry.ROUND,
-}
-"""Settings of the tool that repeat every stroke."""
 
 GESTURES = [
     ("MOUSE_LMB", "", "Break"),
@@ -52,107 +40,6 @@ GESTURES = [
 """What the status bar shows while breaks are drawn: icon, icons of keys held, words."""
 
 DURING = "Release: {words}     Esc or Right Click: leave as it was"
-
-
-def _orders(context):
-    """How many times round strokes can be repeated on the active knot; 2 where it does not go round."""
-    obj = store.active_knot(context) if context is not None else None
-    design = None if obj is None else store.parse(obj.relief_knot.text)[0]
-    return (core.symmetry.orders(design.layout) if design is not None else ()) or (2,)
-
-
-_shown = []  # Blender keeps no copy of the words of such a list
-
-
-def _order_items(_self, context):
-    _shown[:] = [(str(order), str(order), "", order) for order in _orders(context)]
-    return _shown
-
-
-def _nearest_order(settings):
-    return min(_orders(bpy.context), key=lambda order: (abs(order - settings.wished_order), order))
-
-
-def _wish_order(settings, order):
-    settings.wished_order = order
-
-
-class ReliefKnotTool(bpy.types.PropertyGroup):
-    """How the drawing tool works; kept with the scene."""
-
-    job: EnumProperty(name="Draw", description="What a stroke without keys held works on", items=JOBS)
-    line: EnumProperty(
-        name="Breaks Run",
-        description="Which way the walls of breaks run",
-        items=[
-            ("ALONG", "As Drawn", "Along the stroke; a click changes from horizontal to vertical to none"),
-            ("HORIZONTAL", "Horizontal", "Short horizontal walls, whichever way the stroke goes"),
-            ("VERTICAL", "Vertical", "Short vertical walls, whichever way the stroke goes"),
-        ],
-    )
-    left_right: BoolProperty(
-        name="Mirror Left and Right", description="Repeat every stroke in a mirror that stands upright on the middle"
-    )
-    up_down: BoolProperty(
-        name="Mirror Up and Down", description="Repeat every stroke in a mirror that lies level through the middle"
-    )
-    half_turn: BoolProperty(name="Half Turn", description="Repeat every stroke turned by 180 degrees about the middle")
-    quarter_turn: BoolProperty(
-        name="Quarter Turns",
-        description="Repeat every stroke in all four quarters, where the layout is alike in all of them",
-    )
-    around: BoolProperty(
-        name="Round the Layout",
-        description="Repeat every stroke round a ring, along a strip or from side to side of a border",
-    )
-    order: EnumProperty(
-        name="Times Round",
-        description="How many times strokes are repeated; those numbers that bring the layout onto itself",
-        items=_order_items,
-        get=_nearest_order,
-        set=_wish_order,
-    )
-    wished_order: IntProperty(
-        name="Times Round",
-        description="How many times round was chosen last; a layout without that number takes the nearest it has",
-        min=2,
-        default=2,
-        options={"HIDDEN"},
-    )
-    colour: FloatVectorProperty(
-        name="Colour",
-        description="The colour that circuits are given",
-        subtype="COLOR_GAMMA",
-        size=3,
-        min=0.0,
-        max=1.0,
-        default=(0.62, 0.4, 0.24),
-    )
-    width: FloatProperty(
-        name="Width",
-        description="The width that circuits are given, in the scene's units",
-        subtype="DISTANCE",
-        unit="LENGTH",
-        min=1e-6,
-        soft_max=0.02,
-        step=0.1,
-        precision=5,
-        default=0.003,
-    )
-
-    def symmetries(self):
-        """The symmetries that are switched on, whether a layout has them or not."""
-        return frozenset(symmetry for name, symmetry in SWITCHES.items() if getattr(self, name))
-
-    def manner(self, knot):
-        """The settings as the gestures take them, lengths in mm by the settings of a knot."""
-        return gestures.Manner(
-            None if self.line == "ALONG" else Line[self.line],
-            self.symmetries(),
-            materials.to_hex(self.colour),
-            units.to_mm(self.width, knot),
-            self.wished_order,
-        )
 
 
 # --- from stroke to design -------------------------------------------------------------------------------------------
@@ -183,64 +70,6 @@ def commit(obj, stroke):
     return obj.relief_knot.text != text
 
 
-def point_under(context, obj, mouse):
-    """Where the pointer, in pixels of the view's region, lies on the knot's plane or curved surface."""
-    region, view = context.region, context.region_data
-    if region is None or view is None or region.type != "WINDOW":
-        return None
-    origin = view3d_utils.region_2d_to_origin_3d(region, view, mouse)
-    direction = view3d_utils.region_2d_to_vector_3d(region, view, mouse)
-    return meet(obj, origin, direction)
-
-
-def meet(obj, origin, direction):
-    """Where a ray of the world meets the knot's plane or curved surface, mm; None where it never does."""
-    design = store.parse(obj.relief_knot.text)[0]
-    if design is None or setting_out.is_plane(design.layout):
-        return meet_plane(obj, origin, direction)
-    inverse = obj.matrix_world.inverted_safe()
-    scale = units.units_per_mm(obj.relief_knot)
-    start = np.array(inverse @ Vector(origin)) / scale
-    return meet_surface(design.layout, start, np.array(inverse.to_3x3() @ Vector(direction)))
-
-
-def meet_surface(options, start, along):
-    """Where a ray first meets a curved layout, by the planes that touch it at its sites: mm, or None.
-
-    Parameters
-    ----------
-    start, along : (3,) float64
-        Of the ray, in layout coordinates.
-    """
-    found = setting_out.seen(options)
-    along = along / max(float(np.linalg.norm(along)), 1e-30)
-    facing = -(found.up @ along)
-    offset = found.middle - start
-    ahead = offset @ along
-    beside = np.linalg.norm(offset - ahead[:, None] * along, axis=1)
-    reach = found.frame.layout.reach
-    near = np.flatnonzero((facing > 1e-3) & (beside < 1.25 * reach))
-    if not len(near):
-        return None
-    first = ahead[near].min()
-    near = near[ahead[near] < first + 2 * reach[near]]  # what lies behind is hidden
-    edge = near[beside[near].argmin()]
-    hit = start + along * ((offset[edge] @ found.up[edge]) / -facing[edge])
-    return tuple(float(part) for part in hit)
-
-
-def meet_plane(obj, origin, direction):
-    """Where a ray of the world meets the plane of the knot, mm in plan; None where it never does."""
-    inverse = obj.matrix_world.inverted_safe()
-    start = inverse @ Vector(origin)
-    along = inverse.to_3x3() @ Vector(direction)
-    if abs(along.z) < 1e-6 * along.length or not along.length:
-        return None
-    hit = start - along * (start.z / along.z)
-    scale = units.units_per_mm(obj.relief_knot)
-    return hit.x / scale, hit.y / scale
-
-
 def _may_draw(context):
     obj = store.active_knot(context)
     return obj is not None and store.is_ours(obj) and context.mode == "OBJECT"
@@ -255,7 +84,7 @@ class MESH_OT_relief_knot_draw(bpy.types.Operator):
     gesture: EnumProperty(
         name="Gesture",
         description="What the stroke works on, whatever the tool is set to",
-        items=[("SETTING", "As Set", "What the tool's settings say"), *JOBS],
+        items=[("SETTING", "As Set", "What the tool's settings say"), *draw_settings.JOBS],
         options={"SKIP_SAVE"},
     )
     other: BoolProperty(
@@ -302,7 +131,7 @@ class MESH_OT_relief_knot_draw(bpy.types.Operator):
         self._leave(context)
 
     def _point(self, context, event):
-        return point_under(context, context.object, (event.mouse_region_x, event.mouse_region_y))
+        return pointing.point_under(context, context.object, (event.mouse_region_x, event.mouse_region_y))
 
     def _follow(self, context, event):
         point = self._point(context, event)
@@ -338,12 +167,12 @@ class MESH_OT_relief_knot_work(bpy.types.Operator):
     bl_description = "Take the tool Draw on Knot for this kind of work; once more puts it away"
     bl_options = {"INTERNAL"}
 
-    job: EnumProperty(name="Work", description="What strokes on the knot work on", items=JOBS)
+    job: EnumProperty(name="Work", description="What strokes on the knot work on", items=draw_settings.JOBS)
 
     @classmethod
     def description(cls, _context, properties):
         """What strokes will do, in place of what the button does."""
-        return tip_(next(about for key, _, about in JOBS if key == properties.job))
+        return tip_(next(about for key, _, about in draw_settings.JOBS if key == properties.job))
 
     @classmethod
     def poll(cls, context):
@@ -404,7 +233,7 @@ class VIEW3D_GT_relief_knot_hover(bpy.types.Gizmo):
         """Note what lies under the pointer; -1, for there is nothing here to take hold of."""
         if not overlay.pointer.get("pressed"):
             obj = context.object
-            found = begin(obj, context.scene.relief_knot_tool, point_under(context, obj, location))
+            found = begin(obj, context.scene.relief_knot_tool, pointing.point_under(context, obj, location))
             had = overlay.pointer.get("stroke")
             if _looks(found) != _looks(had):
                 context.area.tag_redraw()
@@ -471,7 +300,7 @@ class DrawOnKnot(bpy.types.WorkSpaceTool):
         if store.active_knot(context) is None:
             layout.label(text="Select a relief knot to draw on")
             return
-        draw_settings(layout, context, header=context.region.type == "TOOL_HEADER")
+        draw_settings.show(layout, context, header=context.region.type == "TOOL_HEADER")
 
 
 def draw_button(layout, context):
@@ -479,61 +308,6 @@ def draw_button(layout, context):
     active = overlay.is_tool_active(context)
     button = layout.operator("wm.tool_set_by_id", text="Draw on Knot", icon="GREASEPENCIL", depress=active)
     button.name = overlay.TOOL
-
-
-def draw_settings(layout, context, header=False):
-    """The settings of the tool, in one row for the header."""
-    settings = context.scene.relief_knot_tool
-    if header:
-        layout.row(align=True).prop(settings, "job", expand=True)
-    else:
-        layout.prop(settings, "job")
-    if settings.job == "BREAK":
-        layout.prop(settings, "line", text="" if header else None)
-    if settings.job == "COLOUR":
-        layout.prop(settings, "colour", text="" if header else None)
-    if settings.job == "WIDTH":
-        layout.prop(settings, "width", text="" if header else None)
-    if header:
-        design = store.design_of(context.object)
-        text = symmetry_words(settings, design.layout) if design is not None else tip_("Symmetry")
-        layout.popover(panel="VIEW3D_PT_relief_knot_symmetry", text=text, translate=False, icon="MOD_MIRROR")
-        layout.operator(MESH_OT_relief_knot_hand.bl_idname, icon="ARROW_LEFTRIGHT")
-
-
-def draw_symmetry(layout, context):
-    """The switches for working symmetrically; grey what the layout has not got."""
-    settings, design = context.scene.relief_knot_tool, store.design_of(context.object)
-    column = layout.column(heading="Repeat", align=True)
-    for name, symmetry in SWITCHES.items():
-        row = column.row()
-        row.active = design is not None and core.symmetry.allows(design.layout, symmetry)
-        row.prop(settings, name)
-    row = layout.row()
-    row.active = settings.around and design is not None and bool(core.symmetry.orders(design.layout))
-    row.prop(settings, "order")
-
-
-def symmetry_words(settings, layout):
-    """What the button in the header says: in how many places each stroke is drawn on a layout."""
-    number = len(
-        core.symmetry.motions(layout, settings.symmetries(), gestures.order_for(layout, settings.wished_order))
-    )
-    return tip_("Symmetry") if number == 1 else tip_("Symmetry: {} times").format(number)
-
-
-class VIEW3D_PT_relief_knot_symmetry(bpy.types.Panel):
-    bl_label = "Symmetry"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "HEADER"
-    bl_options = {"INSTANCED"}
-
-    @classmethod
-    def poll(cls, context):
-        return store.active_knot(context) is not None
-
-    def draw(self, context):
-        draw_symmetry(self.layout, context)
 
 
 class VIEW3D_PT_relief_knot_drawing(ui_parts.Section, bpy.types.Panel):
@@ -544,8 +318,8 @@ class VIEW3D_PT_relief_knot_drawing(ui_parts.Section, bpy.types.Panel):
         layout, _knot = self.begin(context)
         draw_button(layout, context)
         if overlay.is_tool_active(context):
-            draw_settings(layout, context)
-            draw_symmetry(layout, context)
+            draw_settings.show(layout, context)
+            draw_settings.show_symmetry(layout, context)
         layout.operator("mesh.relief_knot_reference", icon="IMAGE_REFERENCE")
 
 
@@ -582,13 +356,11 @@ def gestures_shown(job):
 
 
 CLASSES = (
-    ReliefKnotTool,
     MESH_OT_relief_knot_draw,
     MESH_OT_relief_knot_work,
     MESH_OT_relief_knot_hand,
     VIEW3D_GT_relief_knot_hover,
     VIEW3D_GGT_relief_knot_hover,
-    VIEW3D_PT_relief_knot_symmetry,
     VIEW3D_PT_relief_knot_drawing,
 )
 
@@ -597,7 +369,6 @@ def register():
     """Make this part known to Blender."""
     for cls in CLASSES:
         bpy.utils.register_class(cls)
-    bpy.types.Scene.relief_knot_tool = PointerProperty(type=ReliefKnotTool)
     bpy.utils.register_tool(DrawOnKnot, after={"builtin.measure"}, separator=True)
     bpy.types.STATUSBAR_HT_header.prepend(draw_status)
 
@@ -606,6 +377,5 @@ def unregister():
     """Take back what register did."""
     bpy.types.STATUSBAR_HT_header.remove(draw_status)
     bpy.utils.unregister_tool(DrawOnKnot)
-    del bpy.types.Scene.relief_knot_tool
     for cls in reversed(CLASSES):
         bpy.utils.unregister_class(cls)

@@ -11,7 +11,7 @@ import pytest
 from mathutils import Matrix, Vector
 
 import blender_addon
-from blender_addon import draw_tool, gestures, overlay, setting_out, store, translations
+from blender_addon import draw_settings, draw_tool, gestures, overlay, pointing, setting_out, store, translations
 from blender_addon.gestures import Job, Manner, Stroke
 from knotgeom import editing
 from knotgeom.design import Breaks, Design, Grid, Pass, Site, Strand, Way
@@ -341,7 +341,7 @@ def test_no_key_of_the_tool_is_one_of_blenders(name):
 def test_every_gesture_of_the_tool_is_in_the_status_bar():
     icons = set(bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items.keys())
     words = {}
-    for job, *_ in draw_tool.JOBS:
+    for job, *_ in draw_settings.JOBS:
         shown = draw_tool.gestures_shown(job)
         words[job] = [said for *_, said in shown]
         for icon, held, _ in shown:
@@ -371,7 +371,7 @@ def test_guides_show_while_drawing_and_the_rest_where_it_is_switched_on():
 
 def test_a_line_of_sight_along_the_knot_meets_nothing(knot):
     along = knot.matrix_world.to_3x3() @ Vector((1, 1, 0))
-    assert draw_tool.meet_plane(knot, (0, 0, 0), along) is None
+    assert pointing.meet_plane(knot, (0, 0, 0), along) is None
 
 
 def test_the_buttons_that_take_the_tool_need_a_3d_view_and_a_knot(knot):
@@ -384,12 +384,12 @@ def test_the_place_pressed_is_found_from_any_side(knot, turn):
     bpy.context.view_layer.update()
     aim = knot.matrix_world @ Vector((0.015, 0.010, 0.0))
     eye = knot.matrix_world @ Vector((0.05, -0.2, 0.3))
-    point = draw_tool.meet_plane(knot, eye, aim - eye)
+    point = pointing.meet_plane(knot, eye, aim - eye)
     assert gestures.Stroke(PLAIN, Job.BREAK, point).site == (3, 2)
 
 
 @pytest.mark.parametrize(
-    "kind", [draw_tool.ReliefKnotTool, overlay.ReliefKnotOverlay, draw_tool.MESH_OT_relief_knot_draw]
+    "kind", [draw_settings.ReliefKnotTool, overlay.ReliefKnotOverlay, draw_tool.MESH_OT_relief_knot_draw]
 )
 def test_every_setting_says_what_it_does(kind):
     own = list(kind.__annotations__)

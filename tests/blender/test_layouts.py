@@ -10,7 +10,18 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import draw_tool, gestures, ops_layout, overlay_lines, rebuild, setting_out, store, ui
+from blender_addon import (
+    draw_settings,
+    draw_tool,
+    gestures,
+    ops_layout,
+    overlay_lines,
+    pointing,
+    rebuild,
+    setting_out,
+    store,
+    ui,
+)
 from knotgeom import design as d
 from knotgeom import editing
 from knotgeom.made import make
@@ -115,9 +126,9 @@ def test_a_stroke_round_a_ring_walls_off_its_row(design):
 def test_a_ray_at_a_site_of_a_curved_layout_meets_it_on_the_near_side(design):
     seen = setting_out.seen(design.layout)
     for edge in range(0, len(seen.middle), 5):
-        hit = draw_tool.meet_surface(design.layout, seen.middle[edge] + 100 * seen.up[edge], -seen.up[edge])
+        hit = pointing.meet_surface(design.layout, seen.middle[edge] + 100 * seen.up[edge], -seen.up[edge])
         assert math.dist(hit, seen.middle[edge]) < 1e-6
-    assert draw_tool.meet_surface(design.layout, np.array([500.0, 500.0, 500.0]), np.array([1.0, 0.0, 0.0])) is None
+    assert pointing.meet_surface(design.layout, np.array([500.0, 500.0, 500.0]), np.array([1.0, 0.0, 0.0])) is None
 
 
 def test_walls_follow_edges_or_cross_them():
@@ -227,15 +238,15 @@ def test_switches_that_the_layout_has_no_use_for_are_grey(knot, design, live):
     store.write(knot, design)
     bpy.context.scene.relief_knot_tool.around = True
     found = {}
-    draw_tool.draw_symmetry(Drawn(found), bpy.context)
-    assert set(found) == {*draw_tool.SWITCHES, "order"}
+    draw_settings.show_symmetry(Drawn(found), bpy.context)
+    assert set(found) == {*draw_settings.SWITCHES, "order"}
     assert {name for name, active in found.items() if active} == live
 
 
 def test_the_header_says_how_often_a_stroke_is_drawn():
     settings = bpy.context.scene.relief_knot_tool
     settings.around, settings.wished_order = True, 6
-    said = {name: draw_tool.symmetry_words(settings, design.layout) for name, design in ALL.items()}
+    said = {name: draw_settings.symmetry_words(settings, design.layout) for name, design in ALL.items()}
     assert said["ring"] == "Symmetry: 6 times" and said["bangle"] == "Symmetry: 4 times"
     assert said["frame"] == said["honeycomb"] == "Symmetry"
 
