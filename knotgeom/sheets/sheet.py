@@ -174,8 +174,6 @@ class _Scene:
                 first = made.findings[0]
                 raise DesignError(f"no clean line can be drawn, for the {first.kind} at {first.place}", first.remedy)
             raise DesignError("no clean line can be drawn: strands lie on one another", "give narrower strands")
-        if not seen.edges:
-            raise DesignError("there is no strand to draw", "give a layout with cells")
         edges = extent(seen.edges)
         field = field_segments(counted.layout).reshape(-1, 2)
         low = np.minimum(field.min(0), edges[:2]).tolist()
@@ -309,10 +307,10 @@ def facts(scene: _Scene) -> list[tuple[str, str]]:
     way = {Making.CARVED: "carved", Making.FUSED: "one piece, strands united", Making.FREE: "strands free"}
     rows.append(("Made", way[counted.design.heights.way]))
     z = scene.drawn.relief.z
-    if len(z) and counted.design.heights.way is Making.CARVED:
+    if counted.design.heights.way is Making.CARVED:
         low, high = (-float(edge) - size.thickness / 2 + 0.0 for edge in (z.max(), z.min()))
         rows.append(("Depth", f"tops of strands {max(low, 0.0):.1f} to {high:.1f} mm below the board's face"))
-    elif len(z):
+    else:
         depth = float(np.ptp(z)) + size.thickness
         rows.append(("Depth", f"{depth:.1f} mm from the lowest underside to the highest top"))
     return rows

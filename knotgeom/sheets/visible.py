@@ -473,7 +473,7 @@ def _pieces(rails: Rails, hidden: Hidden, seen: list[list[Seen]], loops: list[bo
             continue
         path: list[Floats] = []
         at = first
-        for _ in range(4 * len(by_begin) + 4):
+        while True:
             used.add(at)
             forward = at.rail & 3 == RIGHT
             line = rails.stretch(at.rail, at.begin, at.end)
@@ -507,8 +507,6 @@ def _turn(
         left, right = (int(k) for k in lanes.lane_of[lanes.circuit[lane]])
         following = by_end.get((4 * right + LEFT, owner)) if forward else by_begin.get((4 * left + RIGHT, owner))
         return following, none, following is not None
-    if owner.crossing < 0:
-        return None, none, False
     crossing = owner.crossing
     kind = slot[at.rail, crossing]
     opposite = LEFT if kind == RIGHT else RIGHT
@@ -541,8 +539,6 @@ def _cap(rails: Rails, hidden: Hidden, crossing: int, kind: int, opposite: int, 
 
 def _first_crossing(one: Floats, two: Floats) -> tuple[int, int, Floats] | None:
     """Where two polylines first cross: the pieces of each and the point."""
-    if len(one) < 2 or len(two) < 2:
-        return None
     p, u = one[:-1, None], np.diff(one, axis=0)[:, None]
     q, v = two[None, :-1], np.diff(two, axis=0)[None]
     d = q - p
