@@ -19,6 +19,9 @@ from .lanes import Lanes
 from .mesh import Floats, Ints
 from .trace import Circuits
 
+SETTLED = 1e-9
+"""mm that the corner of an overlap may still move."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Footprints:
@@ -77,32 +80,58 @@ def lane_place(lanes: Lanes, courses: Courses, ruler: Ruler, lane: Ints, along: 
     return place
 
 
-def edge_points(
-    lanes: Lanes, courses: Courses, ruler: Ruler, lane: Ints, along: Floats, edge: Floats
-) -> tuple[Floats, Floats]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Bands:
+    """The lanes as bands, ready to be asked for points on their edges.
+
+    Attributes
+    ----------
+    lanes : Lanes
+    courses : Courses
+    ruler : Ruler
+    middle, half : (m,) float64
+        How far to the left of the centre line the band's middle lies at each lane sample, and half its width.
+    direction : (n, 2) float64
+        The way along at each course sample; (n, 3) on a curved surface.
+    """
+
+    lanes: Lanes
+    courses: Courses
+    ruler: Ruler
+    middle: Floats
+    half: Floats
+    direction: Floats
+
+    @classmethod
+    def of(cls, lanes: Lanes, courses: Courses) -> Bands:
+        """The bands of some lanes."""
+        # next to a fork a trunk's sample stands for the whole strand
+        trunk = lanes.whole & (lanes.opened == 0.0)
+        paired = np.repeat(lanes.paired, np.diff(lanes.start))
+        lateral = courses.lateral / np.linalg.norm(courses.lateral, axis=1, keepdims=True)
+        if courses.lift is None:
+            direction = np.stack([lateral[:, 1], -lateral[:, 0]], 1)
+        else:
+            direction = np.cross(lateral, courses.lift.up)
+        half = np.where(trunk & paired, lanes.width, lanes.width / 2)
+        return cls(lanes, courses, Ruler(courses), np.where(trunk, 0.0, lanes.offset), half, direction)
+
+
+def edge_points(bands: Bands, lane: Ints, along: Floats, edge: Floats) -> tuple[Floats, Floats]:
     """Points on a lane's edges (``edge`` -1 right, 0 middle, 1 left) and the direction of the lane there."""
+    lanes, courses = bands.lanes, bands.courses
     circuit = lanes.circuit[lane]
-    low, high, fraction = ruler.find(circuit, along)
+    low, high, fraction = bands.ruler.find(circuit, along)
     shift = lanes.start[lane] - courses.start[circuit]
 
     def at(sample: Ints) -> Floats:
         own = sample + shift
-        # next to a fork a trunk's sample stands for the whole strand
-        trunk = lanes.whole[own] & (lanes.opened[own] == 0.0)
-        offset = np.where(trunk, 0.0, lanes.offset[own])
-        width = np.where(trunk & lanes.paired[lane], 2 * lanes.width[own], lanes.width[own])
-        where: Floats = courses.point[sample] + (offset + edge * width / 2)[..., None] * courses.lateral[sample]
+        aside = bands.middle[own] + edge * bands.half[own]
+        where: Floats = courses.point[sample] + aside[..., None] * courses.lateral[sample]
         return where
 
-    lateral = courses.lateral[low]
-    lateral = lateral / np.linalg.norm(lateral, axis=-1, keepdims=True)
-    if courses.lift is None:
-        direction = np.stack([lateral[..., 1], -lateral[..., 0]], -1)
-    else:
-        direction = np.cross(lateral, courses.lift.up[low])
-    weight = fraction[..., None]
     here = at(low)
-    return here + weight * courses.near(at(high) - here), direction
+    return here + fraction[..., None] * courses.near(at(high) - here), bands.direction[low]
 
 
 def find_footprints(
@@ -127,35 +156,38 @@ def find_footprints(
     side = np.where(divided & ~forward, 1 - strand_map.crossing_sides, strand_map.crossing_sides)
     circuit = owner[visit]
     lane = np.where(divided & (side == 1), lanes.lane_of[circuit, 1], lanes.lane_of[circuit, 0])
-    ruler = Ruler(courses)
+    bands = Bands.of(lanes, courses)
 
     signs = np.array([[0, 0], [-1, -1], [-1, 1], [1, 1], [1, -1]], float)
     lane5 = np.repeat(lane[:, None, :], 5, 1)
     along = np.repeat(courses.visit_along[visit][:, None, :], 5, 1).astype(float)
     home = along.copy()
     step = reach[strand_map.crossing_edge].reshape(count, 1, 1)
-    axes = None if courses.lift is None else _axes(lanes, courses, ruler, lane[:, 0], home[:, 0, 0])
+    axes = None if courses.lift is None else _axes(lanes, courses, bands.ruler, lane[:, 0], home[:, 0, 0])
+    point = np.zeros((count, courses.point.shape[1]))
+    row = np.arange(count)  # crossings that are not settled: of those between straight stretches none after two steps
     for _ in range(7):
-        p, u = edge_points(
-            lanes, courses, ruler, lane5[..., 0], along[..., 0], np.broadcast_to(signs[:, 0], (count, 5))
-        )
-        q, v = edge_points(
-            lanes, courses, ruler, lane5[..., 1], along[..., 1], np.broadcast_to(signs[:, 1], (count, 5))
-        )
+        p, u = edge_points(bands, lane5[row, :, 0], along[row, :, 0], signs[:, 0])
+        q, v = edge_points(bands, lane5[row, :, 1], along[row, :, 1], signs[:, 1])
+        point[row] = p[:, 0]
         d = courses.near(q - p)
         if axes is not None:  # seen flat, in the plane that touches the surface at the crossing
-            d, u, v = (np.einsum("nkd,nsd->nsk", axes, vectors) for vectors in (d, u, v))
+            d, u, v = (np.einsum("nkd,nsd->nsk", axes[row], vectors) for vectors in (d, u, v))
         cross = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
         cross = np.where(np.abs(cross) < 0.05, np.where(cross < 0, -0.05, 0.05), cross)
-        along[..., 0] += (d[..., 0] * v[..., 1] - d[..., 1] * v[..., 0]) / cross
-        along[..., 1] += (d[..., 0] * u[..., 1] - d[..., 1] * u[..., 0]) / cross
-        along = np.clip(along, home - 0.97 * step, home + 0.97 * step)
+        moved = along[row]
+        moved[..., 0] += (d[..., 0] * v[..., 1] - d[..., 1] * v[..., 0]) / cross
+        moved[..., 1] += (d[..., 0] * u[..., 1] - d[..., 1] * u[..., 0]) / cross
+        moved = np.clip(moved, home[row] - 0.97 * step[row], home[row] + 0.97 * step[row])
+        far = (np.abs(moved - along[row]) > SETTLED).any((1, 2))
+        along[row] = moved
+        row = row[far]
     return Footprints(
         lane=lane,
         shared=~divided & lanes.paired[lane],
         centre=along[:, 0],
         corner=along[:, 1:],
-        point=p[:, 0] if count else np.zeros((0, 2)),
+        point=point,
     )
 
 

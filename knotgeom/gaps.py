@@ -161,29 +161,34 @@ def _approaches(
 ) -> None:
     """Measure pieces ``i`` and ``j`` of every opening of one size."""
     a, b = points[:, i], points[:, j]
-    distance = np.linalg.norm(a[:, :, None] - b[:, None, :], axis=3)
-    least = distance.min((1, 2))
+    square = _squares(a[:, :, None], b[:, None, :]).reshape(len(table), -1)
+    least = np.sqrt(square.min(1))
     # of places about equally near, the one in the middle of both pieces
     middle = np.abs(np.arange(SAMPLES) - (SAMPLES - 1) / 2)
-    cost = np.where(distance <= 1.01 * least[:, None, None] + 1e-9, middle[:, None] + middle[None, :], np.inf)
-    flat = cost.reshape(len(cost), -1).argmin(1)
+    aside = (middle[:, None] + middle[None, :]).ravel()
+    flat = np.where(square <= ((1.01 * least + 1e-9) ** 2)[:, None], aside, np.inf).argmin(1)
     row = np.arange(len(table))
     p, q = a[row, flat // SAMPLES], b[row, flat % SAMPLES]
     centre = (p + q) / 2
     reach = 0.25 * np.linalg.norm(p - q, axis=1)
     others = [k for k in range(table.shape[1]) if k not in (i, j)]
-    away = centre[:, None, None, :] - points[:, others]
-    far = np.linalg.norm(away, axis=3).reshape(len(table), -1)
+    far = _squares(centre[:, None, None], points[:, others]).reshape(len(table), -1)
     nearest = far.argmin(1)
-    near = far[row, nearest]
+    near = np.sqrt(far[row, nearest])
     # in front of the nearest other edge, that is in the opening and not upon a strand
-    facing = np.einsum(
-        "ij,ij->i",
-        away.reshape(len(table), -1, centre.shape[1])[row, nearest],
-        outward[:, others].reshape(len(table), -1, centre.shape[1])[row, nearest],
-    )
+    own = np.array(others)[nearest // SAMPLES]
+    away = centre - points[row, own, nearest % SAMPLES]
+    facing = np.einsum("ij,ij->i", away, outward[row, own, nearest % SAMPLES])
     for k in np.flatnonzero((near >= reach) & (facing > 0)).tolist():
         found.append((float(least[k]), centre[k], int(table[k, i]), int(table[k, j])))
+
+
+def _squares(a: Floats, b: Floats) -> Floats:
+    """Squares of the distances between points, one coordinate after another, which is several times as fast."""
+    total: Floats = (a[..., 0] - b[..., 0]) ** 2
+    for axis in range(1, a.shape[-1]):
+        total = total + (a[..., axis] - b[..., axis]) ** 2
+    return total
 
 
 def _piece_sides(circuits: Circuits, courses: Courses, plain: StrandMap, width: Floats) -> tuple[Floats, Floats]:

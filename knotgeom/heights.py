@@ -28,6 +28,7 @@ from .divide import StrandMap
 from .footprints import Footprints, Ruler, lane_place
 from .lanes import Lanes
 from .mesh import Floats, Ints
+from .profile import Profile, find_places, lane_heights, next_in_lane, read_heights
 from .slopes import Constraints, Tightest, highest, least_slope
 from .weave import Weaving
 
@@ -95,27 +96,6 @@ class Stretches:
     eased: Ints
     lacking: float
     nodes: int
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Profile:
-    """Heights along the lanes: a polyline over places, and how widely it is smoothed at each.
-
-    Attributes
-    ----------
-    start : (K + 1,) int64
-        Where each lane begins among the places.
-    place, height, smoothing : (p,) float64
-        mm along the lane, mm, mm.
-    length : (K,) float64
-        Length of each lane.
-    """
-
-    start: Ints
-    place: Floats
-    height: Floats
-    smoothing: Floats
-    length: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -245,15 +225,6 @@ def find_stretches(
         lacking,
         8 * count + strand_map.forks,
     )
-
-
-def next_in_lane(lane: Ints) -> Ints:
-    """The following row in each lane of a table sorted by lane, the first after the last."""
-    following = np.arange(len(lane)) + 1
-    if len(lane):
-        last = np.flatnonzero(np.append(lane[1:] != lane[:-1], True))
-        following[last] = np.concatenate([[0], last[:-1] + 1])
-    return following
 
 
 class Lines:
@@ -412,52 +383,6 @@ class _Climb:
         return height
 
 
-def lane_heights(profile: Profile, lane: Ints, place: Floats, *, slopes: bool = True) -> tuple[Floats, Floats]:
-    """Height and slope of the finished curves at places along lanes (any matching shapes).
-
-    Without ``slopes`` the second is left unsmoothed, which saves its time.
-
-    Smoothing a polyline with a triangle of half width d leaves it straight but for ``bend * d * (1 - r)**3 / 6`` round
-    each corner, r being the distance from it over d.
-    """
-    p = profile
-    if not len(p.place):
-        return np.zeros(place.shape), np.zeros(place.shape)
-    counts = np.diff(p.start)
-    owner = np.repeat(np.arange(len(counts)), counts)
-    after = next_in_lane(owner)
-    before = np.empty_like(after)
-    before[after] = np.arange(len(after))
-    wrap = np.where(after <= np.arange(len(after)), p.length[owner], 0.0)
-    run = np.maximum(p.place[after] + wrap - p.place, 1e-9)
-    slope = (p.height[after] - p.height) / run
-    bend = slope - slope[before]
-    spread = (p.smoothing[after] - p.smoothing) / run
-
-    empty = counts[lane] == 0
-    first = np.where(empty, 0, np.minimum(p.start[:-1], len(p.place) - 1)[lane])
-    base = np.concatenate([[0.0], np.cumsum(p.length + 1.0)])[:-1]
-    key = p.place - p.place[np.minimum(p.start[:-1], len(p.place) - 1)][owner] + base[owner]
-    where = np.mod(place - p.place[first], p.length[lane]) + base[lane]
-    at = np.searchsorted(key, where, side="right") - 1
-    at = np.where(empty, 0, np.clip(at, p.start[lane], np.maximum(p.start[lane + 1] - 1, 0)))
-    along = where - key[at]
-    z, dz = p.height[at] + slope[at] * along, slope[at].copy()
-    d, dd = np.maximum(p.smoothing[at] + spread[at] * along, 1e-9), spread[at]
-
-    for node, distance, onward, sign in ((at, along, before, -0.5), (after[at], run[at] - along, after, 0.5)):
-        for _ in range(4):  # corners behind, then ahead
-            q = np.maximum(1.0 - distance / d, 0.0)
-            square = q * q
-            kink = bend[node]
-            z += kink * d * square * q / 6
-            if slopes:
-                dz += kink * square * (sign + dd * (q / 6 + (1 - q) / 2))
-            distance = distance + (run[before[node]] if sign < 0 else run[node])
-            node = onward[node]
-    return np.where(empty, 0.0, z), np.where(empty, 0.0, dz)
-
-
 def smoothing_widths(lines: Lines, share: float) -> Floats:
     """Half width of the smoothing at each place: as wide as the rooms allow, changing slowly along the strand."""
     ceiling = np.minimum(share * lines.beside, share * 12.0 * np.median(lines.run))
@@ -535,6 +460,7 @@ def raise_strands(
         if way is not Making.CARVED:
             climb = _Climb(lines, stretches, weaving, cap, None if span is None else span / 2)
             climb.begin(wanted + surplus)
+        found = None
         for attempt in range(ATTEMPTS if climb is not None else 3 * ATTEMPTS):
             if climb is not None:
                 most, near = (150, 1e-3) if attempt == 0 else (60, 5e-4)
@@ -544,7 +470,8 @@ def raise_strands(
             else:
                 height, limiting = _highest(lines, stretches, weaving, wanted + surplus, cap, size, limiting)
             profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
-            z, _ = lane_heights(profile, lane, place, slopes=False)
+            found = found or find_places(profile, lane, place)
+            z, _ = read_heights(profile, found, slopes=False)
             kept = (sign[:, None] * (z[:, :, 1] - z[:, :, 0])).min(1)
             short = wanted - kept
             worst = float(short.max())

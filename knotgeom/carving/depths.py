@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import DesignError
-from ..footprints import Ruler, edge_points
+from ..footprints import Bands, edge_points
 from ..made import Made, no_mesh
 from ..mesh import Bools, Floats, Ints
 from .field import HeightField
@@ -155,14 +155,14 @@ def crossing_depths(made: Made, field: HeightField) -> tuple[CrossingDepth, ...]
     row = np.arange(count)
     under_lane, over_lane = patches.lane[row, 1 - over], patches.lane[row, over]
     where = patches.point
-    ruler = Ruler(drawn.courses)
+    bands = Bands.of(drawn.lanes, drawn.courses)
 
     def crest(lane: Ints, along: Floats) -> Floats:
         """Depth of the highest of several places across a lane, (N, samples); an incised line is passed over so."""
         lane5 = np.repeat(lane[..., None], len(ACROSS), -1)
         along5 = np.repeat(along[..., None], len(ACROSS), -1)
         across = np.broadcast_to(ACROSS, lane5.shape)
-        point, _ = edge_points(drawn.lanes, drawn.courses, ruler, lane5, along5, across)
+        point, _ = edge_points(bands, lane5, along5, across)
         highest: Floats = heights_at(field, point[..., 0], point[..., 1]).max(-1)
         return -highest
 

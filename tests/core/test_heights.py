@@ -11,8 +11,8 @@ import pytest
 from scipy.integrate import quad
 
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Rejoin, Site, Strand, Turn, Turns, Way
-from knotgeom.heights import lane_heights
 from knotgeom.made import make
+from knotgeom.profile import lane_heights
 from tests.core.measures import least_slope_by_programme, over_each_other
 
 ROUND = Turns(Turn.ROUND, Turn.ROUND, Turn.ROUND)
