@@ -18,9 +18,11 @@ from ..errors import DesignError
 from ..mesh import Floats, Ints
 from .assemble import set_out
 from .halfedge import ACROSS, ALONG, CROSSING, Layout
+from .nearest import tree
 from .surfaces import Facets, Surface, unit
 
 _NAMED = 3  # edges that an error names
+_ROUND = 64  # triangles round a vertex that are looked through
 
 
 def edges_of(mesh: FreeMesh) -> dict[tuple[int, int], int]:
@@ -201,16 +203,29 @@ def facets(mesh: FreeMesh) -> Surface | None:
     normals = np.zeros_like(points)
     for corner in range(3):
         np.add.at(normals, table[:, corner], cross)
-    return Facets(points, unit(normals), table, _beside(table, len(points)))
+    inside = tree(points[table].mean(1))
+    return Facets(points, unit(normals), table, _beside(table, len(points)), inside)
 
 
 def _beside(triangles: Ints, count: int) -> Ints:
-    """The triangles that share a vertex with each, (T, m), filled up with itself."""
+    """The triangles that share a vertex with each, (T, m), filled up with itself.
+
+    Where more than ``_ROUND`` meet at a vertex, of these only those on both sides of each edge: else a fan of thousands
+    would hold, and look through, the square of them.
+    """
     at: list[list[int]] = [[] for _ in range(count)]
+    sides: dict[tuple[int, int], list[int]] = {}
     for index, triangle in enumerate(triangles.tolist()):
-        for vertex in triangle:
+        for vertex, after in zip(triangle, (*triangle[1:], triangle[0])):
             at[vertex].append(index)
-    near = [sorted({t for vertex in triangle for t in at[vertex]}) for triangle in triangles.tolist()]
+            sides.setdefault((min(vertex, after), max(vertex, after)), []).append(index)
+    crowded = {vertex for vertex in range(count) if len(at[vertex]) > _ROUND}
+    near = []
+    for a, b, c in triangles.tolist():
+        found = {t for vertex in (a, b, c) if vertex not in crowded for t in at[vertex]}
+        if not crowded.isdisjoint((a, b, c)):
+            found.update(t for pair in ((a, b), (b, c), (c, a)) for t in sides[min(pair), max(pair)])
+        near.append(sorted(found))
     most = max(map(len, near))
     table = np.repeat(np.arange(len(near))[:, None], most, 1)
     for index, row in enumerate(near):

@@ -17,8 +17,9 @@ from typing import Protocol
 import numpy as np
 
 from ..mesh import Floats, Ints
+from .nearest import Tree
 
-_CHUNK = 1 << 24  # distances worked out at a time
+_CHUNK = 1 << 22  # distances worked out at a time
 
 
 class Surface(Protocol):
@@ -131,22 +132,25 @@ class Facets:
     points, normals : (V, 3) float64
     triangles : (T, 3) int64
     beside : (T, m) int64
-        The triangles that share a vertex with each, filled up with itself.
+        The triangles that share a vertex with each, filled up with itself; round vertices of very many triangles those
+        that share an edge.
+    middles : Tree
+        The middles of triangles.
     """
 
     points: Floats
     normals: Floats
     triangles: Ints
     beside: Ints
+    middles: Tree
 
     def project(self, points: Floats) -> tuple[Floats, Floats]:
-        centre = self.points[self.triangles].mean(1)
-        square = (centre**2).sum(1)
         foot, up = np.empty_like(points), np.empty_like(points)
-        rows = max(1, _CHUNK // max(len(centre), 12 * self.beside.shape[1]))
+        rows = max(1, _CHUNK // (12 * self.beside.shape[1]))
+        middle = self.middles.nearest(points)
         for begin in range(0, len(points), rows):
             part = points[begin : begin + rows]
-            first: Ints = (square - 2 * part @ centre.T).argmin(1)
+            first = middle[begin : begin + rows]
             for _ in range(2):  # the nearest middle is not always of the nearest triangle: look round once more
                 near = self.beside[first]
                 share, away = _nearest_on(part, self.points[self.triangles[near]])

@@ -5,6 +5,7 @@ The inputs that `make fuzz` has found, and a few thousand made by mutating good 
 
 from __future__ import annotations
 
+import math
 import random
 import signal
 import subprocess
@@ -130,6 +131,31 @@ def test_a_mesh_bomb_is_refused_in_little_time_and_memory(kind, data):
     finally:
         tracemalloc.stop()
     assert most < MOST_MIB * 2**20
+
+
+def crumpled(side: int) -> str:
+    """Squares of a sheet thrown about in a heap."""
+    places = "".join(
+        f"v {i * 7919 % 1000} {j * 104729 % 1000} {i * j % 97}\n" for i in range(side) for j in range(side)
+    )
+    first = [i * side + j + 1 for i in range(side - 1) for j in range(side - 1)]
+    return places + "".join(f"f {a} {a + side} {a + side + 1} {a + 1}\n" for a in first)
+
+
+def fan(count: int) -> str:
+    """A flat cone of triangles round one vertex."""
+    turn = [2 * math.pi * k / count for k in range(count)]
+    rim = "".join(f"v {1e5 * math.cos(t):.6f} {1e5 * math.sin(t):.6f} 0\n" for t in turn)
+    return "v 0 0 5000\n" + rim + "".join(f"f 1 {k + 2} {(k + 1) % count + 2}\n" for k in range(count))
+
+
+@pytest.mark.parametrize("text", [crumpled(160), fan(8000)], ids=["in a heap", "a fan"])
+def test_a_curved_mesh_as_bad_as_can_be_is_read_soon(text, tmp_path):
+    """Both once took the square of their faces: 34 s and 200 s of the processor."""
+    (tmp_path / "mesh.obj").write_text(text)
+    with no_hang():
+        read = read_text('{"interlace": 1, "layout": {"mesh": {"file": "mesh.obj"}}}', "", tmp_path)
+    assert len(read.layout.faces) == text.count("f ")
 
 
 def test_the_command_answers_garbage_with_one_line_and_status_2(tmp_path):

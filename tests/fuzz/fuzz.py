@@ -1,13 +1,14 @@
 """Let Atheris grow inputs for a reader: ``python tests/fuzz/fuzz.py TARGET [SECONDS]`` (``make fuzz``).
 
 Coverage of the reader guides what is tried next (libFuzzer under Atheris). An input that raises anything but a refusal,
-takes more than 2 s, or lets the process grow by more than 512 MiB while it is read, ends the run; it is written to
-``out/fuzz/TARGET-...`` and belongs, made small, into ``tests/fuzz/found/TARGET``.
+takes more than 2 s of the processor, or lets the process grow by more than 512 MiB while it is read, ends the run; it
+is written to ``out/fuzz/TARGET-...`` and belongs, made small, into ``tests/fuzz/found/TARGET``.
 """
 
 from __future__ import annotations
 
 import random
+import signal
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -21,6 +22,8 @@ with atheris.instrument_imports(include=["knotgeom"]):
     from tests.fuzz import targets
 
 SECONDS_EACH, MOST_MIB, LONGEST = 2, 512, 65_536
+WAIT = 60
+"""Seconds by the clock, for what waits or hangs without giving Python a turn; the machine may be busy otherwise."""
 PROCESS_MIB = 4096
 """Atheris itself grows by about a GiB in half a million runs; so what each input adds is looked at: see `bounded`."""
 STATUS, RESET = Path("/proc/self/status"), Path("/proc/self/clear_refs")
@@ -33,14 +36,21 @@ def memory() -> tuple[int, int]:
 
 
 def bounded(target: Callable[[bytes], None]) -> Callable[[bytes], None]:
-    """The same target, failing where an input lets the process grow beyond the bound, if only for a moment."""
+    """The same target, failing where an input takes too long or lets the process grow too far, if only for a moment."""
+
+    def stop(_number: int, _frame: object) -> None:
+        raise TimeoutError(f"more than {SECONDS_EACH} s of the processor")
+
+    signal.signal(signal.SIGVTALRM, stop)
 
     def run(data: bytes) -> None:
         RESET.write_text("5", encoding="ascii")  # the peak begins anew: proc_pid_clear_refs(5)
         before, _ = memory()
+        signal.setitimer(signal.ITIMER_VIRTUAL, SECONDS_EACH)
         try:
             target(data)
         finally:
+            signal.setitimer(signal.ITIMER_VIRTUAL, 0)
             most = memory()[1] - before
             if most > PEAK[0] + 1024:  # libFuzzer ends the process without a last word, so it is told as it grows
                 PEAK[0] = most
@@ -73,7 +83,7 @@ def main() -> None:
         (grown / f"seed-{number}").write_bytes(data)
     options = [
         f"-max_total_time={seconds}",
-        f"-timeout={SECONDS_EACH}",
+        f"-timeout={WAIT}",
         f"-malloc_limit_mb={MOST_MIB}",
         f"-rss_limit_mb={PROCESS_MIB}",
         f"-max_len={LONGEST}",
