@@ -79,6 +79,13 @@ def smooth_step(x: Floats) -> Floats:
     return rising
 
 
+def parting(x: Floats) -> Floats:
+    """0 to 1 as :func:`smooth_step`, but beginning with a slope of 1, so that a crotch is no slit without a width."""
+    x = np.clip(x, 0.0, 1.0)
+    opened: Floats = smooth_step(x) + x * (1.0 - x) ** 4
+    return opened
+
+
 def lay_lanes(
     circuits: Circuits,
     strand_map: StrandMap,
@@ -234,6 +241,6 @@ def _opened(
     halves = np.flatnonzero(forked[circuit] & opens[before])
     k = before[halves]
     from_a = np.mod(courses.along[halves] - at[k], length[k])
-    gap[halves] = np.minimum(smooth_step(from_a / opening[k]), smooth_step((stretch[k] - from_a) / closing[k]))
+    gap[halves] = np.minimum(parting(from_a / opening[k]), parting((stretch[k] - from_a) / closing[k]))
     whole[halves] = False
     return gap, whole

@@ -355,7 +355,7 @@ def _whole_rings(
 def _half_outlines(
     lanes: Lanes,
     at: Ints,
-    right: Ints,
+    right: Bools,
     across: Floats,
     up: Floats,
     z: Floats,
@@ -370,7 +370,7 @@ def _half_outlines(
     full_x = lanes.offset[at][:, None] + own_x
     full_z = z[at][:, None] + own_z
     if floor is not None:
-        full_z[:, _lower(across[0])] = floor
+        _stand(full_x, full_z, _lower(across[0]), right, floor)
 
     # half of the whole outline, seen as a left half; the right one is its mirror image by index
     def cut(x: Floats, height: Floats) -> tuple[Floats, Floats]:
@@ -403,6 +403,25 @@ def _half_outlines(
         cut_z = np.where(inner_side, floor + share_side * (z[at][:, None] + up[0, half] - floor), cut_z)
     weight = lanes.opened[at][:, None]
     return (1 - weight) * cut_x + weight * full_x, (1 - weight) * cut_z + weight * full_z
+
+
+def _stand(x: Floats, up: Floats, lower: Bools, right: Bools, floor: Floats) -> None:
+    """Let halves stand on the floor, in place: by all that is below their broadest place, on the inner side plumb.
+
+    Where halves part, the points of both inner sides come from one plumb line. If the lower ones were led away under
+    the half, they would pass under those above them on the way.
+    """
+    corners = len(lower)
+    half = corners // 2
+    broad = up.copy()
+    up[:, lower] = floor
+    # the inner side's points from the ground up to its broadest place: the left side of right halves, and the other way
+    index = np.flatnonzero(lower)
+    for halves, under in ((right, index[(index > 0) & (index < half)]), (~right, index[index > half][::-1])):
+        rows = np.flatnonzero(halves)[:, None]
+        share = np.linspace(0.0, 1.0, len(under)) if len(under) > 1 else np.zeros(1)
+        x[rows, under] = x[rows, under[-1:]]
+        up[rows, under] = floor[rows[:, 0]] + share * (broad[rows, under[-1:]] - floor[rows[:, 0]])
 
 
 def _split(left_x: Floats) -> int:
