@@ -271,12 +271,11 @@ def test_a_design_that_cannot_be_drawn_is_refused_though_nothing_was_found_again
 
 def test_a_strand_seen_only_between_two_that_cross_over_it_is_closed_where_they_cross() -> None:
     design = Design(
-        Grid(4, 4, 10.0, 10.0, without=((0, 1), (2, 3), (1, 0))),
-        Breaks((Site(1, 6), Site(5, 4), Site(7, 4)), (Site(7, 2),)),
-        Divide(passes=(Pass(4, 5, Way.FALLING), Pass(2, 7, Way.FALLING), Pass(3, 6, Way.RISING)), rejoin=Rejoin.STEPS),
-        Weave(Hand.LEFT, (Pass(6, 5, Way.RISING), Pass(3, 6, Way.RISING))),
-        Strand(5.3915, 0.5),
-        Heights(way=Making.FUSED, step=0.2),
+        Grid(2, 2, 10.0, 10.0),
+        divide=Divide(passes=(Pass(3, 2, Way.FALLING),), rejoin=Rejoin.BENDS),
+        weave=Weave(Hand.LEFT, (Pass(3, 2, Way.FALLING),)),
+        strand=Strand(5.232590180780451, 0.5),
+        heights=Heights(way=Making.FUSED, step=0.2),
     )
     _, drawn, seen = seen_of(design)
     regions = areas(seen.pieces)
