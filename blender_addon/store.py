@@ -115,11 +115,21 @@ def volume(mesh):
     """Contents of a closed core mesh in mm\u00b3, what lies in two strands counted twice; None without a mesh."""
     if mesh is None:
         return None
-    a, b, c, d = (mesh.vertices[column] for column in np.asarray(mesh.quads).T)
-    # a quadrangle that is not flat counts as the mean of both ways to fold it
-    total = (np.einsum("ij,ij->", np.cross(a, b), c + d) + np.einsum("ij,ij->", np.cross(c, d), a + b)) / 2
-    a, b, c = (mesh.vertices[column] for column in np.asarray(mesh.triangles).T)
-    total += np.einsum("ij,ij->", a, np.cross(b, c))
+    x, y, z = np.ascontiguousarray(mesh.vertices.T)
+
+    def area(p, q, r):
+        """Twice the areas of triangles seen from above."""
+        return (x[q] - x[p]) * (y[r] - y[p]) - (y[q] - y[p]) * (x[r] - x[p])
+
+    # what stands between each face and the ground; a quadrangle that is not flat counts as the mean of both its folds
+    a, b, c, d = np.asarray(mesh.quads).T.astype(np.int64)
+    without_d, without_b, without_c = area(a, b, c), area(a, c, d), area(a, b, d)
+    both = without_d + without_b
+    without_a = both - without_c
+    lying = without_d * z[d] + without_b * z[b] + without_c * z[c] + without_a * z[a]
+    total = np.sum(both * (z[a] + z[b] + z[c] + z[d])) - np.sum(lying) / 2
+    a, b, c = np.asarray(mesh.triangles).T.astype(np.int64)
+    total += np.sum(area(a, b, c) * (z[a] + z[b] + z[c]))
     return float(f"{total / 6:.5g}")
 
 
