@@ -17,6 +17,7 @@ import trimesh
 from hypothesis import HealthCheck, event, given, settings
 
 from knotgeom import files
+from knotgeom.cycles import connected_labels
 from knotgeom.design import (
     Border,
     Breaks,
@@ -215,13 +216,22 @@ def assert_weave_is_seen(made: Made) -> None:
 
 
 def undercut(mesh: Mesh) -> float:
-    """How far any face of a carved design on the plane leans out over what is below it, mm; the ground looks down."""
-    corner = mesh.vertices[all_triangles(mesh)]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    level = np.linalg.norm(normal[:, :2], axis=1)
-    lean = -normal[:, 2] / np.maximum(level, 1e-12) * np.ptp(corner[:, :, 2], axis=1)
+    """The breadth of the broadest place of a carved design on the plane that is hidden from above, mm.
+
+    What is hidden lies under faces that look down, apart from the ground: the shadows of those that hang together, as
+    an area over its greatest length. A needle of a rounding's breadth has no direction to go by, but no shadow either.
+    """
+    faces = all_triangles(mesh)
+    corner = mesh.vertices[faces]
+    shadow = np.cross(corner[:, 2, :2] - corner[:, 0, :2], corner[:, 1, :2] - corner[:, 0, :2]) / 2
     on_ground = (corner[:, :, 2] < mesh.vertices[:, 2].min() + 1e-6).all(1)
-    return float(lean[~on_ground].max(initial=0.0))
+    down = np.flatnonzero((shadow > 0) & ~on_ground)
+    broadest = 0.0
+    label = connected_labels(len(mesh.vertices), faces[down].ravel(), np.roll(faces[down], -1, 1).ravel())
+    for name in np.unique(label[faces[down, 0]]):
+        mine = down[label[faces[down, 0]] == name]
+        broadest = max(broadest, float(shadow[mine].sum() / np.ptp(corner[mine][:, :, :2], axis=(0, 1)).max()))
+    return broadest
 
 
 TOLD = {"bend", "ground", "curvature"}
