@@ -125,15 +125,6 @@ def _up(value: float) -> float:
     return math.ceil(value * 100 - 1e-6) / 100
 
 
-def _mm(value: float) -> str:
-    """A length that fits, rounded down to a hundredth."""
-    return f"{down(value):.2f} mm"
-
-
-def _mm_up(value: float) -> str:
-    return f"{_up(value):.2f} mm"
-
-
 def run_name(layout: Layout, circuits: Circuits, visit: int, before: Ints) -> str:
     """The run of strand that leads to a visit, in the designer's terms; ``before`` has the visit before each."""
     start, end = circuits.visit_edge[before[visit]], circuits.visit_edge[visit]
@@ -386,7 +377,7 @@ def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief
 
 
 def weave_exceptions(
-    layout: Layout, circuits: Circuits, strand_map: StrandMap, weaving: Weaving, courses: Courses, before: Ints
+    layout: Layout, circuits: Circuits, strand_map: StrandMap, weaving: Weaving
 ) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
     """Where over and under do not alternate: on steps, and on pieces that end at a fork."""
     lists: tuple[list[dict[str, object]], list[dict[str, object]]] = ([], [])

@@ -403,9 +403,7 @@ def _facts(
     c, relief = counted, drawn.relief
     strands = c.strand_map
     loops = int((np.diff(c.circuits.visit_start) == 0).sum())
-    on_steps, at_forks = weave_exceptions(
-        c.layout, c.circuits, strands, c.weaving, drawn.courses, previous_visits(c.circuits)
-    )
+    on_steps, at_forks = weave_exceptions(c.layout, c.circuits, strands, c.weaving)
     result: dict[str, object] = {
         "crossings": int((c.layout.state == CROSSING).sum()),
         "circuits": c.circuits.count,

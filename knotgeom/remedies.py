@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from .design import Border, Breaks, Design, Divide, FreeMesh, Grid, Layouts, Making, Panel, Ring, Sphere, Strip, Turned
+from .design import Border, Breaks, Design, Divide, FreeMesh, Grid, Layouts, Making, Ring, Sphere, Strip, Turned
 from .errors import DesignError
 from .findings import Change, Finding
 from .resolve import resolved
@@ -90,7 +90,7 @@ def _enlarged_layout(layout: Layouts, times: float) -> Layouts:
         case FreeMesh():
             vertices = tuple((large(x), large(y), large(z)) for x, y, z in layout.vertices)
             return replace(layout, vertices=vertices, file=None)
-        case Panel():
+        case _:
             pieces = tuple(
                 replace(
                     piece,

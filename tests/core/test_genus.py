@@ -215,3 +215,81 @@ def test_facts_of_a_divided_torus() -> None:
     counted = facts(design)
     assert counted["forks"] == 2
     assert counted["exact"]
+
+
+# --------------------------------------------------------------------------------------- two tori, far from each other
+
+
+def two_tori(side: int, long: int) -> tuple[genus.Part, dict[str, Bools]]:
+    """Two tori of squares, a face of each taken out, and a tube of ``long`` rows of squares between: genus 2.
+
+    Also rows of edges that cut each torus open, as the closed walks of the dual graph that they are.
+    """
+    faces: list[tuple[tuple[object, ...], ...]] = []
+    for name in "AB":
+
+        def at(i: int, j: int, name: str = name) -> tuple[object, ...]:
+            return name, i % side, j % side
+
+        for i in range(side):
+            for j in range(side):
+                square = (at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1))
+                if (i, j) != (1, 1):
+                    faces.append(square if name == "A" else square[::-1])
+    hole = [(1, 1), (2, 1), (2, 2), (1, 2)]
+
+    def ring(row: int, k: int) -> tuple[object, ...]:
+        i, j = hole[k % 4]
+        end = {0: "A", long: "B"}.get(row)
+        return (end, i, j) if end else ("tube", row, k % 4)
+
+    faces += [
+        (ring(row, k), ring(row, k + 1), ring(row + 1, k + 1), ring(row + 1, k))
+        for row in range(long)
+        for k in range(4)
+    ]
+    number = {vertex: n for n, vertex in enumerate(sorted({v for face in faces for v in face}, key=str))}
+    left: dict[tuple[object, object], int] = {}
+    for f, face in enumerate(faces):
+        for a, b in zip(face, (*face[1:], face[0]), strict=True):
+            assert (a, b) not in left  # neighbours run opposite ways along their edge
+            left[a, b] = f
+    edges = [(a, b) for a, b in left if str(a) < str(b)]
+    part = genus.Part(
+        np.arange(len(edges)),
+        np.array([number[a] for a, _ in edges]),
+        np.array([number[b] for _, b in edges]),
+        np.array([left[edge] for edge in edges]),
+        np.array([left[edge[::-1]] for edge in edges]),
+        np.ones(len(edges), np.int64),
+    )
+    cuts = {
+        name: np.array([a[0] == b[0] == name and {a[1], b[1]} == {0, side - 1} and a[2] == b[2] for a, b in edges])
+        for name in "AB"
+    }
+    return part, cuts
+
+
+def test_two_handles_far_apart_are_cut_by_a_short_walk_each_and_not_by_a_long_one_round_both() -> None:
+    side, long = 4, 7
+    part, cuts = two_tori(side, long)
+    assert part.handles == 2
+    none = np.zeros(len(part.piece), bool)
+    rng = np.random.default_rng(2)
+    for names, least in (("A", side), ("B", side), ("AB", 2 * side)):
+        asked = np.logical_xor.reduce([cuts[name] for name in names])
+        for node in rng.integers(0, part.first.max() + 1, 9):  # turned nodes leave the class as it is
+            asked = asked ^ ((part.first == node) ^ (part.second == node))
+        failing, exact = genus.in_class(part, [], asked, none)
+        # every way round the handle has side edges next to each other to be cut, and no two ways share one
+        assert exact and failing.sum() == least
+
+
+def test_on_the_square_with_opposite_sides_glued_each_side_is_cut_by_itself() -> None:
+    # one node, one face, two pieces that lie along each other's cuts: every set of pieces is a class of its own
+    nowhere = np.zeros(2, np.int64)
+    torus = genus.Part(np.arange(2), nowhere, nowhere, nowhere, nowhere, np.array([2, 3]))
+    assert torus.handles == 1
+    for asked in ([False, False], [True, False], [False, True], [True, True]):
+        failing, exact = genus.in_class(torus, [], np.array(asked), np.zeros(2, bool))
+        assert exact and failing.tolist() == asked
