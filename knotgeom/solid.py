@@ -26,6 +26,7 @@ from .lanes import Lanes
 from .loop import split_at_edges
 from .mesh import Bools, Floats, Ints, Mesh, compact
 from .sections import outlines
+from .selfcut import crossing_pairs
 from .sweep import Swept, sweep_rings
 from .weave import Weaving
 
@@ -135,7 +136,7 @@ def united(
         swept = sweep_rings(courses, laid, z, strand, size, way, low)
         label = _labels(swept, lanes, upper, parted=closed)
         column = np.arange(len(outline)) if bent else _bent_columns(outline, swept, lanes)
-        pieces = _cut(swept, lanes, label, outline, column, slit * size.width, triangulate)
+        pieces = _cut(swept, lanes, label, outline, column, slit * size.width, triangulate, upright=not bent)
         if courses.flat:
             place, faces, of = split_at_edges(pieces.vertices, pieces.faces, courses.period, courses.roll)
             pieces = Pieces(place, faces, pieces.kind[of], pieces.circuit[of], pieces.sides[of])
@@ -288,10 +289,13 @@ def _cut(
     column: Ints,
     slit: float,
     triangulate: Callable[[Floats], Ints],
+    *,
+    upright: bool,
 ) -> Pieces:
     """Cut the strands wherever their label changes and close the pieces with caps, ``slit`` clear of the cut.
 
-    Of the rings' points only those of ``column`` are taken.
+    Of the rings' points only those of ``column`` are taken. Where strands stand ``upright``, not on a curved surface,
+    the plan shows which pieces overlap.
     """
     rings = swept.bands[:, :, column]
     bands = rings.copy()
@@ -354,21 +358,50 @@ def _cut(
         ]
     )
     upper = label % 2
-    kind = upper + 2 * _kinds(place[plan][:, :, :2], piece, upper)[piece]
-    return Pieces(place, np.concatenate(faces), kind[element], lanes.circuit[swept.lane[sample]][element], sides)
+    everything = np.concatenate(faces)
+    if upright:
+        meeting = _meeting_in_plan(place[plan][:, :, :2], piece, upper)
+    else:
+        meeting = _meeting(place, everything, element, piece, upper)
+    kind = upper + 2 * _kinds(meeting, int(piece.max()) + 1)[piece]
+    return Pieces(place, everything, kind[element], lanes.circuit[swept.lane[sample]][element], sides)
 
 
-def _kinds(plan: Floats, piece: Ints, upper: Ints) -> Ints:
-    """A number for each piece, another than that of any piece of the same level that overlaps it in plan.
-
-    Nearly always 0: only where two crossings lie so close that no straight cut parts them do pieces of one level meet.
-    """
+def _meeting_in_plan(plan: Floats, piece: Ints, upper: Ints) -> Ints:
+    """Pairs of pieces of the same level that overlap in plan, (p, 2), where strands stand upright."""
     one, other = _near(plan)
     some = (piece[one] != piece[other]) & (upper[one] == upper[other])
     one, other = one[some], other[some]
     meets = _overlap(plan[one], plan[other])
-    pairs = np.unique(np.sort(np.stack([piece[one[meets]], piece[other[meets]]], 1), axis=1), axis=0)
-    kind = np.zeros(int(piece.max()) + 1, np.int64)
+    return np.stack([piece[one[meets]], piece[other[meets]]], 1)
+
+
+def _meeting(vertices: Floats, faces: Ints, element: Ints, piece: Ints, upper: Ints) -> Ints:
+    """Pairs of pieces of the same level whose surfaces cross, (p, 2), wherever they lie in space."""
+    count = len(piece)
+    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+    corner = vertices[faces]
+    np.minimum.at(low, element, corner.min(1))
+    np.maximum.at(high, element, corner.max(1))
+    one, other = _near(np.stack([low, high], 1))
+    some = (piece[one] != piece[other]) & (upper[one] == upper[other])
+    near = np.zeros(count, bool)
+    near[one[some]] = near[other[some]] = True
+    pairs = []
+    for level in (0, 1):
+        mine = np.flatnonzero((near & (upper == level))[element])
+        pairs.append(piece[element[mine[crossing_pairs(vertices, faces[mine])]]])
+    met = np.concatenate(pairs)
+    return np.asarray(met[met[:, 0] != met[:, 1]])
+
+
+def _kinds(meeting: Ints, count: int) -> Ints:
+    """A number for each of ``count`` pieces, another than that of any piece that it meets.
+
+    Nearly always 0: only where two crossings lie so close that no straight cut parts them do pieces of one level meet.
+    """
+    pairs = np.unique(np.sort(meeting, axis=1), axis=0)
+    kind = np.zeros(count, np.int64)
     beside: dict[int, set[int]] = {}
     for left, right in pairs.tolist():
         beside.setdefault(left, set()).add(right)
@@ -382,10 +415,10 @@ def _kinds(plan: Floats, piece: Ints, upper: Ints) -> Ints:
 
 
 def _near(plan: Floats) -> tuple[Ints, Ints]:
-    """Pairs of quadrangles whose boxes are not far apart, each pair once."""
+    """Pairs of groups of points, (n, k, 2 or 3), whose boxes overlap, each pair once."""
     low, high = plan.min(1), plan.max(1)
     cell = max(float((high - low).max()), 1e-9)
-    box = np.floor((low - low.min(0)) / cell).astype(np.int64)
+    box = np.floor((low - low.min(0))[:, :2] / cell).astype(np.int64)
     wide = int(box[:, 1].max()) + 3
     key = box[:, 0] * wide + box[:, 1]
     order = np.argsort(key, kind="stable")
