@@ -42,8 +42,8 @@ def make_files(demo: Demo, out: Path) -> None:
     """Facts, picture and mesh of one demonstration, as a user would make them."""
     begun = time.perf_counter()
     (out / f"{demo.name}.facts.json").write_text(knotgeom("facts", str(demo.path)), encoding="utf-8")
-    knotgeom("picture", str(demo.path), "-o", str(out / f"{demo.name}.png"), "--pixels", "1000")
-    knotgeom("mesh", str(demo.path), "-o", str(out / f"{demo.name}.stl"))
+    knotgeom("picture", str(demo.path), "-o", str(out / f"{demo.name}.png"), "--pixels", "1000", "--replace")
+    knotgeom("mesh", str(demo.path), "-o", str(out / f"{demo.name}.stl"), "--replace")
     print(f"{demo.name}: facts, picture and mesh, {time.perf_counter() - begun:.0f} s", flush=True)
 
 

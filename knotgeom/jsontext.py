@@ -15,7 +15,7 @@ from .forms import Object, shown
 MOST_BYTES = 16 * 2**20
 """Size that a text may have; every break and pass of the largest layout that people draw fits well within."""
 
-_MOST_KEYS = 1000
+_MOST_KEYS = 10_000
 _DEEPEST = 50  # of brackets; what is less deep is refused for what it is
 _LONG_DIGITS = re.compile(r"[0-9]{299}")
 
@@ -65,7 +65,7 @@ def _refuse_overgrown(text: str, what: str, deep: int) -> None:
     counted too: no string of a design holds any.
     """
     if text.count(":") > _MOST_KEYS:
-        raise DesignError(f"has about {text.count(':'):,} keys", f"give {what}, which has a few dozen")
+        raise DesignError(f"has about {text.count(':'):,} keys", f"give {what}, which has no more than {_MOST_KEYS:,}")
     characters = np.frombuffer(text.encode("utf-8", "replace"), np.uint8)
     opening = (characters == ord("[")) | (characters == ord("{"))
     closing = (characters == ord("]")) | (characters == ord("}"))

@@ -11,7 +11,6 @@ from .dividing import DividingRemedy, DividingSearch
 from .editing import Line
 from .errors import DesignError
 from .files import whole
-from .forms import printable
 from .merging import BreakRemedy, BreakSearch
 from .reading import write_text, written_pass
 from .resolve import self_contained
@@ -115,24 +114,11 @@ def taken(remedies: Sequence[DividingRemedy] | Sequence[BreakRemedy], number: in
     return remedies[number - 1].design
 
 
-def write_design(design: Design, source: str, path: str) -> None:
-    """Write a changed design; in another folder without the files beside it, which it could not find from there."""
+def write_design(design: Design, source: str, path: str, *, new: bool = False) -> None:
+    """Write a changed design; in another folder without the files beside it, which it could not find from there.
+
+    ``new`` refuses where there is a file of that name by then.
+    """
     folders = [os.path.dirname(os.path.realpath(name)) for name in (source, path)]
     text = write_text(design if folders[0] == folders[1] else self_contained(design))
-    whole.write(path, [text.encode("utf-8")])
-
-
-def refuse_output(source: str, path: str, replace: bool) -> None:
-    """Refuse to write over the design itself, or over another file unless asked to.
-
-    Raises
-    ------
-    DesignError
-    """
-    if not os.path.lexists(path):
-        whole.refuse_unwritable(path)
-        return
-    if os.path.exists(path) and os.path.samefile(source, path):
-        raise DesignError("is the design itself", "give another name", file=printable(path, 400))
-    if not replace:
-        raise DesignError("is there already", "give another name, or --replace", file=printable(path, 400))
+    whole.write(path, [text.encode("utf-8")], new=new)

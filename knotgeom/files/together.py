@@ -69,6 +69,10 @@ def together(folder: str | os.PathLike[str], names: Sequence[str]) -> Iterator[P
             os.replace(spare, target)
             os.chmod(target, mode)
         whole.settle(target if there else target.absolute().parent)
+    except OSError as error:  # told of the folder that was asked for, not of files that nobody knows of
+        if error.errno is None or (error.filename is not None and ".part-" not in os.fsdecode(error.filename)):
+            raise
+        raise OSError(error.errno, error.strerror, os.fspath(folder)) from None
     finally:
         if not keep.alone:
             shutil.rmtree(spare, ignore_errors=True)

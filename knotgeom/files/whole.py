@@ -26,10 +26,15 @@ def refuse_unwritable(path: str | os.PathLike[str]) -> None:
 
 
 @contextlib.contextmanager
-def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
+def replacing(path: str | os.PathLike[str], *, new: bool = False) -> Iterator[Path]:
     """Give the name of a new empty file to write to; it takes the place of ``path`` when the block ends well.
 
     The new file stands in the same folder and has the same ending. It is gone again when the block raises.
+
+    Parameters
+    ----------
+    new : bool
+        Whether to refuse where there is a file of that name by then.
 
     Raises
     ------
@@ -47,7 +52,10 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
             os.fsync(stream.fileno())
         if target.exists():
             os.chmod(spare, stat.S_IMODE(target.stat().st_mode))
-        os.replace(spare, target)
+        if new:
+            _named(spare, target)
+        else:
+            os.replace(spare, target)
     except BaseException:
         with contextlib.suppress(OSError):
             spare.unlink()
@@ -55,16 +63,30 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[Path]:
     settle(target.parent)
 
 
-def write(path: str | os.PathLike[str], content: Iterable[bytes]) -> None:
-    """Write the pieces of ``content`` one after another, whole or not at all.
+def write(path: str | os.PathLike[str], content: Iterable[bytes], *, new: bool = False) -> None:
+    """Write the pieces of ``content`` one after another, whole or not at all; ``new`` as for `replacing`.
 
     Raises
     ------
     OSError
         The file cannot be written; what stood there before is untouched.
     """
-    with replacing(path) as spare, open(spare, "wb") as stream:
+    with replacing(path, new=new) as spare, open(spare, "wb") as stream:
         stream.writelines(content)
+
+
+def _named(spare: Path, target: Path) -> None:
+    """Give a file a name that none has, in one step where the file system knows second names."""
+    try:
+        os.link(spare, target)
+    except FileExistsError:
+        raise FileExistsError(errno.EEXIST, "It is there by now", str(target)) from None
+    except OSError:
+        if os.path.lexists(target):
+            raise FileExistsError(errno.EEXIST, "It is there by now", str(target)) from None
+        os.replace(spare, target)
+    else:
+        spare.unlink()
 
 
 def _create(spare: Path) -> int:

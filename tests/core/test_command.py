@@ -83,11 +83,13 @@ def test_the_planar_diagram_code_comes_when_asked_for(folder, capsys):
 # -------------------------------------------------------------------------------------------------- mesh and picture
 
 
-@pytest.mark.parametrize("ending", command.MESH_ENDINGS)
+@pytest.mark.parametrize("ending", command.values.MESH_ENDINGS)
 def test_a_mesh_is_written_in_mm(folder, capsys, ending):
     output = f"knot{ending}"
     (folder / output).write_text("an older one")
-    assert command.main(["mesh", "plain.interlace.json", "-o", output]) == 0
+    assert "--replace" in refused(capsys, "mesh", "plain.interlace.json", "-o", output)
+    assert (folder / output).read_text() == "an older one"
+    assert command.main(["mesh", "plain.interlace.json", "-o", output, "--replace"]) == 0
     out, err = capsys.readouterr()
     assert out.startswith(f"{output}: ") and "triangles" in out and err == ""
     mesh = trimesh.load_mesh(folder / output)
@@ -105,15 +107,15 @@ def test_a_picture_is_written_with_the_longer_side_asked_for(folder, capsys):
 
 
 def test_the_command_knows_endings_purposes_and_sizes_without_loading_what_uses_them():
-    assert set(command.MESH_ENDINGS) == set(files.FORMATS)
-    assert set(command.PURPOSES) == {purpose.value for purpose in starters.Purpose}
-    assert (command.LEAST_PIXELS, command.MOST_PIXELS) == (raster.LEAST_PIXELS, raster.MOST_PIXELS)
+    assert set(command.values.MESH_ENDINGS) == set(files.FORMATS)
+    assert set(command.values.PURPOSES) == {purpose.value for purpose in starters.Purpose}
+    assert (command.values.LEAST_PIXELS, command.values.MOST_PIXELS) == (raster.LEAST_PIXELS, raster.MOST_PIXELS)
 
 
 # --------------------------------------------------------------------------------------------------------------- new
 
 
-@pytest.mark.parametrize("purpose", command.PURPOSES)
+@pytest.mark.parametrize("purpose", command.values.PURPOSES)
 def test_a_starter_is_written_to_standard_output_or_a_file(folder, capsys, purpose):
     starter = starters.STARTERS[starters.Purpose(purpose)]
     assert command.main(["new", "--for", purpose]) == 0
@@ -318,6 +320,6 @@ def test_progress_is_shown_only_to_a_person(folder, capsys, monkeypatch):
     assert command.main(["mesh", "plain.interlace.json", "-o", "x.stl"]) == 0
     assert shown == [None] and capsys.readouterr().err == ""
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    assert command.main(["mesh", "plain.interlace.json", "-o", "x.stl"]) == 0
+    assert command.main(["mesh", "plain.interlace.json", "-o", "x.stl", "--replace"]) == 0
     err = capsys.readouterr().err
     assert " 50% heights" in err and err.endswith("\r\x1b[K")

@@ -34,10 +34,10 @@ DESIGN = WOVEN % ', "heights": {"way": "fused"}'
 BOARD = '{"interlace": 1, "layout": {"grid": [2, 2], "cell": 10}, "heights": {"way": "carved"}}'
 
 VERBS: dict[str, tuple[str, list[str], str]] = {
-    "mesh": (DESIGN, [], "knot.stl"),
-    "mesh as PLY": (DESIGN, [], "knot.ply"),
-    "mesh as OBJ": (DESIGN, [], "knot.obj"),
-    "picture": (DESIGN, ["--pixels", "64"], "knot.png"),
+    "mesh": (DESIGN, ["--replace"], "knot.stl"),
+    "mesh as PLY": (DESIGN, ["--replace"], "knot.ply"),
+    "mesh as OBJ": (DESIGN, ["--replace"], "knot.obj"),
+    "picture": (DESIGN, ["--pixels", "64", "--replace"], "knot.png"),
     "sheet": (DESIGN, ["--replace"], "knot.pdf"),
     "sheet as SVG": (DESIGN, ["--replace"], "knot.svg"),
     "mend": (DESIGN, ["--replace"], "mended.json"),

@@ -538,7 +538,7 @@ def test_a_curved_layout_is_refused():
 
 
 def test_the_command_knows_pages_papers_and_marks_without_loading_them():
-    assert command.SHEET_PAGES == sheets.KINDS
-    assert set(command.SHEET_PAPERS) == set(paper.PAPERS)
-    assert set(command.SHEET_MARKS) == set(sheets.Wanted.__dataclass_fields__)
+    assert command.values.SHEET_PAGES == sheets.KINDS
+    assert set(command.values.SHEET_PAPERS) == set(paper.PAPERS)
+    assert set(command.values.SHEET_MARKS) == set(sheets.Wanted.__dataclass_fields__)
     assert sheet.title_of("a/chest_panel.interlace.json") == "Chest panel"
