@@ -16,7 +16,7 @@ from .gaps import Approaches
 from .heights import Relief
 from .lanes import Lanes, run_bounds
 from .layout import Layout
-from .mesh import Floats, Ints
+from .mesh import Bools, Floats, Ints
 from .trace import Circuits
 from .weave import Weaving
 
@@ -355,9 +355,14 @@ def _slope_finding(
     )
 
 
-def narrowed_overlaps(layout: Layout, strand_map: StrandMap, size: Sizes, relief: Relief) -> list[Finding]:
-    """Crossings where the step is kept over part of the overlap only, for want of room between two halves."""
-    eased = np.flatnonzero(relief.stretches.eased)
+def narrowed_overlaps(
+    layout: Layout, strand_map: StrandMap, size: Sizes, relief: Relief, pressed: Bools
+) -> list[Finding]:
+    """Crossings where the step is kept over part of the overlap only, for want of room between two halves.
+
+    ``pressed``, (N,), has those where strands lie within each other for it.
+    """
+    eased = np.flatnonzero(relief.stretches.eased | pressed)
     if not len(eased):
         return []
     sites = [_site(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[eased])]

@@ -18,7 +18,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -76,6 +76,8 @@ class Stretches:
         The lanes of both strands.
     corner_place : (N, 4, 2) float64
         Where along them the corners lie, mm.
+    overlap_place : (N, 4, 2) float64
+        The same before any overlap was narrowed.
     eased : (N,) bool
         Crossings whose overlap was narrowed to leave room to climb.
     lacking : float
@@ -93,6 +95,7 @@ class Stretches:
     corner_node: Ints
     corner_lane: Ints
     corner_place: Floats
+    overlap_place: Floats
     eased: Ints
     lacking: float
     nodes: int
@@ -116,7 +119,7 @@ class Relief:
     stretches : Stretches
     constraints : Constraints
     separation : (N,) float64
-        What is really kept at each crossing, mm.
+        What is really kept over the whole of each overlap, mm.
     """
 
     profile: Profile
@@ -197,6 +200,7 @@ def find_stretches(
     room = place[following, 0] + wrap - place[:, 3]
     eased = np.zeros(count, bool)
     lacking = float(np.maximum(least_room - room, 0.0).max(initial=0.0))
+    unnarrowed = place.copy()
     for row in np.flatnonzero(room < least_room).tolist():
         other = int(following[row])
         spot = (place[row, 3] + place[other, 0] + wrap[row]) / 2
@@ -209,8 +213,9 @@ def find_stretches(
     room = np.maximum(place[following, 0] + wrap - place[:, 3], 1e-6)
     sorted_row = np.empty(len(order), np.int64)
     sorted_row[order] = np.arange(len(order))
-    corner_place = np.empty((2 * count, 4))
-    np.put_along_axis(corner_place, rank, place[sorted_row[: 2 * count]], 1)
+    corner_place, overlap_place = np.empty((2 * count, 4)), np.empty((2 * count, 4))
+    for corners, places in ((corner_place, place), (overlap_place, unnarrowed)):
+        np.put_along_axis(corners, rank, places[sorted_row[: 2 * count]], 1)
     return Stretches(
         lane,
         place,
@@ -221,6 +226,7 @@ def find_stretches(
         corner_node.reshape(count, 2, 4).transpose(0, 2, 1),
         footprints.lane,
         corner_place.reshape(count, 2, 4).transpose(0, 2, 1),
+        overlap_place.reshape(count, 2, 4).transpose(0, 2, 1),
         eased,
         lacking,
         8 * count + strand_map.forks,
@@ -451,18 +457,25 @@ def raise_strands(
     # carved strands dip as steeply as they may, so chasing the last part of a step inside a patch would only dig deeper
     fine = 2 if way is Making.CARVED else PATCH
     lane, place, sign = patch_places(stretches, weaving, np.abs(courses.curvature[low]), fine)
-    for rounding in (ROUNDING, 0.15, 0.05):  # a tight depth limit leaves less to round with
+    # a tight depth limit leaves less to round with, and where the least climbing does not settle any heights must do
+    tries = [(ROUNDING, True), (0.15, True), (0.05, True), (0.15, False), (0.05, False)]
+    for rounding, taut in tries if way is not Making.CARVED else tries[:3]:
         lines = Lines(stretches, lanes, INSET * rounding)
         smoothing = smoothing_widths(lines, rounding)
         surplus = np.full(count, 0.27 * size.separation * rounding / ROUNDING)
         climb = None
         limiting: Ints = np.zeros(0, np.int64)
-        if way is not Making.CARVED:
+        if way is not Making.CARVED and taut:
             climb = _Climb(lines, stretches, weaving, cap, None if span is None else span / 2)
             climb.begin(wanted + surplus)
         found = None
         for attempt in range(ATTEMPTS if climb is not None else 3 * ATTEMPTS):
-            if climb is not None:
+            if span is not None and not taut:
+                within = _within(lines, stretches, weaving, wanted + surplus, cap, span)
+                if within is None:
+                    break
+                height = within
+            elif climb is not None:
                 most, near = (150, 1e-3) if attempt == 0 else (60, 5e-4)
                 height = climb.settle(wanted + surplus, most, near * size.separation)
                 if span is not None:  # the copies keep the bound, their mean only nearly
@@ -483,8 +496,16 @@ def raise_strands(
             surplus = np.maximum(surplus + np.where(short > 0, 1.05 * short, ease * short), 0.0)
         if span is None or (float(np.ptp(height)) <= span + 1e-6 and worst < 0.02 * size.separation):
             break
+    else:
+        if way is not Making.CARVED:
+            return raise_strands(courses, lanes, strand_map, weaving, footprints, size, way, slope_limit=slope_limit)
     height = _centred(height, weaving, way, size)
     profile = Profile(lines.start, lines.place, height[lines.node], smoothing, lanes.length)
+    if stretches.eased.any():
+        whole = replace(stretches, corner_place=stretches.overlap_place)
+        lane, place, sign = patch_places(whole, weaving, np.abs(courses.curvature[low]), PATCH)
+        z, _ = read_heights(profile, find_places(profile, lane, place), slopes=False)
+        kept = (sign[:, None] * (z[:, :, 1] - z[:, :, 0])).min(1)
     sample_lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
     z, dz = lane_heights(profile, sample_lane, lanes.along)
     # between two samples the slope of a cubic may be a little steeper than at either: look at the middles too
@@ -543,6 +564,18 @@ def _highest(
     if least.slope == float("inf"):
         return ceiling, least.rows
     return highest(constraints, max(cap, least.slope * (1 + 1e-6)), ceiling), least.rows
+
+
+def _within(
+    lines: Lines, stretches: Stretches, weaving: Weaving, separation: Floats, cap: float, span: float
+) -> Floats | None:
+    """Heights within ``span`` about 0 that keep the separation, however they climb; None where there are none."""
+    constraints = slope_constraints(lines, stretches, weaving, separation, span)
+    least = least_slope(constraints).slope
+    if least == float("inf"):
+        return None
+    height = highest(constraints, max(cap, least * (1 + 1e-6)), np.append(np.full(stretches.nodes, span / 2), 0.0))
+    return np.asarray(height[:-1] - height[-1])
 
 
 def _centred(height: Floats, weaving: Weaving, way: Making, size: Sizes) -> Floats:

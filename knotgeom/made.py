@@ -12,7 +12,7 @@ import numpy as np
 from .course import Courses, plan_courses
 from .curvature import strong_curvature
 from .design import Breaks, Design, Divide, Layouts, Making, Panel, Sizes, Weave
-from .divide import StrandMap, divide_strands, previous_visits, strand_labels
+from .divide import StrandMap, circuit_of_visit, divide_strands, previous_visits, strand_labels
 from .errors import DesignError
 from .findings import (
     STEEPEST,
@@ -184,9 +184,12 @@ def sample_spacing(counted: Counted, fine: bool = True) -> float:
     step = counted.layout.step
     if not fine:
         return step / COARSE
-    if counted.strand_map.divided.any() and counted.size.gap > 0:
+    strands = counted.strand_map
+    divided = np.unique(circuit_of_visit(counted.circuits)[strands.divided]).tolist()
+    gap = min((counted.own.get(circuit, counted.size).gap for circuit in divided), default=0.0)
+    if gap > 0:
         share = 0.3 if counted.design.heights.way is Making.FREE else 0.45
-        return max(min(step / FINE, share * counted.size.gap), step / FINEST)
+        return max(min(step / FINE, share * gap), step / FINEST)
     return step / FINE
 
 
@@ -360,7 +363,9 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     bends, inside = tight_bends(c.layout, c.circuits, d.courses, c.widths, before)
     ground = uneven_ground(c.layout, c.circuits, d.gaps, c.size, c.widths, before)
     steep = steep_places(c.design, c.layout, c.strand_map, c.size, d.relief, d.lanes, d.courses)
-    eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief)
+    free = c.design.heights.way is Making.FREE
+    pressed = free & (d.relief.separation < c.size.thickness + d.uneven)
+    eased = narrowed_overlaps(c.layout, c.strand_map, c.size, d.relief, pressed)
     curved, folding = (
         ([], 0.0)
         if d.courses.period and _is_flat(c)
@@ -378,11 +383,11 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     )
     # free strands that lie upon one another beside a crossing would collide; united ones merely close an opening
     crowded, least = crowded_turns(c.layout, c.circuits, d.courses, c.widths, before)
-    overlap = c.design.heights.way is Making.FREE and float(d.gaps.apart.min(initial=np.inf)) <= 0
+    overlap = bool(pressed.any()) or (free and float(d.gaps.apart.min(initial=np.inf)) <= 0)
     overlap |= least <= 0  # a strand that lies upon itself is nothing to unite either
     beside, least = crowded_parts(c.layout, c.circuits, d.courses, c.widths, before)
-    overlap |= c.design.heights.way is Making.FREE and least <= 0
-    if c.design.heights.way is Making.FREE:
+    overlap |= free and least <= 0
+    if free:
         shallow = shallow_meetings(
             c.layout, c.circuits, c.strand_map, d.courses, d.lanes, d.relief.z, c.narrowest, before
         )
@@ -393,7 +398,7 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
         curved = [*curved, coarse_surface(d.uneven, c.size)]
     steepest = max(d.relief.tightest.slope, d.relief.steepest)
     makeable = inside > 0 and steepest <= STEEPEST and not overlap and folding < 1
-    makeable &= not (coarse and c.design.heights.way is Making.FREE)  # united strands only show it
+    makeable &= not (coarse and free)  # united strands only show it
     return (*steep, *bends, *ground, *curved, *crowded, *beside, *eased), makeable
 
 
