@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -158,7 +159,7 @@ def read_threemf(path: str | os.PathLike[str]) -> Read:
             thumbnail = None if picture is None else package.read(picture)
             with package.open(model) as stream:
                 return _parsed(stream, thumbnail, file)
-    except (zipfile.BadZipFile, ElementTree.ParseError, KeyError, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, ElementTree.ParseError, KeyError, ValueError) as error:
         raise OSError(f"{file}: no sound 3MF file ({error})") from error
 
 
