@@ -181,3 +181,78 @@ def test_lengths_said_to_fit_do_fit(kit):
     assert "84 or 114" in str(refused.value)
     for inner in (84.0, 114.0):
         lay(kit, path_of(_square(2 * LEG + inner), closed=True))
+
+
+# ------------------------------------------------------------------------------------------- paths of every kind
+
+
+def test_an_open_path_with_a_corner_has_caps_at_its_ends_and_the_corner_on_its_point(kit):
+    first, second = 12 + 2 * PERIOD + LEG, LEG + 3 * PERIOD + 12
+    path = path_of(np.array([[0.0, 0, 0], [first, 0, 0], [first, second, 0]]), closed=False)
+    laid = lay(kit, path)
+    names = ["cap-behind", "straight", "straight", "corner-inner-090", *["straight"] * 3, "cap-ahead"]
+    assert [one.piece for one in laid.placed] == names
+    assert_allclose(laid.stretches, 1.0)
+    made = meshes(kit, laid)
+    assert joints(kit, laid, made).max() < 1e-9
+    everything = np.concatenate([one.positions for one in made])
+    assert_allclose(everything[:, :2].min(0), (0, -HEIGHT / 2), atol=1e-9)
+    assert_allclose(everything[:, :2].max(0), (first + HEIGHT / 2, second), atol=1e-9)
+
+
+def test_the_way_up_round_a_closed_path_in_space_comes_back_to_itself_without_a_jump():
+    t = np.linspace(0, 2 * np.pi, 240, endpoint=False)
+    # a (2, 3) torus knot: no plane holds it, and what is carried round with the least turning does not come back
+    points = np.stack([(60 + 20 * np.cos(3 * t)) * np.cos(2 * t), (60 + 20 * np.cos(3 * t)) * np.sin(2 * t)], 1)
+    points = np.column_stack([points, 20 * np.sin(3 * t)])
+    path = path_of(points, closed=True)
+    ahead, behind = np.roll(points, -1, 0) - points, points - np.roll(points, 1, 0)
+    tangent = ahead / np.linalg.norm(ahead, axis=1)[:, None] + behind / np.linalg.norm(behind, axis=1)[:, None]
+    tangent /= np.linalg.norm(tangent, axis=1)[:, None]
+    assert_allclose(np.linalg.norm(path.up, axis=1), 1.0)
+    assert np.abs(np.einsum("ij,ij->i", path.up, tangent)).max() < 1e-9
+    # what is more than the turning of the tangent itself is the same all along: parallel transport by the rotation
+    # that takes one tangent to the next (Rodrigues), and the angle that is left, a mm
+    twist = []
+    for k in range(len(points)):
+        u, v, up = tangent[k], tangent[(k + 1) % len(points)], path.up[k]
+        axis, cos = np.cross(u, v), u @ v
+        carried = up * cos + np.cross(axis, up) + axis * (axis @ up) / (1 + cos)
+        new = path.up[(k + 1) % len(points)]
+        twist.append(np.arctan2(np.cross(carried, new) @ v, carried @ new) / np.linalg.norm(ahead[k]))
+    assert np.ptp(twist) < 0.05 * abs(np.mean(twist))
+
+
+def test_a_path_that_begins_square_to_the_plane_of_the_rest_has_a_way_up_all_the_same():
+    rest = [[40.0, 0, 5], [0, 40, 5], [-40, 0, 5], [0, -40, 5]]
+    path = path_of(np.array([[0.0, 0, -5], [0, 0, 5], *rest]), closed=False)
+    assert_allclose(np.linalg.norm(path.up, axis=1), 1.0)
+    assert abs(path.up[0, 2]) < 1e-9
+
+
+@pytest.mark.parametrize(
+    ("points", "up", "words"),
+    [
+        ([[0.0, 0], [1, 0]], None, "no places"),
+        ([[0.0, 0, 0], [np.nan, 0, 0]], None, "no places"),
+        ([[0.0, 0, 0], [9, 0, 0]], [1.0, 0, 0], "look along the path at its point 0"),
+    ],
+)
+def test_what_is_no_path_is_refused(points, up, words):
+    with pytest.raises(DesignError, match=words):
+        path_of(np.array(points), closed=False, up=None if up is None else np.array(up))
+
+
+def test_pieces_of_two_kits_are_not_joined(kit):
+    other = replace(
+        kit,
+        pieces=tuple(
+            replace(one, levels=(Level(replace(one.fine, seam=(one.fine.seam[0], one.fine.seam[-1][:3])), 0.0, 0.0),))
+            if one.name == "straight"
+            else one
+            for one in kit.pieces
+        ),
+    )
+    laid = lay(other, path_of(_square(2 * LEG + PERIOD), closed=True))
+    with pytest.raises(DesignError, match="not the same vertices where they meet"):
+        joints(other, laid, meshes(other, laid))
