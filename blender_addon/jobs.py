@@ -79,6 +79,10 @@ class Job:
         return self._ended.is_set() and self._done(self._result, self._error, self._seconds) is not False
 
 
+def untold(_share, _stage):
+    """Progress that nobody is told of."""
+
+
 def why(error, otherwise):
     """Words for why something was not made; of a fault of ours ``otherwise``, and the console has the rest."""
     if isinstance(error, core.errors.DesignError):

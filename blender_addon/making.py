@@ -46,7 +46,7 @@ class Maker:
         getattr(knot_object, self.look).error = ""
         if not jobs.can_wait():
             try:
-                take(knot_object, work(lambda _share, _stage: None))
+                take(knot_object, work(jobs.untold))
             except Exception as error:
                 self.refuse(knot_object, error)
                 return False

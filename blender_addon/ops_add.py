@@ -105,6 +105,13 @@ def about(obj, scene):
     return f"{obj.name}, {size}; {units.mapping(obj.relief_knot, scene)}"
 
 
+def told(operator, obj, words):
+    """Say what was done to a knot, or what is said against it; gives what the operator then returns."""
+    error = obj.relief_knot.error
+    operator.report({"WARNING" if error else "INFO"}, error or words)
+    return {"FINISHED"}
+
+
 def needs_object_mode(cls, context):
     """For ``poll``: object mode, or a word why not."""
     if context.mode == "OBJECT":
@@ -179,11 +186,7 @@ class MESH_OT_relief_knot_add(bpy.types.Operator, object_utils.AddObjectHelper):
             obj.relief_knot.measure = self.measure
         if self.frame:
             frame(context)
-        if obj.relief_knot.error:
-            self.report({"WARNING"}, obj.relief_knot.error)
-        else:
-            self.report({"INFO"}, about(obj, context.scene))
-        return {"FINISHED"}
+        return told(self, obj, about(obj, context.scene))
 
 
 def draw_menu(self, _context):

@@ -17,19 +17,6 @@ CHECK_SAMPLES = 1500
 CAUTIONS = core.carving_woods.CAUTIONS
 
 
-def readable(obj):
-    """The design of a knot that can be made.
-
-    Raises
-    ------
-    DesignError
-    """
-    design, wrong = store.parse(obj.relief_knot.text)
-    if wrong is not None:
-        raise wrong
-    return design
-
-
 def say_cautions(layout, context):
     """What to mind before any tool touches wood; shown where files are made."""
     column = layout.column(align=True)
@@ -176,7 +163,7 @@ class MESH_OT_relief_knot_carve_files(ops_edit.KnotOperator, bpy.types.Operator)
             return {"CANCELLED"}
         folder, replace = bpy.path.abspath(self.directory), self.replace
         try:
-            design = readable(context.object)
+            design = store.readable(context.object)
             there = [name for name in core.carving_files.NAMES if os.path.lexists(os.path.join(folder, name))]
             if there and not replace:
                 said = rpt_("{} is in that folder already; tick Replace Files or choose another").format(there[0])
@@ -278,7 +265,7 @@ class MESH_OT_relief_knot_sheet(ops_edit.KnotOperator, ops_files.Export, bpy.typ
         title = sheets.title_of(context.object.name)
         try:
             sheets.refuse_options(sheet, path)
-            design = readable(context.object)
+            design = store.readable(context.object)
         except store.DesignError as error:
             return ops_files.refuse(self, str(error))
 
@@ -306,7 +293,7 @@ class MESH_OT_relief_knot_preview(ops_edit.KnotOperator, ops_files.Export, bpy.t
     def execute(self, context):
         path, pixels = bpy.path.abspath(self.filepath), self.pixels
         try:
-            design = readable(context.object)
+            design = store.readable(context.object)
         except store.DesignError as error:
             return ops_files.refuse(self, str(error))
 
@@ -336,13 +323,13 @@ class MESH_OT_relief_knot_tools(ops_edit.KnotOperator, bpy.types.Operator):
     def execute(self, context):
         obj = context.object
         try:
-            design = readable(obj)
+            design = store.readable(obj)
         except store.DesignError as error:
             return ops_files.refuse(self, str(error))
         name, text = obj.name, obj.relief_knot.text
 
         def work(progress):
-            show = progress or (lambda _share, _stage: None)
+            show = progress or jobs.untold
             panel = core.carving_panel.plan_panel(design, None, lambda share, stage: show(0.1 * share, stage))
             pitch = max(design.make.carve.resolution, max(panel.length, panel.width) / CHECK_SAMPLES)
             field = core.carving_field.panel_field(panel, pitch, lambda share, stage: show(0.1 + 0.1 * share, stage))

@@ -110,11 +110,7 @@ class MESH_OT_relief_knot_import(bpy.types.Operator, ImportHelper):
             obj = ops_add.new_knot(context, design, stem(self.filepath))
             ops_add.frame(context)
         recent.note(self.filepath)
-        if obj.relief_knot.error:
-            self.report({"WARNING"}, obj.relief_knot.error)
-        else:
-            self.report({"INFO"}, ops_add.about(obj, context.scene))
-        return {"FINISHED"}
+        return ops_add.told(self, obj, ops_add.about(obj, context.scene))
 
 
 class Export(ExportHelper):
@@ -192,10 +188,7 @@ class MESH_OT_relief_knot_export(Export, ops_edit.KnotOperator, bpy.types.Operat
         return changed
 
     def write(self, context, path):
-        design, wrong = store.parse(context.object.relief_knot.text)
-        if wrong is not None:
-            raise wrong
-        core.files.whole.write(path, [core.reading.write_text(design).encode()])
+        core.files.whole.write(path, [core.reading.write_text(store.readable(context.object)).encode()])
         recent.note(path)
         return f"Design written to {path}"
 
@@ -237,9 +230,7 @@ class MESH_OT_relief_knot_export_mesh(Export, ops_edit.KnotOperator, bpy.types.O
         self.layout.label(text=setting_out.size_words(store.design_of(context.object), depth), translate=False)
 
     def write(self, context, path):
-        design, wrong = store.parse(context.object.relief_knot.text)
-        if wrong is not None:
-            raise wrong
+        design = store.readable(context.object)
         made = core.made.make(design)
         united = self.unite and design.heights.way is not core.design.Making.FREE
         try:

@@ -136,11 +136,7 @@ class MESH_OT_relief_knot_join(bpy.types.Operator):
         for obj in knots:
             obj.hide_set(True)
             obj.hide_render = True
-        if new.relief_knot.error:
-            self.report({"WARNING"}, new.relief_knot.error)
-        else:
-            self.report({"INFO"}, f"{len(knots)} knots joined, {merged} circuits made of several")
-        return {"FINISHED"}
+        return ops_add.told(self, new, f"{len(knots)} knots joined, {merged} circuits made of several")
 
 
 def draw_menu(self, _context):

@@ -289,11 +289,7 @@ class MESH_OT_relief_knot_on_mesh(bpy.types.Operator):
         knot.relief_knot.layout_object = base
         base.display_type = "WIRE"
         base.hide_render = True
-        if knot.relief_knot.error:
-            self.report({"WARNING"}, knot.relief_knot.error)
-        else:
-            self.report({"INFO"}, ops_add.about(knot, context.scene))
-        return {"FINISHED"}
+        return ops_add.told(self, knot, ops_add.about(knot, context.scene))
 
 
 def _edited_layout(context):
@@ -301,17 +297,10 @@ def _edited_layout(context):
     return obj if obj is not None and obj.type == "MESH" and obj.mode == "EDIT" and followers_of(obj) else None
 
 
-class MESH_OT_relief_knot_edges(bpy.types.Operator):
-    bl_idname = "mesh.relief_knot_edges"
-    bl_label = "Set Edges"
-    bl_description = "Set what strands do on the selected edges of the layout object"
-    bl_options = {"REGISTER", "UNDO"}
+class EdgeOperator:
+    """What works on the edges of a layout object in Edit Mode."""
 
-    state: EnumProperty(
-        name="State",
-        description="What strands do on the selected edges",
-        items=[(key, name, about, "", number) for key, name, about, number in STATES],
-    )
+    bl_options = {"REGISTER", "UNDO"}
 
     @classmethod
     def poll(cls, context):
@@ -319,6 +308,18 @@ class MESH_OT_relief_knot_edges(bpy.types.Operator):
             cls.poll_message_set("Edit the layout object of a knot first")
             return False
         return True
+
+
+class MESH_OT_relief_knot_edges(EdgeOperator, bpy.types.Operator):
+    bl_idname = "mesh.relief_knot_edges"
+    bl_label = "Set Edges"
+    bl_description = "Set what strands do on the selected edges of the layout object"
+
+    state: EnumProperty(
+        name="State",
+        description="What strands do on the selected edges",
+        items=[(key, name, about, "", number) for key, name, about, number in STATES],
+    )
 
     def execute(self, context):
         obj = context.object
@@ -339,18 +340,10 @@ class MESH_OT_relief_knot_edges(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class MESH_OT_relief_knot_wrong_edges(bpy.types.Operator):
+class MESH_OT_relief_knot_wrong_edges(EdgeOperator, bpy.types.Operator):
     bl_idname = "mesh.relief_knot_wrong_edges"
     bl_label = "Select Wrong Edges"
     bl_description = "Select the edges of the layout object that no knot can be set out on"
-    bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context):
-        if _edited_layout(context) is None:
-            cls.poll_message_set("Edit the layout object of a knot first")
-            return False
-        return True
 
     def execute(self, context):
         found = wrong_edges(polygons(context.object)[1])

@@ -69,11 +69,7 @@ class MESH_OT_relief_knot_start(bpy.types.Operator, object_utils.AddObjectHelper
             obj = ops_add.new_knot(context, design, rpt_(start.name), self)
         if self.frame:
             ops_add.frame(context)
-        if obj.relief_knot.error:
-            self.report({"WARNING"}, obj.relief_knot.error)
-        else:
-            self.report({"INFO"}, ops_add.about(obj, context.scene))
-        return {"FINISHED"}
+        return ops_add.told(self, obj, ops_add.about(obj, context.scene))
 
 
 class MESH_OT_relief_knot_keep(ops_edit.KnotOperator, bpy.types.Operator):

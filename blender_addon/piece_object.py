@@ -13,7 +13,7 @@ import numpy as np
 from bpy.app.translations import pgettext_rpt as rpt_
 from mathutils import Vector
 
-from . import core, fill, making, store, unite, units
+from . import core, fill, jobs, making, store, unite, units
 
 piece_maker = core.printing_piece
 checks = core.printing_checks
@@ -256,6 +256,22 @@ def forget():
     _results.clear()
 
 
+def fresh_piece(knot_object):
+    """The object of a knot's piece.
+
+    Raises
+    ------
+    DesignError
+        There is none, or it is not of the design as it stands.
+    """
+    piece = piece_of(knot_object)
+    if piece is None:
+        raise store.DesignError("there is no piece yet", "make the piece first")
+    if is_stale(knot_object):
+        raise store.DesignError("the piece is not that of the design as it stands", "make the piece again")
+    return piece
+
+
 def result_of(knot_object):
     """The piece of a knot, what was measured on it, and its options; made anew where it was made in another session.
 
@@ -264,30 +280,21 @@ def result_of(knot_object):
     DesignError
         There is none, it is not of the design as it stands, or it cannot be made.
     """
-    if piece_of(knot_object) is None:
-        raise store.DesignError("there is no piece yet", "make the piece first")
-    if is_stale(knot_object):
-        raise store.DesignError("the piece is not that of the design as it stands", "make the piece again")
+    fresh_piece(knot_object)
     design, profile = store.design_of(knot_object), limits_of(knot_object)
 
     def anew():
-        made = work(design, profile, _quiet) if is_whole() else united(design, strands(design, _quiet), profile)
-        return *made, design.make.print
+        if is_whole():
+            return *work(design, profile, jobs.untold), design.make.print
+        return *united(design, strands(design, jobs.untold), profile), design.make.print
 
     return _results.get(wanted(knot_object), anew)
 
 
-def _quiet(_share, _stage):
-    """Progress that nobody is told of."""
-
-
 def make(knot_object):
     """Make and measure the piece; gives whether nothing is known against it so far."""
-    design, wrong = store.parse(knot_object.relief_knot.text)
     try:
-        if wrong is not None:
-            raise wrong
-        profile = limits_of(knot_object)
+        design, profile = store.readable(knot_object), limits_of(knot_object)
     except store.DesignError as error:
         MAKER.refuse(knot_object, error)
         return False
@@ -312,12 +319,7 @@ def models_of(knot_object):
     DesignError
         There is none, or it is not of the design as it stands.
     """
-    piece = piece_of(knot_object)
-    if piece is None:
-        raise store.DesignError("there is no piece yet", "make the piece first")
-    if is_stale(knot_object):
-        raise store.DesignError("the piece is not that of the design as it stands", "make the piece again")
-    data, scale = piece.data, units.units_per_mm(knot_object.relief_knot)
+    data, scale = fresh_piece(knot_object).data, units.units_per_mm(knot_object.relief_knot)
     place = np.empty(3 * len(data.vertices), np.float32)
     data.attributes["position"].data.foreach_get("vector", place)
     corner = np.empty(len(data.loops), np.int32)

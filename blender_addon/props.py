@@ -38,6 +38,20 @@ def _write_section(value):
     return lambda design: put(design, "strand.section", _SECTIONS[value][0]) if value < len(_SECTIONS) else design
 
 
+def _turn(key, name, description, strands):
+    """How strands turn at one kind of place; ``strands`` begins the words for what they do."""
+    return choice(
+        f"strand.turns.{key}",
+        D.Turn,
+        name,
+        description,
+        [
+            (D.Turn.ROUND, "Round", f"{strands} in a curve"),
+            (D.Turn.POINTED, "Pointed", f"{strands} in a mitre"),
+        ],
+    )
+
+
 METALS = [
     ("STERLING", "Sterling Silver", "sterling silver", "from fine silver and copper by the rule for alloys"),
     ("SILVER", "Fine Silver", "fine silver", "from tables of precious metals"),
@@ -243,36 +257,16 @@ class ReliefKnotSettings(bpy.types.PropertyGroup):
     groove_angle: angle(
         "strand.groove.angle_deg", "Groove Angle", "Angle between the walls of the incised line", 75.0, 1.0, 179.0
     )
-    turn_corners: choice(
-        "strand.turns.corners",
-        D.Turn,
+    turn_corners: _turn(
+        "corners",
         "At Corners",
         "How strands turn at the corners of the layout",
-        [
-            (D.Turn.ROUND, "Round", "Strands turn the corners of the layout in a curve"),
-            (D.Turn.POINTED, "Pointed", "Strands turn the corners of the layout in a mitre"),
-        ],
+        "Strands turn the corners of the layout",
     )
-    turn_borders: choice(
-        "strand.turns.borders",
-        D.Turn,
-        "At Borders",
-        "How strands turn along the borders of the layout",
-        [
-            (D.Turn.ROUND, "Round", "Strands turn back from the border in a curve"),
-            (D.Turn.POINTED, "Pointed", "Strands turn back from the border in a mitre"),
-        ],
+    turn_borders: _turn(
+        "borders", "At Borders", "How strands turn along the borders of the layout", "Strands turn back from the border"
     )
-    turn_breaks: choice(
-        "strand.turns.breaks",
-        D.Turn,
-        "At Breaks",
-        "How strands turn back from a break",
-        [
-            (D.Turn.ROUND, "Round", "Strands turn back from a break in a curve"),
-            (D.Turn.POINTED, "Pointed", "Strands turn back from a break in a mitre"),
-        ],
-    )
+    turn_breaks: _turn("breaks", "At Breaks", "How strands turn back from a break", "Strands turn back from a break")
 
     # --- heights ----------------------------------------------------------------------------------------------------
     way: choice(

@@ -63,7 +63,7 @@ def is_stale(relief):
 
 def work(design, samples, cut=0.0, progress=None):
     """Panel and mesh of a design's relief, ``cut`` being the share of the board left off in front; for any thread."""
-    show = progress or (lambda _share, _stage: None)
+    show = progress or jobs.untold
     panel = core.carving_panel.plan_panel(design, None, lambda share, stage: show(0.4 * share, stage))
     pitch = max(panel.length, panel.width) / samples
 

@@ -58,6 +58,19 @@ def design_of(obj):
     return parse(knot.text)[0] or (parse(knot.made)[0] if knot.made else None)
 
 
+def readable(obj):
+    """The design on an object, of which something can be made.
+
+    Raises
+    ------
+    DesignError
+    """
+    design, wrong = parse(obj.relief_knot.text)
+    if wrong is not None:
+        raise wrong
+    return design
+
+
 def write(obj, design):
     """Put a design on an object. The mesh is left alone: see ``rebuild``.
 

@@ -8,7 +8,7 @@ import numpy as np
 from bpy.app.translations import pgettext_rpt as rpt_
 from mathutils import Matrix
 
-from . import core, making, store, units
+from . import core, jobs, making, store, units
 
 UV_NAMES = ("UVMap", "Lightmap")
 """The trim sheet's, and the one where no two faces overlap."""
@@ -208,19 +208,17 @@ def kit_of(knot_object):
     """
 
     def anew():
-        design, wrong = store.parse(knot_object.relief_knot.text)
-        if wrong is not None:
-            raise wrong
-        return build(design, lambda _share, _stage: None)
+        return build(store.readable(knot_object), jobs.untold)
 
     return _kits.get(wanted(knot_object), anew)
 
 
 def make(knot_object):
     """Make the kit; gives whether nothing is known against it so far."""
-    design, wrong = store.parse(knot_object.relief_knot.text)
-    if wrong is not None:
-        MAKER.refuse(knot_object, wrong)
+    try:
+        design = store.readable(knot_object)
+    except store.DesignError as error:
+        MAKER.refuse(knot_object, error)
         return False
     built = wanted(knot_object)
     return MAKER.make(

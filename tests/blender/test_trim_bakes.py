@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from blender_addon import bake_trim, core
+from knotgeom.trims.layers import layers as layers_of
 from tests.core.trim_tubes import kit_of, straight, woven_kit
 
 
@@ -29,7 +30,7 @@ def kit():
 
 @pytest.fixture(scope="module")
 def layers(kit):
-    return core.trims_layers.layers(kit)
+    return layers_of(kit)
 
 
 def test_cycles_sees_from_the_plane_what_the_core_sees(kit, layers):
