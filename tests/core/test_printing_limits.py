@@ -19,7 +19,7 @@ from knotgeom.printing.checks import check_bodies, check_piece
 from knotgeom.printing.hollow import pocket
 from knotgeom.printing.knot import knot_of
 from knotgeom.printing.materials import material
-from knotgeom.printing.options import Bail, BailKind, Mark, Plate, Printing
+from knotgeom.printing.options import Bail, BailKind, Mark, Outline, Plate, Printing
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.profiles import profile
 from knotgeom.reading import read_text
@@ -94,7 +94,7 @@ def test_two_knots_that_nothing_joins_are_said_to_fall_apart_and_a_plate_holds_t
     assert sum(whole(mesh).body_count for mesh in apart.bodies) == checked.expected == checked.bodies == 2
     (finding,) = [one for one in checked.findings if one.kind == "bodies"]
     assert "form 2 parts that nothing joins" in finding.remedy and "add a plate or a frame" in finding.remedy
-    held = make_piece(TWO, Printing(fillet=0, rounding=0, plate=Plate()))
+    held = make_piece(TWO, Printing(fillet=0, rounding=0, plate=Plate(shape=Outline.OVAL)))
     checked = check_piece(held, CASTING, SILVER)
     assert len(held.bodies) == checked.expected == checked.bodies == 1
     assert not [one for one in checked.findings if one.kind == "bodies"]
