@@ -67,7 +67,7 @@ def shown(value: object) -> str:
             if len(value) <= 3 and all(type(item) in (int, float, str) for item in value):
                 items = (f'"{printable(item)}"' if isinstance(item, str) else printable(repr(item)) for item in value)
                 return f"[{', '.join(items)}]"
-            return f"a list of {len(value):,}" if value else "an empty list"
+            return f"a list of {len(value):,}"
         case dict():
             return "an object"
     return f"a {type(value).__name__}"
