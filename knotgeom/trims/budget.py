@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..errors import DesignError
-from ..mesh import Ints
-from .choosing import Chains, Chords, choose_rings, feasible, measure_chords, profile, section_choices
+from .choosing import Chains, Chords, choose_rings, measure_chords, profile, section_choices
+from .exact import Exact, exact_of
 from .net import Choice, chain_edges, count_triangles, fork_rails
 from .options import Screen, Trimming
-from .patches import OPEN, Patches
+from .patches import Patches
 from .seams import Seams, Section, mirrored, port_ends, seam_end
-from .shading import chains_of, shown_columns
 
 SAME = 0.02
 """Sections are the same if no point differs by more than this share of their size."""
@@ -34,17 +33,23 @@ class Group:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Survey:
-    """A piece as choices are made from it: shown rails of every run, its groups, and tables of chords as they come."""
+    """A piece as choices are made from it: its exact surface, and its runs in groups of one section."""
 
-    patches: Patches
-    shown: tuple[Chains, ...]
+    exact: Exact
     groups: tuple[Group, ...]
-    tables: dict[tuple[int, tuple[tuple[int, ...], ...], int], Chords] = field(default_factory=dict)
+
+    @property
+    def patches(self) -> Patches:
+        return self.exact.patches
+
+    @property
+    def shown(self) -> tuple[Chains, ...]:
+        return self.exact.shown
 
 
-def survey(patches: Patches, options: Trimming, seams: Seams | None = None) -> Survey:
+def survey(exact: Exact, seams: Seams | None = None) -> Survey:
     """Group a piece's runs by their sections; those that ``seams`` knows keep its rails."""
-    shown = tuple(chains_of(shown_columns(run, options.underside)) for run in patches.runs)
+    patches, shown = exact.patches, exact.shown
     figures = [profile(run.points[len(run.points) // 2]) for run in patches.runs]
     known = list(seams.sections) if seams else []
     sections: list[Section] = []
@@ -69,7 +74,7 @@ def survey(patches: Patches, options: Trimming, seams: Seams | None = None) -> S
     for section, own, kept in zip(sections, members, fixed, strict=True):
         choices = ((0.0, section.kept),) if kept else _rail_choices(section)
         groups.append(Group(tuple(n for n, _ in own), tuple(f for _, f in own), section, choices))
-    return Survey(patches, shown, tuple(groups))
+    return Survey(exact, tuple(groups))
 
 
 def _alike(figure: np.ndarray, shown: Chains, section: Section) -> bool | None:
@@ -107,35 +112,34 @@ def chords_of(piece: Survey, run: int, kept: Chains, tolerance: float) -> Chords
     """The table of chords for a tolerance, measured once for each doubling of it."""
     octave = math.floor(math.log2(tolerance))
     key = (run, tuple(tuple(chain.tolist()) for chain in kept), octave)
-    if key not in piece.tables:
-        piece.tables[key] = measure_chords(piece.patches.runs[run], piece.shown[run], kept, 2.0**octave)
-    return piece.tables[key]
+    tables = piece.exact.tables
+    if key not in tables:
+        tables[key] = measure_chords(piece.patches.runs[run], piece.shown[run], kept, 2.0**octave)
+    return tables[key]
 
 
 def choose(piece: Survey, tolerance: float, seams: Seams | None = None, even_out: bool = True) -> tuple[Choice, ...]:
     """What is kept of every run: for each section the rails that need the fewest triangles at the tolerance."""
-    rails: dict[int, Chains] = {}
-    rings: dict[int, Ints] = {}
+    found: dict[int, Choice] = {}
     for group in piece.groups:
-        best, kept_it = math.inf, False
+        best = math.inf
         for kept in _worth_trying(group.choices, tolerance):
-            tried, spent, keeps = {}, 0, True
+            tried = {}
             for run, flipped in zip(group.runs, group.flipped, strict=True):
                 own = mirrored(kept, piece.patches.runs[run].points.shape[1]) if flipped else kept
-                chords = chords_of(piece, run, own, tolerance)
-                keeps = keeps and feasible(chords, tolerance)
-                tried[run] = (own, choose_rings(chords, tolerance))
-                spent += 2 * chain_edges(own) * (len(tried[run][1]) - 1)
-            if not kept_it or (keeps and spent < best):  # if none keeps it, the most rails
-                best, kept_it = spent, keeps
-                rails |= {run: own for run, (own, _) in tried.items()}
-                rings |= {run: rows for run, (_, rows) in tried.items()}
+                rings, dense = choose_rings(chords_of(piece, run, own, tolerance), tolerance)
+                tried[run] = Choice(rings, own, dense=dense, shown=piece.shown[run])
+            spent = sum(count_triangles(choice) for choice in tried.values())
+            if spent < best:
+                best = spent
+                found |= tried
     if even_out:
-        for run, kept in rails.items():
-            rings[run] = choose_rings(chords_of(piece, run, kept, tolerance), tolerance, even_out=True)
-    ends = _end_rails(piece, rails, seams)
+        for run, choice in found.items():
+            rings, dense = choose_rings(chords_of(piece, run, choice.chains, tolerance), tolerance, even_out=True)
+            found[run] = replace(choice, rings=rings, dense=dense)
+    ends = _end_rails(piece, {run: choice.chains for run, choice in found.items()}, seams)
     return tuple(
-        Choice(rings[run], rails[run], ends.get((run, 0)), ends.get((run, 1))) for run in range(len(piece.shown))
+        replace(found[run], first=ends.get((run, 0)), last=ends.get((run, 1))) for run in range(len(piece.shown))
     )
 
 
@@ -191,8 +195,12 @@ def triangles_of(piece: Survey, choices: tuple[Choice, ...], capped: bool) -> in
     return total
 
 
-def tolerance_for(straight: Patches, triangles: int, options: Trimming | None = None) -> float:
+def tolerance_for(
+    straight: Patches, triangles: int, options: Trimming | None = None, exact: Exact | None = None
+) -> float:
     """The least tolerance, mm, at which a level of the straight piece has no more than so many triangles.
+
+    Triangles are counted, none is made. ``exact`` is the piece's, where it is known.
 
     Raises
     ------
@@ -200,7 +208,7 @@ def tolerance_for(straight: Patches, triangles: int, options: Trimming | None = 
         If fewer triangles are given than close its strands at any tolerance.
     """
     options = options or Trimming()
-    piece = survey(straight, options)
+    piece = survey(exact or exact_of(straight, options))
     girth = max(float(run.across[-1]) for run in straight.runs)
 
     def spent(tolerance: float) -> int:
@@ -239,13 +247,3 @@ def screen_tolerance(screen: Screen, distance: float) -> float:
     """
     covers = 2 * distance * math.tan(math.radians(screen.field_of_view) / 2) / screen.height
     return 1000.0 * screen.pixels * covers
-
-
-def open_ends(patches: Patches) -> int:
-    """Ends of runs that meet neither a port nor a fork."""
-    forked = {end for fork in patches.forks for end in (fork.trunk, fork.left, fork.right)}
-    return sum(
-        run.ports[end] == OPEN and (number, end) not in forked and not run.closed
-        for number, run in enumerate(patches.runs)
-        for end in (0, 1)
-    )

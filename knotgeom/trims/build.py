@@ -12,15 +12,16 @@ from ..design import Design
 from ..errors import DesignError
 from ..made import Progress
 from . import parts
+from .budget import screen_tolerance, tolerance_for
 from .card import card_mesh
 from .cutting import SeamRing, best_phase, cut_piece, cut_straight, seam_rings, swept
+from .exact import Exact, exact_of
 from .finishing import finished
 from .kit import Kit, Level, Piece, Sheet, TrimMesh
-from .levels import choose_seams, fine_mesh, make_level, screen_tolerance, tolerance_for
+from .levels import choose_seams, exact_seams, fine_mesh, make_level
 from .options import Part, Trimming
 from .parts import Pattern, PieceDesign
 from .patches import Patches
-from .seams import Seams
 from .sheet import coarse
 
 LED = 0.05
@@ -152,25 +153,25 @@ def _levelled(
     cuts: Sequence[_Cut], straights: Sequence[_Cut], wanted: Trimming, show: Callable[[float], None]
 ) -> list[Piece]:
     """Every piece at every level."""
-    bases = [one.patches for one in straights]
-    tolerances = _tolerances(bases[0], wanted)
-    meshes: list[list[Level]] = [[] for _ in cuts]
-    for number, tolerance in enumerate(tolerances):
-        seams: Seams = choose_seams(bases, tolerance, wanted)
-        for k, cut in enumerate(cuts):
-            show((number + k / len(cuts)) / (len(tolerances) + 1))
-            mesh, off = make_level(cut.patches, tolerance, wanted, seams)
-            meshes[k].append(Level(mesh, tolerance, off))
+    exacts = [exact_of(cut.patches, wanted) for cut in straights]
+    bases = [cut.patches for cut in straights]
+    tolerances = _tolerances(exacts[0], wanted)
+    seams = [choose_seams(bases, tolerance, wanted, exacts) for tolerance in tolerances]
+    at_ports = exact_seams(exacts, wanted)
     pieces = []
     for k, cut in enumerate(cuts):
-        show((len(tolerances) + k / len(cuts)) / (len(tolerances) + 1))
-        fine = fine_mesh(cut.patches, wanted, bases)
-        levels = meshes[k]
+        exact = exacts[k] if k < len(exacts) else exact_of(cut.patches, wanted)
+        levels = []
+        for number, (tolerance, seam) in enumerate(zip(tolerances, seams, strict=True)):
+            show((k + number / len(tolerances)) / len(cuts))
+            mesh, off = make_level(cut.patches, tolerance, wanted, seam, exact)
+            levels.append(Level(mesh, tolerance, off))
+        fine = fine_mesh(cut.patches, wanted, at_ports, exact)
         if wanted.card:
             # a card lies where the ground is: what is baked on it stands above
             low = float(fine.positions[:, 2].min())
             height = float(fine.positions[:, 2].max()) - low
-            levels = [*levels, Level(card_mesh(cut.patches, low + height / 2), height / 2, height / 2, card=True)]
+            levels.append(Level(card_mesh(cut.patches, low + height / 2), height / 2, height / 2, card=True))
         pieces.append(
             Piece(
                 cut.plan.name,
@@ -186,16 +187,14 @@ def _levelled(
     return pieces
 
 
-def _tolerances(straight: Patches, wanted: Trimming) -> list[float]:
+def _tolerances(straight: Exact, wanted: Trimming) -> list[float]:
     """How far off each level may be, mm."""
     budget = wanted.triangles // wanted.repeats
     if wanted.screen is not None:
-        least = tolerance_for(straight, budget, wanted)
+        least = tolerance_for(straight.patches, budget, wanted, straight)
         return [max(screen_tolerance(wanted.screen, distance), least) for distance in wanted.screen.distances]
-    found = []
-    for share in wanted.levels:
-        found.append(tolerance_for(straight, math.floor(budget * share / 100 + 1e-9), wanted))
-    return found
+    shares = [math.floor(budget * share / 100 + 1e-9) for share in wanted.levels]
+    return [tolerance_for(straight.patches, share, wanted, straight) for share in shares]
 
 
 def _longer(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Piece]:

@@ -11,12 +11,12 @@ Directions of rails are tables of all chords between *candidates*, rings so clos
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
-from ..mesh import Floats, Ints
+from ..mesh import Bools, Floats, Ints
 from .patches import Run
 from .shading import across_at, unit
 
@@ -30,6 +30,8 @@ KINK = 0.2
 """Where rails turn by more than this (radians) from one ring to the next, the ring between is a candidate."""
 GIRTHS = 3.0
 """Candidates are no farther apart than so many girths of the section."""
+AT_ONCE = 1 << 14
+"""Distances worked out together, few enough for the processor's cache."""
 BENT = 0.82
 """A chord is at least this share of its arc, so that no facet spans a turn of more than 120 degrees."""
 
@@ -194,65 +196,105 @@ def measure_chords(run: Run, shown: Chains, kept: Chains, tolerance: float) -> C
         across = across_at(run, chain)
         local = points[:, chain % points.shape[1]]
         at = np.searchsorted(chain, rails)
-        error = np.maximum(error, _band_errors(local, along, across, at, 2 * tolerance))
+        error = np.maximum(error, _band_errors(local, along, across, at, 2 * tolerance, np.diff(ring) == 1))
     for steps in range(1, WINDOW + 1):
         error[steps - 1, max(count - steps, 0) :] = np.inf
     return Chords(ring, error)
 
 
-def _band_errors(points: Floats, along: Floats, across: Floats, at: Ints, enough: float) -> Floats:
+def _band_errors(points: Floats, along: Floats, across: Floats, at: Ints, enough: float, beside: Bools) -> Floats:
     """Half ranges for all facets of one row of columns, the greatest of each band, (w, m).
 
-    Lengths beyond one at which no facet is better than ``enough`` are not looked at.
+    ``beside`` (m - 1,) says which candidates have no ring between. Lengths beyond one at which no facet is better than
+    ``enough`` are not looked at.
     """
     count = len(points)
-    most = min(WINDOW, count - 1)
     error = np.full((WINDOW, count), np.inf)
-    # what the surface stands off the chords between kept rails, ring by ring
-    residual = []
-    for a, b in zip(at[:-1], at[1:], strict=True):
-        v = (across[a : b + 1] - across[a]) / max(float(across[b] - across[a]), 1e-12)
-        flat = points[:, a, None] * (1 - v)[:, None] + points[:, b, None] * v[:, None]
-        residual.append((v, points[:, a : b + 1] - flat))
-    for steps in range(1, most + 1):
+    # every rail once for each facet beside it: the facet's column, and how far across it the rail lies
+    size = np.diff(at) + 1
+    begin = np.concatenate([[0], np.cumsum(size)[:-1]])
+    column = np.repeat(np.arange(len(size)), size)
+    rail = at[column] + np.arange(len(column)) - begin[column]
+    v = (across[rail] - across[at[column]]) / np.maximum(across[at[column + 1]] - across[at[column]], 1e-12)
+    grids = [np.ascontiguousarray(points[:, rail, axis]) for axis in range(3)]
+    for steps in range(1, min(WINDOW, count - 1) + 1):
         here = count - steps
-        first, last = points[:here], points[steps:]
+        first, last = points[:here][:, at], points[steps:][:, at]
         span = along[steps:] - along[:here]
-        u = (sliding_window_view(along, steps + 1) - along[:here, None]) / np.maximum(span, 1e-12)[:, None]
-        bow = sliding_window_view(points[:, at], steps + 1, axis=0).transpose(0, 3, 1, 2)
-        bow = bow - first[:, None, at] * (1 - u)[..., None, None] - last[:, None, at] * u[..., None, None]
-        straight = np.linalg.norm(last.mean(1) - first.mean(1), axis=1)
+        window = np.arange(here)[:, None] + np.arange(steps + 1)
+        u = (along[window] - along[:here, None]) / np.maximum(span, 1e-12)[:, None]
+        straight = np.linalg.norm(points[steps:].mean(1) - points[:here].mean(1), axis=1)
         worst = np.where(straight < BENT * span, np.inf, 0.0)
-        for column, (a, b) in enumerate(zip(at[:-1], at[1:], strict=True)):
-            aside = first[:, b] - first[:, a] + last[:, b] - last[:, a]
-            ahead = last[:, a] - first[:, a] + last[:, b] - first[:, b]
-            normal = unit(np.cross(aside, ahead))
-            v, stand = residual[column]
-            near = np.einsum("imx,ix->im", bow[:, :, column], normal)
-            far = np.einsum("imx,ix->im", bow[:, :, column + 1], normal)
-            off = near[..., None] * (1 - v) + far[..., None] * v
-            if b - a > 1:
-                windows = sliding_window_view(stand, steps + 1, axis=0)  # (here, k, 3, steps + 1)
-                off = off + np.einsum("ikxm,ix->imk", windows, normal)
-            # either diagonal leaves the twisted facet by a quarter of its twist in the middle
-            twist = first[:, a] - first[:, b] + last[:, b] - last[:, a]
-            half_twist = np.abs(np.einsum("ix,ix->i", twist, normal)) / 8
-            worst = np.maximum(worst, np.ptp(off.reshape(here, -1), axis=1) / 2 + half_twist)
-            for rim, edge, other in ((column == 0, a, b), (column == len(at) - 2, b, a)):
-                if rim:  # the rim of what is left out must not wander within the surface either
-                    out = unit(first[:, edge] - first[:, other] + last[:, edge] - last[:, other])
-                    wander = np.einsum("imx,ix->im", bow[:, :, column if edge == a else column + 1], out)
-                    worst = np.maximum(worst, np.ptp(wander, axis=1) / 2)
+        aside = first[:, 1:] - first[:, :-1] + last[:, 1:] - last[:, :-1]
+        ahead = last[:, :-1] - first[:, :-1] + last[:, 1:] - first[:, 1:]
+        normal = unit(np.cross(aside, ahead))
+        # heights along the facet's normal: of its other corners over the first, of every rail between first and last
+        corners = [
+            np.einsum("icx,icx->ic", corner - first[:, :-1], normal)
+            for corner in (first[:, 1:], last[:, :-1], last[:, 1:])
+        ]
+        start = corners[0][:, column] * v
+        rise = corners[1][:, column] * (1 - v) + corners[2][:, column] * v - start
+        start += np.einsum("icx,icx->ic", first[:, :-1], normal)[:, column]
+        high, low = np.empty(start.shape), np.empty(start.shape)
+        ways = normal[:, column]
+        for part in _parts(here, max(1, AT_ONCE // ((steps + 1) * len(rail)))):
+            off = u[part, :, None] * -rise[part, None]
+            for axis, grid in enumerate(grids):
+                height = grid[window[part]]
+                height *= ways[part, None, :, axis]
+                off += height
+            off.max(1, out=high[part])
+            off.min(1, out=low[part])
+        high, low = high - start, low - start
+        spread = np.maximum.reduceat(high, begin, axis=1) - np.minimum.reduceat(low, begin, axis=1)
+        # either diagonal leaves the twisted facet by a quarter of its twist in the middle
+        half_twist = np.abs(corners[2] - corners[1] - corners[0]) / 8
+        facet = spread / 2 + half_twist
+        if steps == 1:
+            facet[beside] = _between(first[beside], last[beside], size)
+        worst = np.maximum(worst, facet.max(1))
+        for edge, other in ((0, 1), (-1, -2)):
+            # the rim of what is left out must not wander within the surface either
+            out = unit(first[:, edge] - first[:, other] + last[:, edge] - last[:, other])
+            way = np.einsum("ix,ix->i", last[:, edge] - first[:, edge], out)
+            bow = -u * way[:, None]
+            for axis in range(3):
+                line = points[:, at[edge], axis]
+                bow += (line[window] - first[:, edge, axis][:, None]) * out[:, axis][:, None]
+            worst = np.maximum(worst, np.ptp(bow, axis=1) / 2)
         error[steps - 1, :here] = worst
         if steps > 4 and worst.min() > enough:
             break
     return error
 
 
-def choose_rings(chords: Chords, tolerance: float, even_out: bool = False) -> Ints:
+def _between(first: Floats, last: Floats, size: Ints) -> Floats:
+    """What facets between neighbouring rings are off, (m, c): nothing where they are the surface's own.
+
+    Where there are rails between, all of these lie on the facet's edges, so that no fit brings it nearer; its diagonal
+    is off by a quarter of its twist, measured along whichever of its corners' normals it shows most.
+    """
+    a, b, c, d = first[:, :-1], first[:, 1:], last[:, 1:], last[:, :-1]
+    twist = a - b + c - d
+    most = np.zeros(twist.shape[:2])
+    for before, corner, after in ((d, a, b), (a, b, c), (b, c, d), (c, d, a)):
+        normal = unit(np.cross(after - corner, before - corner))
+        most = np.maximum(most, np.abs(np.einsum("mcx,mcx->mc", twist, normal)))
+    return np.asarray(np.where(size > 2, most / 4, 0.0))
+
+
+def _parts(count: int, size: int) -> Iterator[slice]:
+    """So many rows a few at a time."""
+    return (slice(first, min(first + size, count)) for first in range(0, count, size))
+
+
+def choose_rings(chords: Chords, tolerance: float, even_out: bool = False) -> tuple[Ints, frozenset[int]]:
     """As few rings as keep every facet within the tolerance, (r,): indices of rings, first and last among them.
 
-    ``even_out`` moves them so that their worst facet is as good as it can be with that number.
+    Where neighbouring candidates do not keep it, all rings from one to the other are taken; the places of these in the
+    choice are told too, since all rails must be kept there. ``even_out`` moves rings so that their worst facet is as
+    good as it can be with their number.
     """
     rows = _pick(chords.error, tolerance)
     if even_out:
@@ -264,12 +306,13 @@ def choose_rings(chords: Chords, tolerance: float, even_out: bool = False) -> In
                 rows, high = tried, middle
             else:
                 low = middle
-    return chords.ring[rows]
-
-
-def feasible(chords: Chords, tolerance: float) -> bool:
-    """Whether neighbouring candidates at least keep the tolerance; if not, there are too few rails for it."""
-    return bool((chords.error[0, :-1] <= tolerance).all())
+    rings = chords.ring[rows]
+    sharp = np.flatnonzero(chords.error[np.diff(rows) - 1, rows[:-1]] > tolerance)
+    if not len(sharp):
+        return rings, frozenset()
+    spans = [np.arange(rings[place], rings[place + 1] + 1) for place in sharp.tolist()]
+    every = np.unique(np.concatenate([rings, *spans]))
+    return every, frozenset(np.searchsorted(every, np.concatenate(spans)).tolist())
 
 
 def _pick(error: Floats, tolerance: float) -> Ints:

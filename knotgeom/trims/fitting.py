@@ -8,7 +8,6 @@ weight on what is far off (C. L. Lawson, 1961; here from memory), each solved by
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,21 +154,28 @@ def residuals(net: Net, points: Floats, samples: Samples, way: Floats) -> Floats
 
 def fit(net: Net, samples: Samples, freedom: Freedom, power: float = 1.0) -> Floats:
     """Places of the net's points at which the greatest distance of the samples is least, (p, 3)."""
-    start = points = net.points
+    points = net.points
     if not len(samples.triangle):
         return points
     way = directions(net, points, samples)
     off = residuals(net, points, samples, way)
     best, least = points, float(np.abs(off).max())
-    unknown = freedom.unknown[net.point[net.triangles[samples.triangle]]]
+    facets = _facets(samples)
+    unknown = freedom.unknown[net.point[net.triangles[samples.triangle[facets.first]]]]
     count = len(freedom.fixed)
     weight = np.ones(len(off))
     for _ in range(ROUNDS):
-        slope = samples.share[:, :, None] * way[:, None, :]
-        pull = np.bincount(unknown.ravel(), (weight[:, None] * samples.share**2).ravel(), count)
+        pull = np.bincount(unknown.ravel(), facets.gathered(weight[:, None] * samples.share**2).ravel(), count)
         hold = HOLD * pull + 1e-9 * pull.max()
-        moved = _solve(slope, unknown, weight, off, hold, pull + hold, freedom)
-        points = points + moved[freedom.unknown]
+        system = _System(
+            way[facets.first],
+            unknown,
+            facets.gathered((weight[:, None, None] * facets.square).reshape(-1, 9)).reshape(-1, 3, 3),
+            facets.gathered((weight * off)[:, None] * samples.share),
+            hold,
+            pull + hold,
+        )
+        points = points + _solve(system, freedom)[freedom.unknown]
         turned = directions(net, points, samples)
         if (np.einsum("sx,sx->s", turned, way) < 0.3).any():
             break  # a facet turned over: leave it at what was best
@@ -181,34 +187,88 @@ def fit(net: Net, samples: Samples, freedom: Freedom, power: float = 1.0) -> Flo
             best, least = points, worst
         weight = weight * (0.03 + size / worst) ** power
         weight /= weight.mean()
-    moved = best - start
-    return start + moved
+    return best
 
 
-def _solve(
-    slope: Floats, unknown: Ints, weight: Floats, off: Floats, hold: Floats, scale: Floats, freedom: Freedom
-) -> Floats:
-    """Least weighted squares of ``off - slope . moved``, by preconditioned conjugate gradients, (d, 3)."""
-    count = len(scale)
-    flat = (unknown[:, :, None] * 3 + np.arange(3)).reshape(-1)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Facets:
+    """Samples by the triangle that they lie over, rims aside by themselves: all of one are measured along one way.
+
+    ``order`` (s,) puts them side by side, ``begin`` (e,) is where each facet's begin, ``first`` (e,) one of each, and
+    ``square`` (s, 3, 3) the products of their shares.
+    """
+
+    order: Ints
+    begin: Ints
+    first: Ints
+    square: Floats
+
+    def gathered(self, values: Floats) -> Floats:
+        """Sums over the samples of each facet, (e, ...)."""
+        total: Floats = np.add.reduceat(values[self.order], self.begin, axis=0)
+        return total
+
+
+def _facets(samples: Samples) -> _Facets:
+    # a triangle at a corner of what is left out has two rim edges, each with its own way
+    edge = np.where(samples.rim, 1 + samples.share.argmin(1), 0)
+    key = samples.triangle * 4 + edge
+    order = np.argsort(key, kind="stable")
+    begin = np.flatnonzero(np.r_[True, np.diff(key[order]) != 0])
+    return _Facets(order, begin, order[begin], samples.share[:, :, None] * samples.share[:, None, :])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _System:
+    """Least squares of all samples' distances, facet by facet.
+
+    Attributes
+    ----------
+    way : (e, 3) float64
+        That distances are measured along.
+    unknown : (e, 3) int64
+        Of the facet's corners.
+    square : (e, 3, 3) float64
+        Weighted sums of the products of shares.
+    off : (e, 3) float64
+        Weighted sums of distances by shares.
+    hold, scale : (d,) float64
+        Pull of each unknown to its place, and of all there is.
+    """
+
+    way: Floats
+    unknown: Ints
+    square: Floats
+    off: Floats
+    hold: Floats
+    scale: Floats
+
+
+def _solve(system: _System, freedom: Freedom) -> Floats:
+    """What moves the unknowns to the least squares, by preconditioned conjugate gradients, (d, 3)."""
+    # each number of all facets or unknowns lies in a row of its own: (3, e), (3, d)
+    count = len(system.scale)
+    corner = np.ascontiguousarray(system.unknown.T)
+    ways, square = np.ascontiguousarray(system.way.T), np.ascontiguousarray(system.square.transpose(1, 2, 0))
+    plane = np.ascontiguousarray(freedom.plane.T)
+    planes, every = bool(plane.any()), corner.ravel()
 
     def kept(vector: Floats) -> Floats:
-        inside = vector - np.einsum("dx,dx->d", vector, freedom.plane)[:, None] * freedom.plane
-        inside[freedom.fixed] = 0.0
+        inside = vector - (vector * plane).sum(0) * plane if planes else vector
+        inside[:, freedom.fixed] = 0.0
         return np.asarray(inside)
 
     def gather(values: Floats) -> Floats:
-        both = (slope * values[:, None, None]).reshape(-1)
-        return np.asarray(np.bincount(flat, both, 3 * count).reshape(count, 3), float)
+        return np.stack([np.bincount(every, (values * way).ravel(), count) for way in ways])
 
     def apply(moved: Floats) -> Floats:
-        there = np.einsum("scx,scx->s", slope, moved[unknown])
-        return kept(gather(weight * there) + hold[:, None] * moved)
+        along = sum(way * part.take(corner) for way, part in zip(ways, moved, strict=True))
+        return kept(gather((square * along).sum(1)) + system.hold * moved)
 
-    solve: Callable[[Floats], Floats] = lambda vector: vector / np.maximum(scale, 1e-30)[:, None]  # noqa: E731
-    moved = np.zeros((count, 3))
-    rest = kept(gather(weight * off))
-    ready = solve(rest)
+    scale = np.maximum(system.scale, 1e-30)
+    moved = np.zeros((3, count))
+    rest = kept(gather(np.ascontiguousarray(system.off.T)))
+    ready = rest / scale
     way = ready
     size = float((rest * ready).sum())
     for _ in range(STEPS):
@@ -218,11 +278,11 @@ def _solve(
         step = size / max(float((way * image).sum()), 1e-300)
         moved = moved + step * way
         rest = rest - step * image
-        ready = solve(rest)
+        ready = rest / scale
         fresh = float((rest * ready).sum())
         way = ready + fresh / size * way
         size = fresh
-    return moved
+    return np.ascontiguousarray(moved.T)
 
 
 def turn_diagonals(net: Net, points: Floats, samples: Samples) -> Ints:

@@ -19,12 +19,18 @@ from .shading import across_at
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Choice:
-    """What is kept of one run: rings, rails, and other rails at its first and last ring where it meets something."""
+    """What is kept of one run: rings, rails, and other rails at its first and last ring where it meets something.
+
+    At the places among the rings that ``dense`` names all ``shown`` rails are kept: where a strand turns or twists so
+    sharply from one ring to the next that no facet comes near enough.
+    """
 
     rings: Ints
     chains: Chains
     first: Chains | None = None
     last: Chains | None = None
+    dense: frozenset[int] = frozenset()
+    shown: Chains = ()
 
     def at(self, place: int) -> Chains:
         """The rails kept at the ring of that place in the choice."""
@@ -32,7 +38,7 @@ class Choice:
             return self.first
         if place == len(self.rings) - 1 and self.last is not None:
             return self.last
-        return self.chains
+        return self.shown if place in self.dense else self.chains
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,9 +103,12 @@ def chain_edges(chains: Chains) -> int:
 
 def count_triangles(choice: Choice) -> int:
     """Triangles of a run, its forks and caps aside."""
-    edges = [chain_edges(choice.at(place)) for place in (0, len(choice.rings) - 1)]
-    inner = chain_edges(choice.chains) * (len(choice.rings) - 2)
-    return sum(edges) + 2 * inner if len(choice.rings) > 1 else 0
+    if len(choice.rings) < 2:
+        return 0
+    last = len(choice.rings) - 1
+    dense = sum(0 < place < last for place in choice.dense)
+    inner = chain_edges(choice.chains) * (last - 1 - dense) + chain_edges(choice.shown) * dense
+    return chain_edges(choice.at(0)) + 2 * inner + chain_edges(choice.at(last))
 
 
 def build_net(patches: Patches, choices: tuple[Choice, ...]) -> Net:
@@ -128,9 +137,8 @@ def build_net(patches: Patches, choices: tuple[Choice, ...]) -> Net:
             )
             begin = corners + np.concatenate([[0], np.cumsum(sizes)])
             same = np.array([np.array_equal(a, b) for a, b in zip(kept[:-1], kept[1:], strict=True)])
-            plain = np.flatnonzero(same)
-            wide = sizes[plain[0]] if len(plain) else 0
-            if len(plain):
+            for wide in np.unique(sizes[:-1][same]).tolist():
+                plain = np.flatnonzero(same & (sizes[:-1] == wide))
                 a = (begin[plain][:, None] + np.arange(wide - 1)).ravel()
                 b = (begin[plain + 1][:, None] + np.arange(wide - 1)).ravel()
                 quad = np.stack([a, a + 1, b + 1, a, b + 1, b], 1).reshape(-1, 3)

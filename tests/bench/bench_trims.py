@@ -24,9 +24,10 @@ import igl
 import numpy as np
 
 from knotgeom.reading import read_file
+from knotgeom.trims.budget import tolerance_for
 from knotgeom.trims.cutting import straight_patches
 from knotgeom.trims.kit import TrimMesh
-from knotgeom.trims.levels import choose_seams, fine_mesh, make_level, tolerance_for
+from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
 from knotgeom.trims.patches import Patches
 
 DESIGNS = Path(__file__).resolve().parents[2] / "demo_scenes" / "designs"

@@ -11,13 +11,16 @@ import pytest
 from knotgeom import made
 from knotgeom.design import Border, Breaks, Cylinder, Design, Divide, Grid, Heights, Make, Making, Site, Strand, Strip
 from knotgeom.errors import DesignError
+from knotgeom.starters import STARTERS, Purpose
 from knotgeom.trims import parts
 from knotgeom.trims.build import make_kit
 from knotgeom.trims.cutting import best_phase, cut_piece, cut_straight, seam_rings, swept
 from knotgeom.trims.kit import Kit, Port, piece
+from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
 from knotgeom.trims.options import Part, Textures, Trimming
 from knotgeom.trims.patches import OPEN, Patches
 from knotgeom.trims.seams import into_port, run_ahead, turned
+from tests.core.trim_deviation import deviation_by_libigl
 
 TRIM = Trimming(triangles=900, levels=(100.0, 30.0), corners=(90.0, 60.0), textures=Textures(size=256, padding=4))
 PLAIN = Design(
@@ -213,6 +216,29 @@ def test_every_level_keeps_its_budget_and_says_how_far_off_it_is(kit):
     for one in kit.pieces:
         assert one.levels[0].deviation < one.levels[1].deviation < one.levels[-1].deviation
         assert one.levels[-1].card
+
+
+@pytest.mark.parametrize("name", ["kit", "divided"])
+def test_the_deviation_of_every_piece_is_the_distance_that_libigl_measures(name, request):
+    for one in request.getfixturevalue(name).pieces:
+        for level in one.levels:
+            if not level.card:
+                assert level.deviation == pytest.approx(deviation_by_libigl(one.fine, level.mesh), rel=1e-9), one.name
+
+
+def test_pointed_bends_of_a_cap_keep_the_tolerance_with_the_rails_of_the_straight_piece():
+    """From one ring to the next a strand turns by a right angle there and climbs, which no facet comes near."""
+    filled = parts.one_repeat(STARTERS[Purpose.TRIM])
+    pattern = parts.pattern_of(filled, best_phase(filled))
+    straight, plan = cut_straight(pattern), parts.cap_ahead(pattern)
+    taken, width = swept(plan), float(filled.strand.width)
+    rings = {"run": seam_rings(straight)}
+    cap, _ = cut_piece(plan, taken.strands, taken.partings, pattern.height, width, rings)
+    for tolerance in (0.1, 0.25, 0.6):
+        seams = choose_seams([straight], tolerance)
+        mesh, off = make_level(cap, tolerance, seams=seams)
+        assert off == pytest.approx(deviation_by_libigl(fine_mesh(cap), mesh), rel=1e-9)
+        assert off < 2 * tolerance
 
 
 def test_a_kit_has_every_piece_by_names_that_sort(kit):
