@@ -93,34 +93,6 @@ class Leasts:
     clearance: Measure
 
 
-def least_wall(mesh: Mesh | Surface, *, spacing: float = SPACING) -> Measure:
-    """The thinnest place of the material.
-
-    Parameters
-    ----------
-    spacing : float
-        Distance of the points that look across, mm. It grows on a large surface, and wherever nothing is found within
-        six times of it.
-    """
-    return measure(mesh, spacing=spacing, kinds=("wall",)).wall
-
-
-def least_gap(mesh: Mesh | Surface, *, body: Ints | None = None, spacing: float = SPACING) -> Measure:
-    """The narrowest slit, hole or neck of what is open around and within the body.
-
-    Parameters
-    ----------
-    body : (t,) int, optional
-        The body that each triangle of the surface belongs to: gaps between two bodies are then left out.
-    """
-    return measure(mesh, body=body, spacing=spacing, kinds=("gap",)).gap
-
-
-def least_clearance(mesh: Mesh | Surface, body: Ints, *, spacing: float = SPACING) -> Measure:
-    """The least gap between faces of two bodies, corner or not; ``body`` is that of each triangle, (t,)."""
-    return measure(mesh, body=body, spacing=spacing, kinds=("clearance",)).clearance
-
-
 def measure(
     mesh: Mesh | Surface,
     *,
@@ -128,7 +100,18 @@ def measure(
     spacing: float = SPACING,
     kinds: tuple[str, ...] = ("wall", "gap", "clearance"),
 ) -> Leasts:
-    """Several measures at once, which takes less time than one after another; what is not asked for is infinite."""
+    """The thinnest place of the material, the narrowest slit, hole or neck of what is open, and the least clearance.
+
+    Parameters
+    ----------
+    body : (t,) int, optional
+        The body that each triangle of the surface belongs to: gaps between two bodies, corner or not, are clearances.
+    spacing : float
+        Distance of the points that look across, mm. It grows on a large surface, and wherever nothing is found within
+        six times of it.
+    kinds : tuple of str
+        What is measured; what is not asked for is infinite.
+    """
     on = mesh if isinstance(mesh, Surface) else surface_of(mesh)
     if body is not None and not isinstance(mesh, Surface):
         body = body[on.source]

@@ -14,7 +14,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-from ..design import FREE, Breaks, Design, Divide, FreeMesh, Pass, Rim, Site, Strip, Way
+from ..design import FREE, Breaks, Design, Divide, FreeMesh, Pass, Rim, Strip, Way
 from ..divide import divided_visits
 from ..errors import DesignError
 from ..layout import lay_out, pass_index
@@ -507,8 +507,3 @@ def plain(design: Design) -> Design:
 def divides(design: Design) -> bool:
     """Whether the strip divides anything."""
     return design.divide.all or bool(design.divide.circuits or design.divide.passes)
-
-
-def sites_of(design: Design) -> tuple[Site, ...]:
-    """All sites of the breaks of a strip."""
-    return (*design.breaks.horizontal, *design.breaks.vertical)

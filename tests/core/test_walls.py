@@ -10,7 +10,19 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 
 from knotgeom.mesh import Mesh, all_triangles
-from knotgeom.printing.walls import least_clearance, least_gap, least_wall, measure
+from knotgeom.printing.walls import Measure, measure
+
+
+def least_wall(body) -> Measure:
+    return measure(body, kinds=("wall",)).wall
+
+
+def least_gap(mesh, body=None) -> Measure:
+    return measure(mesh, body=body, kinds=("gap",)).gap
+
+
+def least_clearance(mesh, body) -> Measure:
+    return measure(mesh, body=body, kinds=("clearance",)).clearance
 
 
 def mesh_of(vertices, triangles):
