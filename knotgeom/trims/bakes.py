@@ -116,11 +116,6 @@ def bake(
     return maps
 
 
-def normal_level(kit: Kit, k: int, options: Trimming | None = None) -> NDArray[Any]:
-    """The map of normals for level ``k``, relative to its own normals and tangents, (rows, columns, 3)."""
-    return normal_pixels(level_normals(kit, k, layers(kit, light=False)), _textures(kit, options))
-
-
 def facts(kit: Kit) -> dict[str, Any]:
     """What the numbers of the maps mean, for the report."""
     numbers = strand_numbers(kit)

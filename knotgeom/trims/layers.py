@@ -56,8 +56,8 @@ class Layers:
     part: Bools
 
 
-def layers(kit: Kit, progress: Progress | None = None, *, light: bool = True) -> Layers:
-    """The exact surface on the sheet. ``light`` says whether occlusion is worked out; it is 1 if not."""
+def layers(kit: Kit, progress: Progress | None = None) -> Layers:
+    """The exact surface on the sheet."""
     sheet = kit.sheet
     shape = (sheet.height, sheet.width)
     level = np.zeros((*shape, 3), np.float32)
@@ -78,7 +78,7 @@ def layers(kit: Kit, progress: Progress | None = None, *, light: bool = True) ->
     for k, block in enumerate(blocks):
         if progress is not None:
             progress(sum(area[:k]) / sum(area), f"maps of {block.piece}")
-        _lay(out, kit, block, numbers, light)
+        _lay(out, kit, block, numbers)
     return out
 
 
@@ -92,7 +92,7 @@ def reach_of(kit: Kit) -> float:
     return REACH * max(kit.high - kit.low, 1e-9)
 
 
-def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints], light: bool) -> None:
+def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints]) -> None:
     """Work out one part and put it in its place; what comes round whole is worked out once."""
     copies = _copies(kit, block)
     left, bottom, right, top = block.texels
@@ -117,8 +117,7 @@ def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints], light
         "curvature": curvature(normals, seen.top, seen.strand, seen.pure, texel, curvature_radius(kit) / SOFTER),
     }
     found = {name: values[NEAR:-NEAR, NEAR:-NEAR] for name, values in found.items()}
-    if light:
-        found["occlusion"] = _light(kit, one, numbers, seen, found["normals"], margin)
+    found["occlusion"] = _light(kit, one, numbers, seen, found["normals"], margin)
     for name, values in found.items():
         if copies > 1:
             core = values[:, margin : margin + size[0]]

@@ -297,7 +297,7 @@ def test_a_level_with_its_map_looks_like_the_exact_surface(kit, maps):
 def test_the_exact_surface_as_its_own_level_needs_no_map():
     same = straight()
     same = replace(same, levels=(replace(same.levels[0], mesh=same.fine),))
-    plain = bakes.normal_level(kit_of([same], bits=8), 0)
+    plain = bakes.bake(kit_of([same], bits=8), levels=(0,))["normal-lod0"]
     assert np.abs(plain.astype(int) - [128, 128, 255]).max() <= 2
 
 
