@@ -215,6 +215,8 @@ def crowded_turns(
 ) -> tuple[list[Finding], float]:
     """Strands that turn past wall after wall until they lie upon themselves, and the least background so measured.
 
+    The least is infinite where no strand comes as near itself as to touch.
+
     What one run of strand encloses is no opening between two of them, and a loop without a crossing bounds no opening
     at all, so no nearest approach measures either. Here every place on such a run or loop is held against those on it
     that are more than a bend away.
@@ -239,12 +241,9 @@ def crowded_turns(
         along = first + (last - first) * (np.arange(number) + 0.5) / number
         low, high, share = ruler.find(np.full(number, circuit), along)
         point = courses.point[low] + share[:, None] * courses.near(courses.point[high] - courses.point[low])
-        apart = np.linalg.norm(courses.near(point[:, None] - point[None]), axis=2) - width
-        away = np.abs(along[:, None] - along[None])
-        if visit < 0:
-            away = np.minimum(away, length - away)
-        apart[away < BEND * width] = np.inf
-        near = float(apart.min())
+        around = length if visit < 0 else math.inf
+        apart, nearest = _to_itself(courses, point, along, around, BEND * width, (1 + TOUCHING) * width)
+        near = apart - width
         least = min(least, near)
         if near > TOUCHING * width:
             continue
@@ -258,11 +257,37 @@ def crowded_turns(
                 f"the background within its turns is {near:.2f} mm and {background:.2f} mm in the plain plait"
                 if near > 0
                 else f"the strand lies {-near:.2f} mm upon itself",
-                place_in_mm(point[int(apart.argmin()) // number]),
+                place_in_mm(point[nearest]),
                 (Change("strand.width", down(0.9 * width)), Change("breaks", None)),
             )
         )
     return found[:MOST], least
+
+
+_TOGETHER = 16  # places in a row that are looked at as one
+
+
+def _to_itself(
+    courses: Courses, point: Floats, along: Floats, around: float, away: float, reach: float
+) -> tuple[float, int]:
+    """The least distance between two places at least ``away`` apart along a strand, and the first of them.
+
+    Infinite where none is within ``reach``. ``around`` is the length of a closed strand. Rows of places whose balls lie
+    further apart are passed over as a whole.
+    """
+    start = np.arange(0, len(point), _TOGETHER)
+    member = np.minimum(start[:, None] + np.arange(_TOGETHER), len(point) - 1)
+    spread = np.linalg.norm(courses.near(point[member] - point[start][:, None]), axis=2).max(1)
+    apart = np.linalg.norm(courses.near(point[start][:, None] - point[start][None]), axis=2)
+    one, other = np.nonzero(np.triu(apart <= reach + spread[:, None] + spread[None]))
+    some = along[member[other, -1]] - along[member[one, 0]] >= away
+    a, b = member[one[some]][:, :, None], member[other[some]][:, None, :]
+    distance = np.linalg.norm(courses.near(point[a] - point[b]), axis=3)
+    far = np.abs(along[a] - along[b])
+    distance[np.minimum(far, around - far) < away] = np.inf
+    if not distance.size or float(distance.min()) > reach:
+        return math.inf, 0
+    return float(distance.min()), int(np.broadcast_to(a, distance.shape).ravel()[distance.argmin()])
 
 
 def coarse_surface(uneven: float, size: Sizes) -> Finding:
