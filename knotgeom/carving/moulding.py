@@ -1,4 +1,8 @@
-"""The board's border: margin, frame moulding and eased edges, as heights over the distance from the board's edge."""
+"""The board's border: margin, frame moulding and eased edges, as heights over the distance from the board's edge.
+
+Every moulding is one curve over that distance, so that it runs round the board alike and is mitred at the corners by
+itself: there the distance to the nearer edge changes over from one side to the other, along the diagonal.
+"""
 
 from __future__ import annotations
 

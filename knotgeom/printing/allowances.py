@@ -1,4 +1,11 @@
-"""What a model is made larger by, so that the finished piece has its size: shrinkage and finishing."""
+"""What a model is made larger by, so that the finished piece has its size: shrinkage and finishing.
+
+A casting that loses s percent of its length is made 1 / (1 - s / 100) times as large. What filing takes off, d mm on
+every face, is added before: each plane n . x = c becomes n . x = c + d, and a vertex goes to where the moved planes of
+its faces meet. Of three faces that is one place; of more, the move m solves n_i . m = d in the least squares, each face
+weighted by its angle at the vertex, as normals of vertices are (G. Thuermer and C. Wuethrich 1998, from memory). Along
+a sharp edge m is longer than d: by 1 / cos of half the turn, at most twice.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""What is measured on a finished mesh besides walls and gaps: contents, bodies, hollows, overhangs, lines, hanging."""
+"""What is measured on a finished mesh besides walls and gaps: contents, bodies, hollows, overhangs, lines, hanging.
+
+A closed mesh is a sum of tetrahedra from any one point to its triangles (a, b, c), counted negative where they look the
+other way: volume is the sum of a . (b x c) / 6, and its first moment that of a . (b x c) (a + b + c) / 24, which over
+the volume is the centre of mass (the divergence theorem; B. Mirtich, Journal of Graphics Tools 1, 1996, from memory). A
+wall of a hollow looks inward, so its volume comes out below 0 and is taken off by itself. A piece hangs so that its
+centre of mass lies straight below what holds it, so how far it turns is the direction from the one to the other.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""A mesh as a bag of flat triangles with normals and areas, and points spread evenly over it."""
+"""A mesh as a bag of flat triangles with normals and areas, and points spread evenly over it.
+
+Points are spread without chance. Their triangles come from equal steps along the areas laid end to end; within a
+triangle the n-th point takes the fractional parts of n / p and n / p^2, where p = 1.3247... is the plastic number, the
+root of p^3 = p + 1: as multiples of the golden ratio fill a line, these fill a square (a Kronecker sequence, M.
+Roberts' R2, from memory). What falls beyond the square's diagonal is turned back over it, so that the square becomes a
+triangle.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Triangles of a closed mesh that pass through each other, led apart in the few places where they do."""
+"""Triangles of a closed mesh that pass through each other, led apart in the few places where they do.
+
+Vertices of crossing triangles are moved towards the middle of their neighbours, by 0.6 of the way (umbrella smoothing;
+G. Taubin 1995, from memory): that unfolds slivers turned over by rounding, and moves nothing else. All is done in
+single precision, since a mesh that is sound in double may cross itself once a file has rounded it; and after each round
+only what lies near a place that moved is looked at again.
+"""
 
 from __future__ import annotations
 

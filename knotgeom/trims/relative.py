@@ -1,4 +1,11 @@
-"""Normals of the exact surface relative to a level of detail, so that the level with its map looks like it."""
+"""Normals of the exact surface relative to a level of detail, so that the level with its map looks like it.
+
+A renderer takes a texel (x, y, z) for the direction x T + y B + z N, with N and T as they are between the level's
+vertices, and B = s N x T (MikkTSpace: M. Mikkelsen, Simulation of wrinkled surfaces revisited, 2008). What has to stand
+in the map is the solution of that for the exact normal n; by Cramer's rule it is in the direction of (n . B x N, n . N
+x T, n . T x B), times the sign of the determinant, and its length does not matter. N and T are not brought to unit
+length or squared to one another here, because renderers do not either.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,9 @@
 """A second set of uv in which nothing lies twice, for baked light: each patch of strand unrolled to a rectangle.
 
-Rectangles keep their proportions and one scale, so that light has the same density all over the piece.
+A strand's surface is unrolled by lengths along it and across it, which is nearly true to scale since it bends gently.
+Rectangles keep their proportions and one scale, so that light has the same density all over the piece. They are laid in
+rows, the highest first, each in the first row with room (first fit by decreasing height; E. Coffman and others, 1980,
+from memory), and the greatest scale at which all fit is found by halving.
 """
 
 from __future__ import annotations
