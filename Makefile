@@ -106,6 +106,7 @@ manual: .venv/ready .venv-blender-$(BLENDER)/ready
 
 pictures: .venv/ready
 	$(CORE) manual/thumbnails.py
+	$(CORE) manual/made_pictures.py
 	$(CORE) manual/pictures.py
 
 schema: .venv/ready
