@@ -13,7 +13,6 @@ import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO
 from xml.etree import ElementTree
 from xml.sax.saxutils import escape, quoteattr
 
@@ -46,6 +45,19 @@ NAMES = (
 )
 """Names of metadata that the core specification knows; others would need a namespace of their own."""
 
+MOST_BYTES = 1 << 31
+"""Size of a file, unpacked, that is read."""
+_UNSOUND = (
+    zipfile.BadZipFile,
+    zlib.error,
+    EOFError,
+    NotImplementedError,  # packed in a way that is not known here
+    RuntimeError,  # encrypted
+    ElementTree.ParseError,
+    KeyError,
+    ValueError,
+    OverflowError,
+)
 _ROWS = 50_000  # rows of text made at once, to bound the memory
 _PNG = b"\x89PNG\r\n\x1a\n"
 
@@ -152,14 +164,15 @@ def read_threemf(path: str | os.PathLike[str]) -> Read:
             names = package.namelist()
             if len(set(names)) != len(names):
                 raise OSError(f"{file}: a part stands twice in the package")
+            if sum(entry.file_size for entry in package.infolist()) > MOST_BYTES:
+                raise OSError(f"{file}: more than {MOST_BYTES:,} bytes when unpacked")
             broken = package.testzip()
             if broken is not None:
                 raise OSError(f"{file}: the part {broken} is damaged")
             model, picture = _start(package, names, file)
             thumbnail = None if picture is None else package.read(picture)
-            with package.open(model) as stream:
-                return _parsed(stream, thumbnail, file)
-    except (zipfile.BadZipFile, zlib.error, EOFError, ElementTree.ParseError, KeyError, ValueError) as error:
+            return _parsed(_tree(package, model, file), thumbnail, file)
+    except _UNSOUND as error:
         raise OSError(f"{file}: no sound 3MF file ({error})") from error
 
 
@@ -264,12 +277,12 @@ def _compare(
 
 def _start(package: zipfile.ZipFile, names: Sequence[str], file: str) -> tuple[str, str | None]:
     """The parts that hold the model and the picture, found as the packaging conventions say."""
-    types = ElementTree.fromstring(package.read("[Content_Types].xml"))
+    types = _tree(package, "[Content_Types].xml", file)
     known = {
         str(entry.get("Extension")).lower(): entry.get("ContentType") for entry in types.iter(f"{{{_TYPES}}}Default")
     }
     targets: dict[str, list[str]] = {}
-    for relation in ElementTree.fromstring(package.read("_rels/.rels")):
+    for relation in _tree(package, "_rels/.rels", file):
         if relation.tag != f"{{{_RELATIONS}}}Relationship" or not relation.get("Id"):
             raise OSError(f"{file}: a relationship that is none")
         targets.setdefault(str(relation.get("Type")), []).append(str(relation.get("Target")).lstrip("/"))
@@ -286,11 +299,17 @@ _MODEL_CHILDREN = [f"{{{CORE}}}{name}" for name in ("metadata", "resources", "bu
 _LANG = "{http://www.w3.org/XML/1998/namespace}lang"
 
 
-def _parsed(stream: IO[bytes], thumbnail: bytes | None, file: str) -> Read:
-    text = stream.read()
-    if b"<!DOCTYPE" in text[:4096]:
+def _tree(package: zipfile.ZipFile, part: str, file: str) -> ElementTree.Element:
+    """An XML part; without a document type, whose entities could grow without bound."""
+    text = package.read(part)
+    if b"\0" in text:  # nor hidden in UTF-16
+        raise OSError(f"{file}: the part {part} is not UTF-8 text")
+    if b"<!DOCTYPE" in text:
         raise OSError(f"{file}: a document type, which the specification forbids")
-    root = ElementTree.fromstring(text)
+    return ElementTree.fromstring(text)
+
+
+def _parsed(root: ElementTree.Element, thumbnail: bytes | None, file: str) -> Read:
     _expect(root, "model", {"unit", _LANG}, file)
     if root.get("unit") != "millimeter":
         raise OSError(f"{file}: the unit is {root.get('unit')}, not millimeter")

@@ -12,12 +12,14 @@ import os
 import random
 import struct
 import tempfile
+import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from knotgeom import made
 from knotgeom.design import Design, FreeMesh
 from knotgeom.errors import DesignError
+from knotgeom.files import threemf
 from knotgeom.files.incoming import parsed_mesh
 from knotgeom.layout.free import check_mesh
 from knotgeom.printing.profiles import SHIPPED, as_json, named
@@ -69,7 +71,35 @@ def profile(data: bytes) -> None:
         named(str(path), "printing" if b"printing" in data else "casting")
 
 
-TARGETS: dict[str, Callable[[bytes], None]] = {"design": design, "obj": obj, "ply": ply, "profile": profile}
+def package(data: bytes) -> None:
+    """A 3MF file, or the model in one where it begins with no zip file's letters."""
+    path = _folder() / "package.3mf"
+    if data.startswith(b"PK"):
+        path.write_bytes(data)
+    else:
+        _packed(path, data)
+    try:
+        read = threemf.read_threemf(path)
+    except OSError as error:
+        line = str(error)
+        assert line and len(line) < 2000, repr(line)
+        return
+    assert read.bodies and all(body.triangles.max() < len(body.vertices) for body in read.bodies)
+
+
+TARGETS: dict[str, Callable[[bytes], None]] = {
+    "design": design,
+    "obj": obj,
+    "ply": ply,
+    "profile": profile,
+    "package": package,
+}
+
+
+def _packed(path: Path, model: bytes) -> None:
+    with zipfile.ZipFile(path, "w") as made_of:
+        for name, content in {**_PARTS, threemf.MODEL: model}.items():
+            made_of.writestr(zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0)), content)
 
 
 def _mesh(data: bytes, kind: str) -> None:
@@ -129,6 +159,20 @@ _LAYOUTS = (
 _OBJ = (
     b"o a\nv 0 0 0\nv 10 0 0 1.0\nv 10 10 0\nv 0 10 0 .5 .5 .5\nvt 0 0\nf 1 2 3 4\nv 20 0 0\nf 2/1 5//1 -3/1/1 \\\n\n"
 )
+_PARTS = {
+    "[Content_Types].xml": '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
+    f'<Default Extension="rels" ContentType="{threemf.RELATIONS_TYPE}"/>'
+    f'<Default Extension="model" ContentType="{threemf.MODEL_TYPE}"/></Types>',
+    "_rels/.rels": '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
+    f'<Relationship Target="/{threemf.MODEL}" Id="rel0" Type="{threemf.MODEL_RELATION}"/></Relationships>',
+}
+_MODEL = (
+    f'<model unit="millimeter" xml:lang="en-US" xmlns="{threemf.CORE}"><metadata name="Title">a</metadata><resources>'
+    '<object id="1" type="model" name="b"><mesh><vertices><vertex x="0" y="0" z="0"/><vertex x="1e1" y="0" z="0"/>'
+    '<vertex x="0" y="9.5" z="0"/><vertex x="0" y="0" z="-8"/></vertices><triangles><triangle v1="0" v2="1" v3="2"/>'
+    '<triangle v1="0" v2="3" v3="1"/><triangle v1="1" v2="3" v3="2"/><triangle v1="2" v2="3" v3="0"/></triangles>'
+    '</mesh></object></resources><build><item objectid="1" transform="1 0 0 0 1 0 0 0 1 5 0 8"/></build></model>'
+).encode()
 _HEAD = (
     "ply\nformat {} 1.0\nelement vertex 4\nproperty double x\nproperty double y\nproperty double z\n"
     "element face 1\nproperty list uchar int vertex_indices\nend_header\n"
@@ -146,7 +190,7 @@ def _ply(order: str) -> bytes:
 
 
 def corpus(target: str) -> list[bytes]:
-    """Inputs to begin with: the demonstration designs, one design for each layout, small meshes, a process's limits."""
+    """Inputs to begin with: the demonstration designs, one design for each layout, small meshes and files."""
     if target == "design":
         files = sorted((ROOT / "demo_scenes" / "designs").glob("*.json"))
         files += sorted((ROOT / "blender_addon" / "presets").glob("*/*.json"))
@@ -156,6 +200,10 @@ def corpus(target: str) -> list[bytes]:
         return [_OBJ]
     if target == "ply":
         return [_ply(""), _ply("<"), _ply(">")]
+    if target == "package":
+        whole = _folder() / "whole.3mf"
+        _packed(whole, _MODEL)
+        return [_MODEL, whole.read_bytes()]
     return [json.dumps(as_json(limits)).encode() for limits in SHIPPED.values()]
 
 
@@ -168,6 +216,7 @@ _PIECES = (
     b"{", b"}", b"[", b"]", b",", b":", b'"', b"-1", b"0", b"1e999", b"1e-320", b"NaN", b"null", b"true", b"9" * 400,
     b"250001", b"\x00", b"\xff\xfe", b"\xef\xbb\xbf", b"\\u0000", b"\\ud800", b"../piece.json", b"self.json", b"\n",
     b"\r\n", b"\\\n", b"f 1 1 1\n", b"v 1e7 0 0\n", b"4294967295", b"-2147483648", b"[[[[[[[[", b"#", b"0.0000001",
+    b"<!DOCTYPE x [<!ENTITY a 'aaaa'>]>", b"&a;", b"<vertex/>", b"'",
 )  # fmt: skip
 
 
