@@ -207,18 +207,28 @@ def sweep(
     quad_uv = np.empty((bands + stitched, 4, 2), np.float32)
     quad_strand = np.empty(bands + stitched, np.int32)
 
+    # the borrowed walls' own vertices are left out, so rings after them move up
+    vertices = swept.vertices
+    lent = np.zeros(len(vertices) // corners, bool)
+    lent[swept.borrowed_ring] = True
+    first = (corners * np.arange(len(lent)) - (corners // 2 - 1) * (np.cumsum(lent) - lent)).astype(np.int32)
+    renumber = np.zeros(0, np.int32)
+    if forks:
+        own = np.ones((len(lent), corners), bool)
+        own[lent, 1 : corners // 2] = False
+        renumber = (np.cumsum(own) - 1).astype(np.int32)
+        vertices = vertices[own.ravel()]
+
     # One pass over each array: this is most of what a redraw costs. A band's ring is mostly followed by the next one.
     grid = quads[:bands].reshape(len(at), corners, 4)
     column = np.arange(corners, dtype=np.int32)
     turned = (column + 1) % corners
     pattern = np.stack([column, turned, turned + corners, column + corners], 1).astype(np.int32)
-    np.add((swept.band_ring[:, 0] * corners).astype(np.int32)[:, None, None], pattern, out=grid)
-    other = swept.band_ring[:, 1] != swept.band_ring[:, 0] + 1
-    if forks:
-        other |= np.isin(swept.band_ring, swept.borrowed_ring).any(1)
-    other = np.flatnonzero(other)
+    np.add(first[swept.band_ring[:, 0]][:, None, None], pattern, out=grid)
+    other = np.flatnonzero((swept.band_ring[:, 1] != swept.band_ring[:, 0] + 1) | lent[swept.band_ring].any(1))
     a, b = (swept.ring_vertices(swept.band_ring[other, end]) for end in (0, 1))
-    grid[other] = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
+    uneven = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
+    grid[other] = renumber[uneven] if forks else uneven
 
     ahead = swept.following[at]
     end = np.where(ahead == lanes.start[:-1][swept.lane[at]], lanes.length[swept.lane[at]], lanes.along[ahead])
@@ -233,21 +243,15 @@ def sweep(
 
     fork_circuit = lanes.circuit[swept.lane[swept.fork_sample]].astype(np.int32)
     near = lanes.along[swept.fork_sample]
-    quads[bands:] = swept.fork_quads.reshape(-1, 4)
+    if forks:
+        quads[bands:] = renumber[swept.fork_quads.reshape(-1, 4)]
     quad_uv[bands:] = _fork_uv(near, (forks, corners), 4)
     quad_strand[bands:] = np.repeat(fork_circuit, corners)
-    triangles = swept.fork_triangles.reshape(-1, 3).astype(np.int32)
-    vertices = swept.vertices
-    if forks:  # the borrowed walls' own vertices are not used
-        used = np.zeros(len(vertices), bool)
-        used[quads] = True
-        used[triangles] = True
-        renumber = (np.cumsum(used) - 1).astype(np.int32)
-        vertices, quads, triangles = vertices[used], renumber[quads], renumber[triangles]
+    triangles = swept.fork_triangles.reshape(-1, 3)
     return Mesh(
         vertices=vertices,
         quads=quads,
-        triangles=triangles,
+        triangles=renumber[triangles] if forks else triangles.astype(np.int32),
         quad_uv=quad_uv,
         triangle_uv=_fork_uv(near, (forks, 4), 3).astype(np.float32),
         quad_strand=quad_strand,
