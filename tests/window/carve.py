@@ -6,15 +6,10 @@ import sys
 sys.path.insert(0, "/job")
 
 import bpy
-import hands as _hands
+from hands import part, run
 
 FOLDER = "/job/carved/"
 FIGURES = {"4": "FOUR", "5": "FIVE", ".": "PERIOD"}
-
-
-def part(name):
-    """A module of the add-on."""
-    return sys.modules[f"{_hands.PACKAGE}.{name}"]
 
 
 def knot():
@@ -43,7 +38,7 @@ def steps(hands):
     """The session."""
     yield from hands.empty_scene("BOARD")
     yield from hands.made()
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+    with hands.in_view():
         bpy.ops.ed.undo_push(message="Start")
     hands.lap("added")
     yield from hands.show_sidebar("Making", "Carving", "Carve Files")
@@ -66,8 +61,6 @@ def steps(hands):
     hands.note("found depth", (yield from hands.find("relief_knot_carving.depth")))
     hands.lap("found")
     before = ground()
-    hands.move(hands.at[0], hands.at[1] - 5)  # off the field's edge
-    yield
     hands.tap("LEFTMOUSE")
     yield
     yield
@@ -123,4 +116,4 @@ def steps(hands):
     hands.picture("6-files")
 
 
-_hands.run(steps)
+run(steps)

@@ -1,4 +1,7 @@
-"""The extension built once, and a desk to try it at: ``session("work.py", "window")``.
+"""The extension built once, and a desk to try it at.
+
+A test module names its ``SESSION``, such as ``("carve.py", "carve", 300)``: the script that works at the window, where
+its pictures are kept, and how many seconds it may take. Its tests look at what the session has ``seen``.
 
 What runs inside the window's Blender is no test module.
 """
@@ -9,7 +12,6 @@ import json
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,18 +23,7 @@ sys.path.insert(0, str(HERE))
 
 import desk  # noqa: E402
 
-collect_ignore = [
-    "work.py",
-    "hands.py",
-    "live.py",
-    "first.py",
-    "drawing.py",
-    "carve.py",
-    "pendant.py",
-    "manual_pictures.py",
-]
-
-Session = Callable[..., dict[str, Any]]
+collect_ignore = [path.name for path in HERE.glob("*.py") if not path.name.startswith(("test_", "conftest"))]
 
 
 @pytest.fixture(scope="session")
@@ -50,27 +41,27 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return sorted(folder.glob("*.zip"))[0]
 
 
-@pytest.fixture(scope="session")
-def session(archive: Path, tmp_path_factory: pytest.TempPathFactory) -> Session:
-    """Lets a script of this folder work at the window.
+def work(archive: Path, job: Path, script: str, name: str, seconds: int) -> dict[str, Any]:
+    """Let a script of this folder work at the window; gives what it noted, with "job" and "pictures"."""
+    pictures = ROOT / "out" / name
+    job.mkdir()
+    status = desk.drive(script, archive, job, seconds=seconds)
+    logs = "".join((job / log).read_text() for log in ("install.log", "blender.log") if (job / log).exists())
+    shutil.rmtree(pictures, ignore_errors=True)
+    pictures.mkdir(parents=True)
+    for kept in (*job.glob("*.png"), *job.glob("seen.json")):
+        shutil.copy(kept, pictures)
+    assert status == 0 and (job / "seen.json").exists(), logs
+    seen: dict[str, Any] = json.loads((job / "seen.json").read_text())
+    assert "failed" not in seen, seen.get("failed")
+    assert "Traceback" not in logs, logs
+    taken = sorted(pictures.glob("*.png"))
+    assert all(picture.stat().st_size > 50_000 for picture in taken), "a black screen would be far smaller"
+    return seen | {"job": job, "pictures": taken}
 
-    ``session(script, name, seconds)`` gives what it noted; "job" is the folder that it wrote to, "pictures" where its
-    pictures are kept: ``out/<name>``.
-    """
 
-    def run(script: str, name: str, seconds: int = 300) -> dict[str, Any]:
-        job, pictures = tmp_path_factory.mktemp(name) / "job", ROOT / "out" / name
-        job.mkdir()
-        status = desk.drive(script, archive, job, seconds=seconds)
-        logs = "".join((job / log).read_text() for log in ("install.log", "blender.log") if (job / log).exists())
-        shutil.rmtree(pictures, ignore_errors=True)
-        pictures.mkdir(parents=True)
-        for kept in (*job.glob("*.png"), *job.glob("seen.json")):
-            shutil.copy(kept, pictures)
-        assert status == 0 and (job / "seen.json").exists(), logs
-        seen: dict[str, Any] = json.loads((job / "seen.json").read_text())
-        assert "failed" not in seen, seen.get("failed")
-        assert "Traceback" not in logs, logs
-        return seen | {"job": job, "pictures": sorted(pictures.glob("*.png"))}
-
-    return run
+@pytest.fixture(scope="module")
+def seen(request: pytest.FixtureRequest, archive: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """What the module's session noted; "job" is the folder that it wrote to, "pictures" are in ``out``."""
+    script, name, seconds = request.module.SESSION
+    return work(archive, tmp_path_factory.mktemp(name) / "job", script, name, seconds)

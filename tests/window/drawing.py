@@ -6,20 +6,9 @@ import sys
 sys.path.insert(0, "/job")
 
 import bpy
-import hands as _hands
-from mathutils import Vector
-
-PACKAGE = "bl_ext.user_default.relief_knots"
-
-
-def knot():
-    """The knot being worked on."""
-    return bpy.context.view_layer.objects.active
-
-
-def part(name):
-    """A module of the add-on."""
-    return sys.modules[f"{PACKAGE}.{name}"]
+from hands import active as knot
+from hands import part, run
+from mathutils import Euler, Vector
 
 
 def place(hands, x, y):
@@ -57,21 +46,10 @@ def click(hands, at, **held):
     yield
 
 
-def override(hands):
-    """The 3D view's main region for operators."""
-    return bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW"))
-
-
 def steps(hands):
     """The session."""
-    region = hands.region("WINDOW")
-    hands.move(region.x + region.width // 2, region.y + region.height // 2)
-    yield
-    hands.tap("ESC")
-    yield
-    with override(hands):
-        bpy.ops.object.select_all(action="SELECT")
-        bpy.ops.object.delete()
+    yield from hands.clear()
+    with hands.in_view():
         bpy.ops.mesh.relief_knot_add("INVOKE_DEFAULT", purpose="PENDANT")
     yield
     design = part("core").design
@@ -83,13 +61,11 @@ def steps(hands):
     bpy.context.view_layer.update()
     yield
     yield
-    with override(hands):
-        bpy.ops.view3d.view_axis(type="TOP")
-        bpy.ops.view3d.view_selected()
+    hands.from_above()
     yield
     yield
     yield
-    with override(hands):
+    with hands.in_view():
         bpy.ops.ed.undo_push(message="Start")
         bpy.ops.wm.tool_set_by_id(name="relief_knot.draw")
     hands.area.tag_redraw()
@@ -179,9 +155,9 @@ def steps(hands):
     # from the side, mirrored, with every overlay
     tool = bpy.context.scene.relief_knot_tool
     tool.left_right = True
-    with override(hands):
+    with hands.in_view():
         view = hands.area.spaces.active.region_3d
-        view.view_rotation = view.view_rotation @ __import__("mathutils").Euler((0.75, 0.0, 0.35)).to_quaternion()
+        view.view_rotation = view.view_rotation @ Euler((0.75, 0.0, 0.35)).to_quaternion()
     hands.area.tag_redraw()
     yield
     yield
@@ -192,7 +168,7 @@ def steps(hands):
     hands.picture("d4-side")
     yield from click(hands, (3, 2))
     hands.note("clicked from the side", knot().relief_knot.text)
-    with override(hands):
+    with hands.in_view():
         bpy.ops.view3d.view_axis(type="TOP")
     for _ in range(3):
         yield
@@ -233,7 +209,7 @@ def steps(hands):
     hands.picture("d7-colour")
 
     # the tool given up: nothing is drawn over the knot, nothing said
-    with override(hands):
+    with hands.in_view():
         bpy.ops.wm.tool_set_by_id(name="builtin.select_box")
     shown.forks = shown.exceptions = False
     hands.area.tag_redraw()
@@ -247,7 +223,7 @@ def steps(hands):
     hands.note("drawing still", bool(part("overlay")._handles))
 
     # select beside and on the knot with the tool active: a press beside it is Blender's own
-    with override(hands):
+    with hands.in_view():
         bpy.ops.wm.tool_set_by_id(name="relief_knot.draw")
     yield
     tool.job = "BREAK"
@@ -259,5 +235,4 @@ def steps(hands):
     )
 
 
-if __name__ == "__main__":
-    _hands.run(steps)
+run(steps)

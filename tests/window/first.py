@@ -7,53 +7,13 @@ import time
 sys.path.insert(0, "/job")
 
 import bpy
-import hands as _hands
-
-PACKAGE = "bl_ext.user_default.relief_knots"
-
-
-def knot():
-    """The knot being worked on."""
-    return bpy.context.view_layer.objects.active
-
-
-def part(name):
-    """A module of the add-on."""
-    return sys.modules[f"{PACKAGE}.{name}"]
-
-
-def wait(until, limit=60.0):
-    """Yield until something holds."""
-    end = time.monotonic() + limit
-    while not until() and time.monotonic() < end:
-        yield
-
-
-class Heart:
-    """Beats in Blender's own thread; the longest pause is how long Blender was not to be reached."""
-
-    def __init__(self):
-        self.last, self.longest, self.on = time.monotonic(), 0.0, True
-        bpy.app.timers.register(self.beat)
-
-    def beat(self):
-        """One beat."""
-        now = time.monotonic()
-        self.longest, self.last = max(self.longest, now - self.last), now
-        return 0.02 if self.on else None
+from hands import Heart, part, run
+from hands import active as knot
 
 
 def first_knot(hands):
     """From an empty start to an STL file, by keys alone."""
-    region = hands.region("WINDOW")
-    hands.move(region.x + region.width // 2, region.y + region.height // 2)
-    yield
-    hands.tap("ESC")
-    yield
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-        bpy.ops.object.select_all(action="SELECT")
-        bpy.ops.object.delete()
-    yield
+    yield from hands.clear()
     hands.keys = hands.clicks = 0
     hands.tap("A", shift=True)
     yield
@@ -77,11 +37,8 @@ def first_knot(hands):
     yield
     hands.picture("first-3-search")
     hands.tap("RET")
-    for _ in range(6):
-        yield
+    window, browser = yield from hands.browser()
     hands.picture("first-4-browser")
-    window = bpy.context.window_manager.windows[-1]
-    browser = next((a for a in window.screen.areas if a.type == "FILE_BROWSER"), None)
     hands.note("browser", browser is not None)
     if browser is None:
         return
@@ -93,7 +50,7 @@ def first_knot(hands):
     for value in ("PRESS", "RELEASE"):
         window.event_simulate(type="RET", value=value, x=x, y=y)
     path = os.path.join(folder, name)
-    yield from wait(lambda: os.path.exists(path), 90)
+    yield from hands.wait(lambda: os.path.exists(path), 90)
     hands.note("written", [name, os.path.exists(path) and os.path.getsize(path)])
     hands.note("keys and clicks", [hands.keys, hands.clicks])
     if os.path.exists(path):
@@ -116,7 +73,7 @@ def steps(hands):
     knot().relief_knot.live = False
     knot().relief_knot.columns = knot().relief_knot.rows = 14
     knot().relief_knot.live = True
-    yield from wait(lambda: not live.is_pending(knot()) and not rebuild.is_stale(knot()))
+    yield from hands.wait(lambda: not live.is_pending(knot()) and not rebuild.is_stale(knot()), 60)
     hands.note("crossings", part("store").report_of(knot())["facts"]["crossings"])
     heart = Heart()
     drafts, times = [], []
@@ -128,34 +85,34 @@ def steps(hands):
         drafts.append(rebuild.is_draft(knot()) or not rebuild.is_stale(knot()))
     hands.note("a move of the slider, s", max(times))
     hands.note("a mesh after every move", drafts)
-    yield from wait(lambda: not rebuild.is_stale(knot()))
+    yield from hands.wait(lambda: not rebuild.is_stale(knot()), 60)
     hands.note("exact at rest", not rebuild.is_stale(knot()))
-    hands.note("longest pause at 400 crossings, s", round(heart.longest, 2))
+    hands.note("longest pause at 400 crossings, s", round(heart.take()[0], 2))
     hands.note("exact 400, s", part("store").report_of(knot())["seconds"])
     hands.picture("first-5-live")
 
     # a large one: progress, Esc, then to the end
-    heart.longest = 0.0
+    heart.take()
     before = len(knot().data.vertices)
     knot().relief_knot.live = False
     knot().relief_knot.columns = knot().relief_knot.rows = 32
     knot().relief_knot.live = True
-    yield from wait(lambda: jobs._watching, 10)
+    yield from hands.wait(lambda: jobs._watching, 10)
     hands.note("watched", bool(jobs._watching))
     hands.tap("ESC")
-    yield from wait(lambda: not jobs.running, 10)
+    yield from hands.wait(lambda: not jobs.running, 10)
     yield
     hands.note("stopped", [rebuild.is_stale(knot()), len(knot().data.vertices) == before, not jobs.running])
     hands.picture("first-7-stopped")
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+    with hands.in_view():
         bpy.ops.mesh.relief_knot_update("INVOKE_DEFAULT")
-    yield from wait(lambda: jobs._watching, 10)
+    yield from hands.wait(lambda: jobs._watching, 10)
     yield
     hands.picture("first-6-progress")
-    yield from wait(lambda: not jobs.running and not rebuild.is_stale(knot()), 120)
+    yield from hands.wait(lambda: not jobs.running and not rebuild.is_stale(knot()), 120)
     hands.note("made in the end", not rebuild.is_stale(knot()))
     hands.note("large", part("store").report_of(knot())["facts"].get("crossings"))
-    hands.note("longest pause, large, s", round(heart.longest, 2))
+    hands.note("longest pause, large, s", round(heart.take()[0], 2))
     hands.note("exact large, s", part("store").report_of(knot())["seconds"])
     yield
 
@@ -165,20 +122,19 @@ def steps(hands):
     knot().relief_knot.has_depth_limit = True
     knot().relief_knot.depth_limit = 0.002
     knot().relief_knot.live = True
-    yield from wait(lambda: not rebuild.is_stale(knot()))
+    yield from hands.wait(lambda: not rebuild.is_stale(knot()), 60)
     findings = part("store").report_of(knot())["findings"]
     hands.note("findings", [finding["kind"] for finding in findings])
     hands.area.tag_redraw()
     yield
     yield
     hands.picture("first-8-finding")
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+    with hands.in_view():
         bpy.ops.mesh.relief_knot_mend("INVOKE_DEFAULT")
-    yield from wait(lambda: not rebuild.is_stale(knot()))
+    yield from hands.wait(lambda: not rebuild.is_stale(knot()), 60)
     hands.note("findings left", [finding["kind"] for finding in part("store").report_of(knot())["findings"]])
     heart.on = False
     yield
 
 
-if __name__ == "__main__":
-    _hands.run(steps)
+run(steps)

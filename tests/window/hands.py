@@ -12,6 +12,57 @@ import bpy
 PACKAGE = "bl_ext.user_default.relief_knots"
 
 
+def part(name):
+    """A module of the add-on."""
+    return sys.modules[f"{PACKAGE}.{name}"]
+
+
+def active():
+    """The active object, None where there is none."""
+    return bpy.context.view_layer.objects.active
+
+
+def sections():
+    """The sub-panels of the add-on's tab, in the order in which they were registered."""
+    for module in sys.modules[PACKAGE].MODULES:
+        for cls in getattr(module, "CLASSES", ()):
+            panel = inspect.isclass(cls) and issubclass(cls, bpy.types.Panel) and getattr(cls, "bl_parent_id", "")
+            if panel and (cls.bl_space_type, cls.bl_region_type) == ("VIEW_3D", "UI"):
+                yield cls
+
+
+def open_only(*names):
+    """Let only these sections be open where the tab is shown for the first time."""
+    found = list(sections())
+    for cls in reversed(found):
+        bpy.utils.unregister_class(cls)
+    for cls in found:
+        options = set(getattr(cls, "bl_options", ())) - {"DEFAULT_CLOSED"}
+        cls.bl_options = options if cls.bl_label in names else options | {"DEFAULT_CLOSED"}
+        bpy.utils.register_class(cls)
+
+
+class Heart:
+    """Beats in Blender's own thread; a pause between beats is time in which Blender was not to be reached."""
+
+    def __init__(self):
+        self.last, self.pauses, self.on = time.monotonic(), [], True
+        bpy.app.timers.register(self.beat)
+
+    def beat(self):
+        """One beat."""
+        now = time.monotonic()
+        self.pauses.append(now - self.last)
+        self.last = now
+        return 0.01 if self.on else None
+
+    def take(self):
+        """The longest pauses since the last call, s, the longest first."""
+        longest = sorted(self.pauses, reverse=True)[:3]
+        self.pauses = []
+        return longest
+
+
 class Hands:
     """A person at the screen. Coordinates are pixels of the window from its lower left corner."""
 
@@ -69,70 +120,52 @@ class Hands:
 
     def made(self, seconds=60.0):
         """Wait until the mesh of the active knot is that of its design, and no draft; then let it be drawn."""
-        rebuild, end = sys.modules[f"{PACKAGE}.rebuild"], time.monotonic() + seconds
-        while time.monotonic() < end:
-            obj = bpy.context.view_layer.objects.active
-            if obj is None or obj.relief_knot.error or not rebuild.is_stale(obj):
-                break
-            yield 0.1
+
+        def is_made():
+            obj = active()
+            return obj is None or obj.relief_knot.error or not part("rebuild").is_stale(obj)
+
+        yield from self.wait(is_made, seconds)
         yield
 
-    def wait(self, until, seconds=30.0):
+    def wait(self, until, seconds=30.0, pause=0.1):
         """Let time go by until something holds."""
         end = time.monotonic() + seconds
         while not until() and time.monotonic() < end:
-            yield 0.1
+            yield pause
 
     def lap(self, name):
         """Keep how long the session has taken so far."""
         self.note("took", [*self.seen.get("took", ()), [name, round(time.monotonic() - self.begun, 1)]])
 
-    def empty_scene(self, purpose):
-        """A scene in mm with a knot of 3 x 3 cells for a purpose, its sidebar small enough to be seen whole."""
+    def in_view(self):
+        """Lets operators run in the 3D view's main region: ``with hands.in_view(): ...``."""
+        return bpy.context.temp_override(window=self.window, area=self.area, region=self.region("WINDOW"))
+
+    def clear(self):
+        """Put the splash away, and all objects; the pointer lies in the middle of the view."""
         region = self.region("WINDOW")
         self.move(region.x + region.width // 2, region.y + region.height // 2)
         yield
         self.tap("ESC")
         yield
-        bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
-        bpy.context.preferences.view.smooth_view = 0
-        bpy.context.preferences.view.ui_scale = 0.65  # sections in sight without scrolling
-        with bpy.context.temp_override(window=self.window, area=self.area, region=region):
+        self.delete_all()
+        yield
+
+    def delete_all(self):
+        """Leave nothing in the scene."""
+        with self.in_view():
             bpy.ops.object.select_all(action="SELECT")
             bpy.ops.object.delete()
-            bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", purpose=purpose)
-        knot = bpy.context.view_layer.objects.active.relief_knot
-        knot.columns = knot.rows = 3
 
-    def look_at(self, seen, active):
-        """Bring an object to the middle of the view, seen from above, and leave another active."""
-        with bpy.context.temp_override(window=self.window, area=self.area, region=self.region("WINDOW")):
-            bpy.ops.object.select_all(action="DESELECT")
-            seen.select_set(True)
+    def from_above(self):
+        """See what is selected whole, from above."""
+        with self.in_view():
             bpy.ops.view3d.view_axis(type="TOP")
             bpy.ops.view3d.view_selected()
-            seen.select_set(False)
-            active.select_set(True)
-            bpy.context.view_layer.objects.active = active
 
-    def show_sidebar(self, *sections):
-        """Show the add-on's tab with only these sections open."""
-        found = []
-        for module in sys.modules[PACKAGE].MODULES:
-            for cls in getattr(module, "CLASSES", ()):
-                panel = inspect.isclass(cls) and issubclass(cls, bpy.types.Panel) and getattr(cls, "bl_parent_id", "")
-                if panel and (cls.bl_space_type, cls.bl_region_type) == ("VIEW_3D", "UI"):
-                    found.append(cls)
-        for cls in reversed(found):
-            bpy.utils.unregister_class(cls)
-        for cls in found:
-            options = set(getattr(cls, "bl_options", ())) - {"DEFAULT_CLOSED"}
-            cls.bl_options = options if cls.bl_label in sections else options | {"DEFAULT_CLOSED"}
-            bpy.utils.register_class(cls)
-        with bpy.context.temp_override(window=self.window):
-            bpy.ops.workspace.duplicate()  # a new screen has no memory of which sections were open
-        yield
-        yield
+    def show_tab(self):
+        """Show the add-on's tab in the sidebar."""
         self.area.spaces.active.show_region_ui = True
         yield
         yield
@@ -141,24 +174,69 @@ class Hands:
         yield
         yield
 
+    def empty_scene(self, purpose):
+        """A scene in mm with a knot of 3 x 3 cells for a purpose, its sidebar small enough to be seen whole."""
+        yield from self.clear()
+        bpy.context.scene.unit_settings.length_unit = "MILLIMETERS"
+        bpy.context.preferences.view.smooth_view = 0
+        bpy.context.preferences.view.ui_scale = 0.65  # sections in sight without scrolling
+        with self.in_view():
+            bpy.ops.mesh.relief_knot_add("EXEC_DEFAULT", purpose=purpose)
+        knot = active().relief_knot
+        knot.columns = knot.rows = 3
+
+    def look_at(self, seen, other):
+        """Bring an object to the middle of the view, seen from above, and leave ``other`` active."""
+        for each in bpy.context.selected_objects:
+            each.select_set(False)
+        seen.select_set(True)
+        self.from_above()
+        seen.select_set(False)
+        other.select_set(True)
+        bpy.context.view_layer.objects.active = other
+
+    def show_sidebar(self, *names):
+        """Show the add-on's tab with only these sections open."""
+        open_only(*names)
+        with bpy.context.temp_override(window=self.window):
+            bpy.ops.workspace.duplicate()  # a new screen has no memory of which sections were open
+        yield
+        yield
+        yield from self.show_tab()
+
     def find(self, wanted, across=0.7):
         """Go down the sidebar until the button under the pointer is that of ``wanted``; gives whether it is there.
 
         ``wanted`` is part of what Blender copies of a button: the data path of a value, the call of an operator.
         """
         region = self.region("UI")
+        x = region.x + region.width * across
         self.move(self.region("WINDOW").x + 200, region.y + 200)  # away from what is still under the pointer
         yield 1.0
         for y in range(region.y + region.height - 60, region.y + 4, -10):
-            self.move(region.x + region.width * across, y)
-            yield 0.06
-            with bpy.context.temp_override(window=self.window, area=self.area, region=region):
-                for copy in (bpy.ops.ui.copy_data_path_button, bpy.ops.ui.copy_python_command_button):
-                    if copy.poll():
-                        bpy.context.window_manager.clipboard = ""
-                        copy()
-                        if wanted in bpy.context.window_manager.clipboard:
-                            return True
+            if (yield from self._is_under(x, y, wanted)):
+                ends = []
+                for step in (3, -3):  # a button's edge does not take all that its middle does
+                    end = y
+                    while abs(end - y) < 30 and (yield from self._is_under(x, end + step, wanted)):
+                        end += step
+                    ends.append(end)
+                self.move(x, sum(ends) / 2)
+                yield
+                return True
+        return False
+
+    def _is_under(self, x, y, wanted):
+        """Whether a button of the sidebar there is that of ``wanted``."""
+        self.move(x, y)
+        yield 0.06
+        with bpy.context.temp_override(window=self.window, area=self.area, region=self.region("UI")):
+            for copy in (bpy.ops.ui.copy_data_path_button, bpy.ops.ui.copy_python_command_button):
+                if copy.poll():
+                    bpy.context.window_manager.clipboard = ""
+                    copy()
+                    if wanted in bpy.context.window_manager.clipboard:
+                        return True
         return False
 
     def browser(self, seconds=10.0):

@@ -13,22 +13,13 @@ from dataclasses import replace
 sys.path.insert(0, "/job")
 
 import bpy
-import hands as _hands
+from hands import Heart, part, run
+from hands import active as knot
+from mathutils import Vector
 
-PACKAGE = "bl_ext.user_default.relief_knots"
 GRID = (14, 15)
 """Columns and rows: 391 crossings."""
 MOVES = 6
-
-
-def knot():
-    """The knot being worked on."""
-    return bpy.context.view_layer.objects.active
-
-
-def part(name):
-    """A module of the add-on."""
-    return sys.modules[f"{PACKAGE}.{name}"]
 
 
 class Clock:
@@ -81,33 +72,9 @@ class Clock:
         return said
 
 
-class Heart:
-    """Beats in Blender's own thread; a pause between beats is time in which Blender was not to be reached."""
-
-    def __init__(self):
-        self.last = time.monotonic()
-        self.pauses = []
-        bpy.app.timers.register(self.beat)
-
-    def beat(self):
-        """One beat."""
-        now = time.monotonic()
-        self.pauses.append(now - self.last)
-        self.last = now
-        return 0.01
-
-    def take(self):
-        """Longest pauses since the last call, ms."""
-        longest = sorted(self.pauses, reverse=True)[:3]
-        self.pauses = []
-        return [round(1000 * each) for each in longest]
-
-
-def wait(until, limit=60.0):
-    """Yield until something holds."""
-    end = time.monotonic() + limit
-    while not until() and time.monotonic() < end:
-        yield 0.01
+def pauses(heart):
+    """The longest pauses since the last call, ms."""
+    return [round(1000 * each) for each in heart.take()]
 
 
 def at_rest():
@@ -133,10 +100,8 @@ def session(hands, name, design, clock, heart, shown):
     said = {}
     knot().display_type = shown
     part("props").from_design(knot(), design)
-    yield from wait(at_rest, 120)
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
-        bpy.ops.view3d.view_axis(type="TOP")
-        bpy.ops.view3d.view_selected()
+    yield from hands.wait(at_rest, 120, 0.01)
+    hands.from_above()
     yield
     report = part("store").report_of(knot())
     said["crossings"], said["woven"] = report["facts"]["crossings"], report["facts"]["woven_crossings"]
@@ -155,84 +120,68 @@ def session(hands, name, design, clock, heart, shown):
         times.append(1000 * (time.perf_counter() - begun))
         before = time.monotonic()
         yield 0.02
-        yield from wait(lambda: part("rebuild").is_draft(knot()) or at_rest(), 5)
+        yield from hands.wait(lambda: part("rebuild").is_draft(knot()) or at_rest(), 5, 0.01)
         waits.append(1000 * (time.monotonic() - before))
     said["slider"] = {
         "move, ms": round(max(times), 1),
         "till shown, ms": [round(statistics.median(waits)), round(max(waits))],
         "drafts": part("rebuild").is_draft(knot()),
-        "pauses, ms": heart.take(),
+        "pauses, ms": pauses(heart),
         "parts": clock.take(),
     }
     begun = time.monotonic()
-    yield from wait(at_rest, 60)
+    yield from hands.wait(at_rest, 60, 0.01)
     yield 0.2
     said["exact after the slider"] = {
         "s": round(time.monotonic() - begun, 2),
-        "pauses, ms": heart.take(),
+        "pauses, ms": pauses(heart),
         "parts": clock.take(),
     }
 
     # strokes with the tool
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+    with hands.in_view():
         bpy.ops.wm.tool_set_by_id(name="relief_knot.draw")
     yield
     yield
     clock.take(), heart.take()
     cell = knot().relief_knot.cell_width / 2
     for x, y in ((5, 6),):
-        hands.move(*hands.pixel(knot().matrix_world @ _hands_vector((x * cell, y * cell, 0))))
+        hands.move(*hands.pixel(knot().matrix_world @ Vector((x * cell, y * cell, 0))))
         yield 0.15
-        said.setdefault("hovering", []).append({"pauses, ms": heart.take(), "parts": clock.take()})
+        said.setdefault("hovering", []).append({"pauses, ms": pauses(heart), "parts": clock.take()})
         text = knot().relief_knot.text
         begun = time.monotonic()
         for value in ("PRESS", "RELEASE"):
             hands.window.event_simulate(type="LEFTMOUSE", value=value, x=hands.at[0], y=hands.at[1])
-        yield from wait(lambda before=text: knot().relief_knot.text != before, 10)
+        yield from hands.wait(lambda before=text: knot().relief_knot.text != before, 10, 0.01)
         design_at = time.monotonic() - begun
-        yield from wait(lambda: part("rebuild").is_draft(knot()) or at_rest(), 60)
+        yield from hands.wait(lambda: part("rebuild").is_draft(knot()) or at_rest(), 60, 0.01)
         shown_at = time.monotonic() - begun
-        yield from wait(at_rest, 60)
+        yield from hands.wait(at_rest, 60, 0.01)
         yield 0.2
         said.setdefault("strokes", []).append(
             {
                 "design, s": round(design_at, 2),
                 "shown, s": round(shown_at, 2),
                 "exact, s": round(time.monotonic() - begun, 2),
-                "pauses, ms": heart.take(),
+                "pauses, ms": pauses(heart),
                 "parts": clock.take(),
             }
         )
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+    with hands.in_view():
         bpy.ops.wm.tool_set_by_id(name="builtin.select_box")
     hands.note(name, said)
     yield
 
 
-def _hands_vector(at):
-    from mathutils import Vector
-
-    return Vector(at)
-
-
 def steps(hands):
     """The session."""
-    region = hands.region("WINDOW")
-    hands.move(region.x + region.width // 2, region.y + region.height // 2)
-    yield
-    hands.tap("ESC")
-    yield
+    yield from hands.clear()
     bpy.context.preferences.view.smooth_view = 0
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-        bpy.ops.object.select_all(action="SELECT")
-        bpy.ops.object.delete()
+    with hands.in_view():
         bpy.ops.mesh.relief_knot_add("INVOKE_DEFAULT", purpose="PENDANT")
     yield
-    hands.area.spaces.active.show_region_ui = True
-    yield
-    yield
-    hands.region("UI").active_panel_category = "Relief Knot"
-    yield
+    yield from hands.show_tab()
     design = part("core").design
     clock, heart = Clock(), Heart()
     plain = design.Design(design.Grid(*GRID, 10.0, 10.0), strand=design.Strand(width=4.0, thickness=1.2))
@@ -243,5 +192,4 @@ def steps(hands):
     hands.picture("live")
 
 
-if __name__ == "__main__":
-    _hands.run(steps)
+run(steps)

@@ -6,14 +6,9 @@ import sys
 sys.path.insert(0, "/job")
 
 import bpy
-import hands as _hands
+from hands import part, run
 
 FOLDER = "/job/pieces/"
-
-
-def part(name):
-    """A module of the add-on."""
-    return sys.modules[f"{_hands.PACKAGE}.{name}"]
 
 
 def knot():
@@ -80,7 +75,7 @@ def steps(hands):
     with open(FOLDER + "pendant.3mf", "w", encoding="utf-8") as file:
         file.write("mine")
     for replace in (False, True):
-        with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+        with hands.in_view():
             bpy.ops.mesh.relief_knot_export_piece("INVOKE_DEFAULT", format="3MF", filepath=FOLDER + "pendant.3mf")
         window, browser = yield from hands.browser()
         hands.note(f"dialog {replace}", browser is not None)
@@ -97,4 +92,4 @@ def steps(hands):
         hands.lap(f"dialog {replace}")
 
 
-_hands.run(steps)
+run(steps)

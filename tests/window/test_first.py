@@ -8,14 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import pytest
 
-
-@pytest.fixture(scope="module")
-def seen(session: Any) -> dict[str, Any]:
-    """What the session saw."""
-    found: dict[str, Any] = session("first.py", "first", 300)
-    return found
+SESSION = ("first.py", "first", 400)
 
 
 def test_a_first_pendant_is_exported_without_a_number_typed(seen: dict[str, Any]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import sys
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -33,14 +34,20 @@ def differing(one: Path, other: Path) -> float:
     return 1.0 if a.shape != b.shape else float((np.abs(a - b).max(axis=2) > FAR).mean())
 
 
-def test_kept_pictures_are_those_that_the_window_shows(archive: Path, tmp_path: Path) -> None:
-    spec = importlib.util.spec_from_file_location("manual_pictures_script", ROOT / "manual" / "pictures.py")
+def script(name: str) -> ModuleType:
+    """A script of the manual's folder."""
+    spec = importlib.util.spec_from_file_location(f"manual_{name}_script", ROOT / "manual" / f"{name}.py")
     assert spec is not None and spec.loader is not None
-    pictures = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = pictures
-    spec.loader.exec_module(pictures)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_kept_pictures_are_those_that_the_window_shows(archive: Path, tmp_path: Path) -> None:
+    pictures, drawn = script("pictures"), {f"{name}.png" for name in script("made_pictures").PICTURES}
     taken = pictures.take(tmp_path, archive)
-    assert {path.name for path in taken} == {path.name for path in pictures.TARGET.glob("*.png")}
+    assert {path.name for path in taken} == {path.name for path in pictures.TARGET.glob("*.png")} - drawn
     apart = {path.name: round(differing(path, pictures.TARGET / path.name), 4) for path in taken}
     stale = {name: share for name, share in apart.items() if share > MOST}
     assert stale == {}, "run make pictures, and look at them"

@@ -6,14 +6,9 @@ import sys
 sys.path.insert(0, "/job")
 
 import bpy
-import hands as _hands
+from hands import part, run
 
 FOLDER = "/job/kits/"
-
-
-def part(name):
-    """A module of the add-on."""
-    return sys.modules[f"{_hands.PACKAGE}.{name}"]
 
 
 def knot():
@@ -72,7 +67,7 @@ def steps(hands):
     hands.note("report", part("trim_object").report_of(knot()))
     hands.note("objects", sorted(obj.name for obj in part("trim_object").pieces_of(knot(), 0)))
     hands.lap("kit")
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+    with hands.in_view():
         bpy.ops.view3d.view_axis(type="TOP")
         bpy.ops.view3d.view_all()
     yield
@@ -121,7 +116,7 @@ def steps(hands):
 
     # the file dialog
     os.makedirs(FOLDER, exist_ok=True)
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=hands.region("WINDOW")):
+    with hands.in_view():
         bpy.context.view_layer.objects.active = knot()
         bpy.ops.mesh.relief_knot_export_kit("INVOKE_DEFAULT", format="GLB", filepath=FOLDER + "door.glb")
     window, browser = yield from hands.browser()
@@ -134,4 +129,4 @@ def steps(hands):
     hands.lap("exported")
 
 
-_hands.run(steps)
+run(steps)

@@ -6,13 +6,9 @@ import sys
 sys.path.insert(0, "/job")
 
 import bpy
-import hands as _hands
+from hands import active as knot
+from hands import part, run
 from mathutils import Vector
-
-
-def knot():
-    """The knot being worked on."""
-    return bpy.context.view_layer.objects.active
 
 
 def place(hands, x, y):
@@ -30,24 +26,10 @@ def choose(hands, key, times=1):
 
 def steps(hands):
     """The session."""
-    region = hands.region("WINDOW")
-    hands.move(region.x + region.width // 2, region.y + region.height // 2)
-    yield
-    hands.tap("ESC")
-    yield
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
-        bpy.ops.object.select_all(action="SELECT")
-        bpy.ops.object.delete()
-    yield
+    yield from hands.clear()
 
     # the sidebar, empty
-    hands.tap("N")
-    yield
-    yield
-    hands.region("UI").active_panel_category = "Relief Knot"
-    hands.area.tag_redraw()
-    yield
-    yield
+    yield from hands.show_tab()
     hands.picture("1-empty")
 
     # Shift A, Mesh, the last entry, Carved Board
@@ -87,7 +69,7 @@ def steps(hands):
     hands.note("corners on screen", [place(hands, 0, 0), place(hands, grid.columns * cell, grid.rows * cell)])
 
     # breaks by clicking
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+    with hands.in_view():
         bpy.ops.mesh.relief_knot_work(job="BREAK")
     yield
     hands.move(*place(hands, 3.5 * cell, 2 * cell))  # the site [7, 4]
@@ -106,7 +88,7 @@ def steps(hands):
     hands.picture("5-breaks")
 
     # a circuit by clicking on its strand
-    with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+    with hands.in_view():
         bpy.ops.mesh.relief_knot_work(job="CIRCUIT")
     yield
     hands.move(*place(hands, 5.62 * cell, 2.12 * cell))  # a little up the rising strand at [11, 4]
@@ -126,12 +108,12 @@ def steps(hands):
     # one button of the sidebar after another, then the second again
     jobs = []
     for job in ("BREAK", "CIRCUIT", "CIRCUIT"):
-        with bpy.context.temp_override(window=hands.window, area=hands.area, region=region):
+        with hands.in_view():
             bpy.ops.mesh.relief_knot_work(job=job)
         yield
         hands.move(hands.at[0] + 5, hands.at[1])
         yield
-        active = sys.modules["bl_ext.user_default.relief_knots.overlay"].is_tool_active(bpy.context)
+        active = part("overlay").is_tool_active(bpy.context)
         jobs.append(bpy.context.scene.relief_knot_tool.job if active else "none")
     hands.note("tools", jobs)
 
@@ -160,5 +142,4 @@ def steps(hands):
     hands.picture("8-error")
 
 
-if __name__ == "__main__":
-    _hands.run(steps)
+run(steps)
