@@ -140,14 +140,23 @@ def colours(count: int) -> NDArray[np.uint8]:
 
 def whole(values: Floats | F32, bits: int) -> NDArray[Any]:
     """Shares from 0 to 1 as whole numbers of so many bits."""
-    most = (1 << bits) - 1
-    return np.round(np.clip(values, 0.0, 1.0) * most).astype(np.uint16 if bits == 16 else np.uint8)
+    return _rounded(values * np.float32((1 << bits) - 1), bits)
 
 
 def normal_pixels(normals: F32, textures: Textures) -> NDArray[Any]:
     """Normals as colours: each part from -1 to 1 as 0 to the most."""
-    way = np.array([1.0, -1.0 if textures.green is Green.DIRECTX else 1.0, 1.0], np.float32)
-    return whole(normals * (way / 2) + np.float32(0.5), textures.bits)
+    half = ((1 << textures.bits) - 1) / 2
+    way = np.array([half, -half if textures.green is Green.DIRECTX else half, half], np.float32)
+    pixels = normals * way
+    pixels += np.float32(half)
+    return _rounded(pixels, textures.bits)
+
+
+def _rounded(values: Floats | F32, bits: int) -> NDArray[Any]:
+    """The nearest whole numbers of so many bits; ``values`` are overwritten."""
+    values += np.float32(0.5)
+    np.clip(values, 0, (1 << bits) - 1, out=values)
+    return values.astype(np.uint16 if bits == 16 else np.uint8)
 
 
 def _textures(kit: Kit, options: Trimming | None) -> Textures:

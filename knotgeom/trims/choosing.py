@@ -18,7 +18,7 @@ import numpy as np
 
 from ..mesh import Bools, Floats, Ints
 from .patches import Run
-from .shading import across_at, unit
+from .shading import across_at
 
 CLOSER = 14.0
 """So many times less than the tolerance is the sagitta between two candidates."""
@@ -217,17 +217,19 @@ def _band_errors(points: Floats, along: Floats, across: Floats, at: Ints, enough
     rail = at[column] + np.arange(len(column)) - begin[column]
     v = (across[rail] - across[at[column]]) / np.maximum(across[at[column + 1]] - across[at[column]], 1e-12)
     grids = [np.ascontiguousarray(points[:, rail, axis]) for axis in range(3)]
+    middle, kept = points.mean(1), points[:, at]
     for steps in range(1, min(WINDOW, count - 1) + 1):
         here = count - steps
-        first, last = points[:here][:, at], points[steps:][:, at]
+        first, last = kept[:here], kept[steps:]
         span = along[steps:] - along[:here]
         window = np.arange(here)[:, None] + np.arange(steps + 1)
         u = (along[window] - along[:here, None]) / np.maximum(span, 1e-12)[:, None]
-        straight = np.linalg.norm(points[steps:].mean(1) - points[:here].mean(1), axis=1)
+        chord = middle[steps:] - middle[:here]
+        straight = np.sqrt(np.einsum("ix,ix->i", chord, chord))
         worst = np.where(straight < BENT * span, np.inf, 0.0)
         aside = first[:, 1:] - first[:, :-1] + last[:, 1:] - last[:, :-1]
         ahead = last[:, :-1] - first[:, :-1] + last[:, 1:] - first[:, 1:]
-        normal = unit(np.cross(aside, ahead))
+        normal = _unit_cross(aside, ahead)
         # heights along the facet's normal: of its other corners over the first, of every rail between first and last
         corners = [
             np.einsum("icx,icx->ic", corner - first[:, :-1], normal)
@@ -256,7 +258,7 @@ def _band_errors(points: Floats, along: Floats, across: Floats, at: Ints, enough
         worst = np.maximum(worst, facet.max(1))
         for edge, other in ((0, 1), (-1, -2)):
             # the rim of what is left out must not wander within the surface either
-            out = unit(first[:, edge] - first[:, other] + last[:, edge] - last[:, other])
+            out = _unit(first[:, edge] - first[:, other] + last[:, edge] - last[:, other])
             way = np.einsum("ix,ix->i", last[:, edge] - first[:, edge], out)
             bow = -u * way[:, None]
             for axis in range(3):
@@ -279,9 +281,21 @@ def _between(first: Floats, last: Floats, size: Ints) -> Floats:
     twist = a - b + c - d
     most = np.zeros(twist.shape[:2])
     for before, corner, after in ((d, a, b), (a, b, c), (b, c, d), (c, d, a)):
-        normal = unit(np.cross(after - corner, before - corner))
+        normal = _unit_cross(after - corner, before - corner)
         most = np.maximum(most, np.abs(np.einsum("mcx,mcx->mc", twist, normal)))
     return np.asarray(np.where(size > 2, most / 4, 0.0))
+
+
+def _unit_cross(one: Floats, other: Floats) -> Floats:
+    a, b, c = (one[..., axis] for axis in range(3))
+    d, e, f = (other[..., axis] for axis in range(3))
+    return _unit(np.stack([b * f - c * e, c * d - a * f, a * e - b * d], -1))
+
+
+def _unit(vectors: Floats) -> Floats:
+    length = np.sqrt(np.einsum("...x,...x->...", vectors, vectors))[..., None]
+    short: Floats = vectors / np.where(length > 0, length, 1.0)
+    return short
 
 
 def _parts(count: int, size: int) -> Iterator[slice]:

@@ -94,14 +94,8 @@ def reach_of(kit: Kit) -> float:
 
 def _lay(out: Layers, kit: Kit, block: Block, numbers: Mapping[str, Ints]) -> None:
     """Work out one part and put it in its place; what comes round whole is worked out once."""
-    copies = _copies(kit, block)
+    one, copies = one_round(kit, block)
     left, bottom, right, top = block.texels
-    if copies > 1:
-        x0, y0, x1, y1 = block.box
-        part = (left, bottom, left + (right - left) // copies, top)
-        one = replace(block, texels=part, box=(x0, y0, x0 + (x1 - x0) / copies, y1))
-    else:
-        one = block
     margin = margin_of(kit, block)
     size = size_of(one)
     texel = 1 / kit.sheet.per_mm
@@ -178,6 +172,17 @@ def size_of(block: Block) -> tuple[int, int]:
     """Texels across and up."""
     left, bottom, right, top = block.texels
     return right - left, top - bottom
+
+
+def one_round(kit: Kit, block: Block) -> tuple[Block, int]:
+    """What of a part comes round, and how many times over: once and all of it where nothing does."""
+    copies = _copies(kit, block)
+    if copies == 1:
+        return block, 1
+    left, bottom, right, top = block.texels
+    x0, y0, x1, y1 = block.box
+    part = (left, bottom, left + (right - left) // copies, top)
+    return replace(block, texels=part, box=(x0, y0, x0 + (x1 - x0) / copies, y1)), copies
 
 
 def _copies(kit: Kit, block: Block) -> int:

@@ -13,8 +13,8 @@ import numpy as np
 
 from ..mesh import Floats
 from .kit import Kit, Level, Piece, TrimMesh
-from .layers import Layers, margin_of, places, size_of
-from .padding import filled, nearest
+from .layers import Layers, margin_of, one_round, places, size_of
+from .padding import filled, nearest, nearest_like
 from .textures import F32, NONE, STEEP, look, own_blocks, scene, strand_numbers
 
 
@@ -34,7 +34,8 @@ def level_normals(kit: Kit, level: int, fine: Layers) -> F32:
     texel = 1 / kit.sheet.per_mm
     off = STEEP * texel + 2 * max(_level(piece, level).tolerance for piece in kit.pieces)
     flat = {piece.name for piece in kit.pieces if _level(piece, level).card}
-    for block in own_blocks(kit):
+    for whole in own_blocks(kit):
+        block, copies = one_round(kit, whole)
         margin = margin_of(kit, block)
         around = scene(kit, block, numbers, lambda piece: _level(piece, level).mesh, _frame, (margin + 1) * texel)
         seen = look(around, size_of(block), margin, kit.low, texel)
@@ -46,30 +47,39 @@ def level_normals(kit: Kit, level: int, fine: Layers) -> F32:
             same &= np.abs(fine.height[there] - seen.height[here]) <= off
         rows, columns = np.nonzero(same)
         frame = seen.vectors[here][rows, columns]
-        local = _decoded(fine.normals[there][rows, columns], frame[:, :3], frame[:, 3:6], np.sign(frame[:, 8:9]))
-        out[there][rows, columns] = local
+        out[there][rows, columns] = _decoded(fine.normals[there][rows, columns], frame)
         known[there] = same
         strand[there] = NONE if block.piece in flat else seen.strand[here]
+        if copies > 1:
+            for values in (out, known, strand):
+                row = values[there[0], whole.texels[0] : whole.texels[2]]
+                wide = row.shape[1] // copies
+                row[:, wide:] = np.concatenate([row[:, :wide]] * (copies - 1), axis=1)
     odd = (strand != NONE) & ~known
-    for number in np.unique(strand[odd]).tolist():
-        mine = strand == number
-        bare, source = nearest(known & mine, kit.sheet.padding, wraps=True)
-        wanted = (odd & mine).ravel()[bare]
-        out.reshape(-1, 3)[bare[wanted]] = out.reshape(-1, 3)[source[wanted]]
-        known.ravel()[bare[wanted]] = True
+    bare, source = nearest_like(known, strand, odd, kit.sheet.padding, wraps=True)
+    pixels = out.reshape(-1, 3)
+    pixels[bare] = pixels[source]
+    known.ravel()[bare] = True
     return filled(out, *nearest(known, kit.sheet.padding, wraps=True))
 
 
-def _decoded(given: F32, normal: F32, tangent: F32, sign: F32) -> F32:
-    """What a frame turns into the given normals, (n, 3), unit length."""
-    bitangent = sign * np.cross(normal, tangent)
-    # by Cramer's rule, the determinant left out since only the direction counts
-    rows = [np.cross(bitangent, normal), np.cross(normal, tangent), np.cross(tangent, bitangent)]
-    volume = np.einsum("nx,nx->n", tangent, rows[0])
-    local = np.stack([np.einsum("nx,nx->n", given, row) for row in rows], axis=1) * np.sign(volume)[:, None]
-    length = np.linalg.norm(local, axis=1, keepdims=True)
-    flat = np.array([0.0, 0.0, 1.0], np.float32)
-    return np.where(length > 1e-12, local / np.maximum(length, 1e-12), flat).astype(np.float32)
+def _decoded(given: F32, frame: F32) -> F32:
+    """What frames (n, 9), normal, tangent and sign, turn into the given normals, (n, 3), unit length."""
+    x, y, z = np.ascontiguousarray(given.T)
+    nx, ny, nz, tx, ty, tz = np.ascontiguousarray(frame[:, :6].T)
+    sign = np.sign(frame[:, 8])
+    # normal x tangent is the bitangent; by Cramer's rule, the determinant left out since only the direction counts
+    bx, by, bz = ny * tz - nz * ty, nz * tx - nx * tz, nx * ty - ny * tx
+    way = np.sign(bx * bx + by * by + bz * bz)  # the determinant is the bitangent's square times the sign
+    local = np.empty((3, len(x)), np.float32)
+    local[0] = x * (by * nz - bz * ny) + y * (bz * nx - bx * nz) + z * (bx * ny - by * nx)
+    local[1] = (x * bx + y * by + z * bz) * sign
+    local[2] = x * (ty * bz - tz * by) + y * (tz * bx - tx * bz) + z * (tx * by - ty * bx)
+    length = np.sqrt((local * local).sum(0))
+    short = (length <= 1e-12) | (way == 0)
+    local /= np.where(short, np.float32(1.0), length)
+    local[:, short] = np.array([[0.0], [0.0], [1.0]], np.float32)
+    return local.T
 
 
 def _level(piece: Piece, level: int) -> Level:

@@ -112,8 +112,11 @@ def scene(
         places = turned(mesh.positions, turn)
         places[:, :2] += shift
         places = (places - [x0, y0, 0.0]) * scale
-        corners = places[mesh.triangles, :2]
-        kept = ((corners.max(1) >= -far) & (corners.min(1) <= size + far)).all(1)
+        kept = np.ones(len(mesh.triangles), bool)
+        for axis in range(2):  # triangles that lie beyond one side with all three corners are left out
+            for beyond in (places[:, axis] < -far[axis], places[:, axis] > size[axis] + far[axis]):
+                one, two, three = (beyond.take(corner) for corner in mesh.triangles.T)
+                kept &= ~(one & two & three)
         given = np.array(vectors_of(mesh), float)
         for k in range(0, given.shape[1], 3):
             given[:, k : k + 3] = turned(given[:, k : k + 3], turn)
@@ -242,30 +245,26 @@ def look(scene: Scene, size: tuple[int, int], margin: int, ground: float, texel:
 def _band(scene: Scene, table: F32, window: Window, ground: float, texel: float, finer: int) -> Seen:
     fine = window.finer(finer)
     z, triangle = rasterise(scene.positions, scene.triangles, fine)
-    vectors = _vectors(table, triangle, fine)
     if finer == 1:
         covered = triangle >= 0
         height = np.where(covered, z, np.float32(ground))
         strand = np.where(covered, scene.strand[triangle], NONE).astype(np.int16)
-        return Seen(height, height, covered.astype(np.float32), strand, covered, vectors)
-    seen = triangle >= 0
+        return Seen(height, height, covered.astype(np.float32), strand, covered, _vectors(table, [triangle], window))
     places = [(i, j) for i in range(finer) for j in range(finer)]
     few = np.float32(len(places))
     shape = (window.rows, window.columns)
-    count, total, mean = np.zeros(shape, np.float32), np.zeros(shape, np.float32), None
-    strand = np.empty((len(places), *shape), np.int16)
-    for k, (i, j) in enumerate(places):
-        here = seen[i::finer, j::finer]
-        count += here
-        total += np.where(here, z[i::finer, j::finer], np.float32(0.0))
-        strand[k] = np.where(here, scene.strand[triangle[i::finer, j::finer]], NONE)
-        part = vectors[i::finer, j::finer]
-        mean = part.copy() if mean is None else np.add(mean, part, out=mean)
-    assert mean is not None
-    least = np.maximum(count, 1.0)
-    mean /= least[..., None]
-    most, pure = _most(strand)
     parts = [z[i::finer, j::finer] for i, j in places]
+    triangles = [triangle[i::finer, j::finer] for i, j in places]
+    count, total = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    strand = np.empty((len(places), *shape), np.int16)
+    for k, (part, there) in enumerate(zip(parts, triangles, strict=True)):
+        here = there >= 0
+        count += here
+        total += np.where(here, part, np.float32(0.0))
+        strand[k] = np.where(here, scene.strand[there], NONE)
+    mean = _vectors(table, triangles, window)
+    least = np.maximum(count, 1.0)
+    most, pure = _most(strand)
     spread = np.maximum.reduce(parts) - np.minimum.reduce(parts)  # NaN where a sample is bare
     pure &= spread <= STEEP * texel
     return Seen(
@@ -304,25 +303,47 @@ def _table(scene: Scene) -> F32:
     return np.concatenate([part.astype(np.float32) for part in both], axis=1)
 
 
-def _vectors(table: F32, triangle: I32, window: Window) -> F32:
-    """Vectors at all samples, (rows, columns, k) float32; 0 where no triangle is."""
-    width = (table.shape[1] - 6) // 3
-    out = np.zeros((window.rows * window.columns, width), np.float32)
-    flat = triangle.ravel()
-    shown = np.flatnonzero(flat >= 0)
-    for first in range(0, len(shown), CHUNK):
-        part = shown[first : first + CHUNK]
+def _vectors(table: F32, triangles: Sequence[I32], window: Window) -> F32:
+    """Mean of the vectors at all samples that show something, (rows, columns, k) float32; 0 where none does.
+
+    ``triangles`` (rows, columns) each are those at one place within the texels, row by row. Where all are the same, the
+    mean is what is in the middle.
+    """
+    finer = round(len(triangles) ** 0.5)
+    first = triangles[0].ravel()
+    same = first >= 0
+    for other in triangles[1:]:
+        same &= other.ravel() == first
+    out = np.zeros((len(first), (table.shape[1] - 6) // 3), np.float32)
+    alone = np.flatnonzero(same)
+    _add(out, alone, first[alone], table, window, 0.5, 0.5)
+    mixed = np.flatnonzero(~same)
+    if len(triangles) > 1 and len(mixed):
+        count = np.zeros(len(mixed), np.float32)
+        for k, other in enumerate(triangles):
+            of = other.ravel()[mixed]
+            shown = of >= 0
+            count += shown
+            _add(out, mixed[shown], of[shown], table, window, (k % finer + 0.5) / finer, (k // finer + 0.5) / finer)
+        out[mixed] /= np.maximum(count, 1.0)[:, None]
+    return out.reshape(window.rows, window.columns, -1)
+
+
+def _add(out: F32, texel: Ints, triangle: I32, table: F32, window: Window, right: float, down: float) -> None:
+    """Add the vectors of triangles at a place within texels, as shares of a texel."""
+    width = out.shape[1]
+    for first in range(0, len(texel), CHUNK):
+        part = texel[first : first + CHUNK]
         row, column = np.divmod(part, window.columns)
-        of = table.take(flat[part], axis=0)
-        x = (window.left + (column + 0.5) * window.pitch).astype(np.float32) - of[:, 0]
-        y = (window.top - (row + 0.5) * window.pitch).astype(np.float32) - of[:, 1]
+        of = table.take(triangle[first : first + CHUNK], axis=0)
+        x = (window.left + (column + right) * window.pitch).astype(np.float32) - of[:, 0]
+        y = (window.top - (row + down) * window.pitch).astype(np.float32) - of[:, 1]
         second = np.clip(of[:, 2] * x + of[:, 3] * y, 0.0, 1.0)
         third = np.clip(of[:, 4] * x + of[:, 5] * y, 0.0, 1.0 - second)
         value = of[:, 6 : 6 + width]
         value = value + second[:, None] * of[:, 6 + width : 6 + 2 * width]
         value += third[:, None] * of[:, 6 + 2 * width :]
-        out[part] = value
-    return out.reshape(window.rows, window.columns, width)
+        out[part] += value
 
 
 def far_heights(scene: Scene, size: tuple[int, int], margin: int, ground: float, coarser: int = 4) -> F32:

@@ -15,7 +15,7 @@ from knotgeom.trims.kit import piece
 from knotgeom.trims.layers import layers as layers_of
 from knotgeom.trims.occlusion import occlusion
 from knotgeom.trims.options import Green, Textures
-from knotgeom.trims.padding import nearest
+from knotgeom.trims.padding import nearest, nearest_like
 from knotgeom.trims.textures import NONE
 from tests.core.trim_tubes import HEIGHT, PERIOD, RADIUS, kit_of, straight, woven_kit
 
@@ -198,6 +198,20 @@ def test_bare_texels_take_the_nearest_covered_one():
         aside = np.abs(column - other)
         aside = np.minimum(aside, 130 - aside) if wraps else aside
         assert_allclose(np.hypot(row - other_row, aside), away.ravel()[bare])
+
+
+def test_bare_texels_take_the_nearest_covered_one_of_their_own_strand():
+    """As among the covered texels of each strand by itself."""
+    random = np.random.default_rng(4)
+    covered, strand = random.random((80, 90)) < 0.02, random.integers(0, 3, (80, 90))
+    bare, source = nearest_like(covered, strand, ~covered, 12, wraps=True)
+    found = np.full(covered.size, -1)
+    found[bare] = source
+    for number in range(3):
+        own, their = nearest(covered & (strand == number), 12, wraps=True)
+        mine = ~covered.ravel()[own] & (strand.ravel()[own] == number)
+        assert_array_equal(found[own[mine]], their[mine])
+    assert (found >= 0).sum() == len(bare) > 5000
 
 
 # --------------------------------------------------------------------------------------------------------- joints
