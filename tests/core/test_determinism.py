@@ -9,12 +9,14 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
 from scipy.optimize import LinearConstraint, milp
 
 from knotgeom import tjoin
+from knotgeom.design import Layouts, Making
 from tests.core.test_faults import VERBS, words
 from tests.known import values
 
@@ -48,17 +50,18 @@ def test_the_same_design_gives_the_same_bytes_in_every_process(name, tmp_path):
     assert one == other and one
 
 
-@pytest.mark.parametrize("name", values.DESIGNS)
+@pytest.mark.parametrize("name", values.ALL)
 def test_a_design_gives_the_weave_and_the_places_that_are_kept(name):
     assert values.differences(name) == [], "a change of what users get? then run tests/known/values.py"
 
 
-def test_what_is_kept_has_forks_exceptions_curved_surfaces_and_meshes():
-
+def test_what_is_kept_has_forks_exceptions_every_layout_and_way_of_making_reliefs_pieces_and_kits():
     kept = json.loads(values.KEPT.read_text(encoding="utf-8"))
-    assert kept.keys() == values.DESIGNS.keys()
+    assert kept.keys() == values.ALL.keys()
+    assert {type(design.layout) for design in values.ALL.values()} == set(get_args(Layouts))
+    assert {design.heights.way for design in values.ALL.values()} == set(Making)
     assert kept["forks"]["forks"] > 20 and kept["forks"]["exceptions"] > 3
-    assert sum("places" in found for found in kept.values()) >= 8
+    assert sum("places" in found for found in kept.values()) == len(values.ALL)
 
 
 def test_of_several_least_matchings_both_libraries_give_the_same(monkeypatch):
