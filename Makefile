@@ -8,7 +8,7 @@
 #   make test-window  the add-on in a real window (as root; made once, 1.7 GB); test-window-more has the longer sessions
 #   make lint       ruff and mypy
 #   make demo       pictures and files of the demonstration designs into out/
-#   make bench      timings
+#   make bench      timings beside floors and peers, as one table into out/bench.md and DEVELOPERS.md
 #   make extension  the add-on as a zip for Blender
 #   make manual     the manual as a site into out/manual; make pictures takes its pictures anew from a real window,
 #                   and those of the starting points from their designs
@@ -93,9 +93,10 @@ demo: .venv/ready .venv-blender-$(BLENDER)/ready
 	mkdir -p out
 	KNOTGEOM_PYTHON=$(abspath $(CORE)) BLENDER_PYTHON=$(abspath $(BPY)) $(CORE) demo_scenes/make_demos.py --out out
 
+# All of tests/bench as one table in out/bench.md, and with it what DEVELOPERS.md keeps; some ten minutes.
+# By hand: bench_window.py, which wants a real window, and bench_printing.py and bench_trims.py, which tell more.
 bench: .venv/ready .venv-blender-$(BLENDER)/ready
-	set -e; for script in $(filter-out %/bench_blender.py,$(sort $(wildcard tests/bench/bench_*.py))); do BLENDER_PYTHON=$(abspath $(BPY)) $(CORE) $$script; done
-	$(BPY) tests/bench/bench_blender.py
+	BLENDER_PYTHON=$(abspath $(BPY)) $(CORE) tests/bench/bench_table.py --out out/bench.md --into DEVELOPERS.md
 
 extension: .venv-blender-$(BLENDER)/ready
 	$(BPY) blender_addon/build_extension.py

@@ -1,32 +1,18 @@
-"""What other layouts cost beside a grid of about as many crossings.
+"""What other layouts cost beside a grid, from the design to its mesh.
 
     PYTHONPATH=. python tests/bench/bench_layouts.py
 
-Medians of five runs in one process, from the design to its mesh. The grid is the peer: what is not drawn on it pays for
-its curved surface, or for being cut where it comes round.
+The grid is the floor, its time scaled to as many crossings: what is not drawn on it pays for its curved surface, or for
+being cut where it comes round.
 """
 
 from __future__ import annotations
 
-import statistics
-import time
-from collections.abc import Callable
-
 import numpy as np
+from beside import Row, main, median_ms
 
 from knotgeom import made
 from knotgeom.design import Border, Corners, Cylinder, Design, Dome, FreeMesh, Grid, Layouts, Ring, Sphere, Strip
-
-
-def median_ms(work: Callable[[], object], runs: int = 5) -> float:
-    """Median time of ``work()`` in milliseconds, after one run that is not counted."""
-    work()
-    times = []
-    for _ in range(runs):
-        begun = time.perf_counter()
-        work()
-        times.append(1000 * (time.perf_counter() - begun))
-    return statistics.median(times)
 
 
 def torus(around: int, across: int) -> FreeMesh:
@@ -57,20 +43,19 @@ LAYOUTS: dict[str, Layouts] = {
 }
 
 
-def main() -> None:
-    """Print the table."""
-    print("| layout | crossings | design to mesh, ms | a crossing, ms | beside the grid |")
-    print("|-|-|-|-|-|")
-    grid = 0.0
+def rows() -> list[Row]:
+    """One for each layout but the grid."""
+    found = {}
     for name, layout in LAYOUTS.items():
         design = Design(layout)
-        facts = made.make(design, prove=0).facts
-        number = int(str(facts["crossings"]))
-        spent = median_ms(lambda design=design: made.make(design, prove=0))  # type: ignore[misc]
-        each = spent / number
-        grid = grid or each
-        print(f"| {name} | {number} | {spent:.0f} | {each:.2f} | {each / grid:.1f} |", flush=True)
+        number = int(str(made.make(design, prove=0).facts["crossings"]))
+        found[name] = number, median_ms(lambda design=design: made.make(design, prove=0))  # type: ignore[misc]
+    crossings, grid = found.pop("grid")
+    return [
+        Row(f"{name}, {number} crossings, to mesh", took, grid * number / crossings, "grid, as many crossings", "floor")
+        for name, (number, took) in found.items()
+    ]
 
 
 if __name__ == "__main__":
-    main()
+    main(rows)

@@ -2,19 +2,20 @@
 
     PYTHONPATH=. python tests/bench/bench_reach.py
 
-A board of 300 x 200 mm at 0.1 mm per pixel (6 million cells), one knot on it; medians of three runs in one process,
-memory from tracemalloc in a run of its own. SciPy is given a piece of the map and its time scaled by cells, since the
-whole takes it minutes.
+A board of 300 x 200 mm at 0.1 mm per pixel (6 million cells), one knot on it. SciPy is given a piece of the map, once,
+and its time scaled by cells, since the whole takes it minutes. Memory, by tracemalloc, is printed where the script runs
+by itself.
 """
 
 from __future__ import annotations
 
-import statistics
+import sys
 import time
 import tracemalloc
 from collections.abc import Callable
 
 import numpy as np
+from beside import Row, main, median_ms
 from scipy import ndimage
 
 from knotgeom.carving.cutters import Cutter, CutterKind, rise
@@ -34,17 +35,8 @@ CUTTERS = (
     Cutter(CutterKind.V, 8.0, 60.0),
     Cutter(CutterKind.TAPERED, 6.0, 5.0, 2.0),
 )
-PIECE = 300  # rows and columns that SciPy is given
-
-
-def seconds(work: Callable[[], object], runs: int = 3) -> float:
-    """Median time of ``work()``."""
-    times = []
-    for _ in range(runs):
-        begun = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - begun)
-    return statistics.median(times)
+PIECE = 200  # rows and columns that SciPy is given
+PEERED = 6.0  # mm: for larger tools SciPy takes minutes even for a piece
 
 
 def peak_mib(work: Callable[[], object]) -> float:
@@ -65,9 +57,9 @@ def scipy_seconds(field: HeightField, cutter: Cutter) -> float:
     heights = rise(cutter, np.hypot(side[:, None], side))
     inside = np.isfinite(heights)
     tool = np.where(inside, -heights, 0.0)
-    begun = time.perf_counter()
+    begun = time.process_time()
     ndimage.grey_closing(piece, footprint=inside, structure=tool)
-    return (time.perf_counter() - begun) * field.z.size / piece.size
+    return (time.process_time() - begun) * field.z.size / piece.size
 
 
 def board() -> tuple[Panel, HeightField]:
@@ -80,23 +72,20 @@ def board() -> tuple[Panel, HeightField]:
     return panel, panel_field(panel, 0.1)
 
 
-def main() -> None:
-    """Print the tables."""
+def rows() -> list[Row]:
+    """Cutters against SciPy and against copying the map, and the other questions against copying it."""
     panel, field = board()
-    print(f"{field.z.shape[1]} x {field.z.shape[0]} cells; the map itself takes {field.z.nbytes / 2**20:.0f} MiB\n")
-    copy = seconds(field.z.copy)
-    print("| cutter | seconds | million cells/s | copies of the map | most memory, MiB | SciPy, seconds | of ours |")
-    print("|-|-|-|-|-|-|-|")
-    for cutter in CUTTERS:
-        took = seconds(lambda cutter=cutter: reach(field, cutter))  # type: ignore[misc]
-        theirs = scipy_seconds(field, cutter)
-        most = peak_mib(lambda cutter=cutter: reach(field, cutter))  # type: ignore[misc]
-        print(
-            f"| {cutter.name} | {took:.2f} | {field.z.size / took / 1e6:.1f} | {took / copy:.0f} | {most:.0f} "
-            f"| {theirs:.0f} | x{theirs / took:.0f} |"
-        )
-    print("\n| what | seconds |\n|-|-|")
     made = panel.made
+    copy, cells = median_ms(field.z.copy), f"{field.z.size / 1e6:.0f} M cells"
+    found = []
+    for cutter in CUTTERS:
+        runs = 5 if cutter.diameter <= PEERED else 1
+        took = median_ms(lambda cutter=cutter: reach(field, cutter), runs)  # type: ignore[misc]
+        what = f"reach of a {cutter.name}, {cells}"
+        found.append(Row(what, took, copy, "copy the map, NumPy", "floor", runs))
+        if cutter.diameter <= PEERED:
+            peer = 1000 * scipy_seconds(field, cutter)
+            found.append(Row(what, took, peer, "SciPy grey_closing, a piece scaled up", "peer", runs))
     for name, work in (
         ("largest ball of 17 sizes", lambda: largest_cutter(field, Cutter(), 0.1)),
         ("pockets and what enters them", lambda: pockets(field)),
@@ -106,8 +95,13 @@ def main() -> None:
         ("depth table", lambda: crossing_depths(made, field)),
         ("two sections", lambda: [section_along(made, field, line) for line in middle_lines(field)]),
     ):
-        print(f"| {name} | {seconds(work):.3f} |")
+        found.append(Row(f"{name}, {cells}", median_ms(work), copy, "copy the map, NumPy", "floor"))
+    return found
 
 
 if __name__ == "__main__":
-    main()
+    main(rows)
+    if len(sys.argv) == 1:
+        _, map_ = board()
+        print(f"\nmost memory beside the map's {map_.z.nbytes / 2**20:.0f} MiB: ", end="")
+        print(f"{max(peak_mib(lambda cutter=cutter: reach(map_, cutter)) for cutter in CUTTERS):.0f} MiB")  # type: ignore[misc]
