@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -11,13 +12,65 @@ from ..errors import DesignError
 from ..mesh import Floats, Ints, Mesh, compact
 
 if TYPE_CHECKING:
-    from manifold3d import Manifold
+    from manifold3d import JoinType
 
-Solid = Any
-"""A ``manifold3d.Manifold``; that package has no types of its own."""
+Vector = Sequence[float] | Floats
 
 
-def solid_of(vertices: Floats, triangles: Ints) -> Manifold:
+class Arrays(Protocol):
+    """What is taken of a ``manifold3d.Mesh64``."""
+
+    @property
+    def vert_properties(self) -> Floats: ...
+    @property
+    def tri_verts(self) -> Ints: ...
+    @property
+    def merge_from_vert(self) -> Ints: ...
+    @property
+    def merge_to_vert(self) -> Ints: ...
+
+
+class Solid(Protocol):
+    """What is asked of a ``manifold3d.Manifold``; type checkers do not find that package's own types."""
+
+    def __add__(self, other: Solid, /) -> Solid: ...
+    def __sub__(self, other: Solid, /) -> Solid: ...
+    def __xor__(self, other: Solid, /) -> Solid: ...
+    def translate(self, by: Vector, /) -> Solid: ...
+    def rotate(self, degrees: Vector, /) -> Solid: ...
+    def transform(self, matrix: Floats, /) -> Solid: ...
+    def simplify(self, tolerance: float, /) -> Solid: ...
+    def trim_by_plane(self, normal: Vector, offset: float, /) -> Solid: ...
+    def decompose(self) -> list[Solid]: ...
+    def project(self) -> Section: ...
+    def slice(self, height: float, /) -> Section: ...
+    def to_mesh64(self) -> Arrays: ...
+    def bounding_box(self) -> tuple[float, float, float, float, float, float]: ...
+    def min_gap(self, other: Solid, most: float, /) -> float: ...
+    def volume(self) -> float: ...
+    def genus(self) -> int: ...
+    def is_empty(self) -> bool: ...
+
+
+class Section(Protocol):
+    """What is asked of a ``manifold3d.CrossSection``: a shape in plan."""
+
+    def __add__(self, other: Section, /) -> Section: ...
+    def __sub__(self, other: Section, /) -> Section: ...
+    def __xor__(self, other: Section, /) -> Section: ...
+    def translate(self, by: Vector, /) -> Section: ...
+    def scale(self, by: Vector, /) -> Section: ...
+    def mirror(self, normal: Vector, /) -> Section: ...
+    def offset(self, by: float, join: JoinType, miter: float, segments: int, /) -> Section: ...
+    def hull(self) -> Section: ...
+    def extrude(self, height: float, /) -> Solid: ...
+    def to_polygons(self) -> list[Floats]: ...
+    def bounds(self) -> tuple[float, float, float, float]: ...
+    def area(self) -> float: ...
+    def is_empty(self) -> bool: ...
+
+
+def solid_of(vertices: Floats, triangles: Ints) -> Solid:
     """The solid inside a closed mesh.
 
     Raises
@@ -30,7 +83,8 @@ def solid_of(vertices: Floats, triangles: Ints) -> Manifold:
     made = Manifold(Mesh64(np.ascontiguousarray(vertices, np.float64), np.ascontiguousarray(triangles, np.uint64)))
     if made.status() != Error.NoError or made.is_empty():
         raise DesignError(f"the mesh is no solid ({made.status()})", "change the width or the thickness a little")
-    return made
+    sound: Solid = made
+    return sound
 
 
 def arrays_of(solid: Solid) -> tuple[Floats, Ints]:
@@ -90,7 +144,7 @@ def cylinder(radius: float, length: float, at: Floats, axis: str, tolerance: flo
 
     sides = segments(radius, tolerance)
     wide = radius / math.cos(math.pi / sides)
-    rod = Manifold.cylinder(length, wide, wide, sides, True)
+    rod: Solid = Manifold.cylinder(length, wide, wide, sides, True)
     if axis == "x":
         rod = rod.rotate((0.0, 90.0, 0.0))
     return rod.translate(tuple(float(v) for v in at))
@@ -101,12 +155,10 @@ def ring(radius: float, wire: float, at: Floats, tolerance: float) -> Solid:
     from manifold3d import CrossSection, Manifold
 
     section = CrossSection.circle(wire / 2, segments(wire / 2, tolerance)).translate((radius, 0.0))
-    turned = Manifold.revolve(section, segments(radius + wire / 2, tolerance))
+    turned: Solid = Manifold.revolve(section, segments(radius + wire / 2, tolerance))
     return turned.rotate((0.0, 90.0, 0.0)).translate(tuple(float(v) for v in at))
 
 
-def slab(section: Solid, low: float, high: float) -> Solid:
+def slab(section: Section, low: float, high: float) -> Solid:
     """A plan section from one height to another."""
-    from manifold3d import Manifold
-
-    return Manifold.extrude(section, high - low).translate((0.0, 0.0, low))
+    return section.extrude(high - low).translate((0.0, 0.0, low))

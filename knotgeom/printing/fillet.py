@@ -124,7 +124,7 @@ def _united(body: Solid, parts: list[Solid], shape: tuple[int, int]) -> Solid:
 
     if not parts:
         return body
-    whole = Manifold.batch_boolean([body, *parts], OpType.Add)
+    whole: Solid = Manifold.batch_boolean([body, *parts], OpType.Add)
     if _shape(*_whole(whole)) == shape:
         return whole
     if len(parts) == 1:

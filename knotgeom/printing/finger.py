@@ -183,7 +183,8 @@ def _turned(profile: Floats, tolerance: float, radius: float, *, exact: bool) ->
     wide = math.pi / sides / math.sin(math.pi / sides) if exact else 1.0
     section = CrossSection([profile * [wide, 1.0]])
     # turned about the section's y axis and set upright along z: back to lie along y
-    return Manifold.revolve(section, sides).rotate((-90.0, 0.0, 0.0))
+    turned: Solid = Manifold.revolve(section, sides)
+    return turned.rotate((-90.0, 0.0, 0.0))
 
 
 def notes(made: Banded, wanted: Printing) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ import numpy as np
 
 from ..errors import DesignError
 from ..mesh import Floats
-from .bodies import Solid, cylinder, ring, segments, slab
+from .bodies import Section, Solid, cylinder, ring, segments, slab
 from .options import Bail, BailKind, Eye
 from .plan import highest, seat, strip
 
@@ -56,7 +56,7 @@ class Fitting:
     cut: tuple[Solid, ...]
     at: Floats
     bore: Floats
-    region: Solid
+    region: Section
     extent: tuple[float, float, float, float]
 
 
@@ -81,7 +81,7 @@ class Bulk:
     z: float
     back: float
     front: float
-    solid: Solid = None
+    solid: Solid | None = None
     plate: float | None = None
 
     @property
@@ -90,7 +90,7 @@ class Bulk:
         return self.front - self.back
 
 
-def bail(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
+def bail(options: Bail, plan: Section, bulk: Bulk, tolerance: float) -> Fitting:
     """A bail above the balance point of a piece whose silhouette is ``plan``.
 
     Raises
@@ -107,7 +107,7 @@ def bail(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
     )
 
 
-def eye(options: Eye, plan: Solid, bulk: Bulk, tolerance: float, *, below: bool) -> Fitting:
+def eye(options: Eye, plan: Section, bulk: Bulk, tolerance: float, *, below: bool) -> Fitting:
     """An eye for a jump ring at the top, or at the bottom where ``below``."""
     sign = -1.0 if below else 1.0
     turned = plan.mirror((0.0, 1.0)) if below else plan
@@ -128,7 +128,7 @@ def eye(options: Eye, plan: Solid, bulk: Bulk, tolerance: float, *, below: bool)
     return Fitting((disc, slab(neck, low, low + thick)), (hole,), at, at, region, reach)
 
 
-def _footing(plan: Solid, x: float, corridor: float, half: float, wall: float, name: str) -> tuple[float, float]:
+def _footing(plan: Section, x: float, corridor: float, half: float, wall: float, name: str) -> tuple[float, float]:
     """How far up the piece comes within a corridor about x, and how far down a foot must reach."""
     clear = highest(plan, x - corridor, x + corridor)
     foot = seat(plan, x - half, x + half, SEAT * 2 * half * wall)
@@ -141,7 +141,7 @@ def _footing(plan: Solid, x: float, corridor: float, half: float, wall: float, n
     return clear, foot
 
 
-def _loop(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
+def _loop(options: Bail, plan: Section, bulk: Bulk, tolerance: float) -> Fitting:
     wall, bore = options.wall, options.bore
     half = 0.9 * wall
     clear, foot = _footing(plan, bulk.x, max(0.6 * bore, half), half, wall, "make.print.bail")
@@ -173,7 +173,7 @@ def _loop(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
     return Fitting((hoop, slab(neck, low, low + thick)), (), at, at, region, extent)
 
 
-def _tube(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
+def _tube(options: Bail, plan: Section, bulk: Bulk, tolerance: float) -> Fitting:
     wall, bore = options.wall, options.bore
     length = TUBE if options.length is None else options.length
     outer, half = bore / 2 + wall, 0.4 * length
@@ -189,7 +189,7 @@ def _tube(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
     return Fitting((body, slab(neck, low, low + thick)), (hole,), at, at, strip(*_by_axis(reach)), reach)
 
 
-def _hidden(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting:
+def _hidden(options: Bail, plan: Section, bulk: Bulk, tolerance: float) -> Fitting:
     """A length of tube behind the piece, as far forward and as high as it can be without being seen.
 
     Its bore is round below, so that the chain's end passes, and rises like a roof to a seat for the chain at its front:
@@ -237,7 +237,7 @@ def _hidden(options: Bail, plan: Solid, bulk: Bulk, tolerance: float) -> Fitting
     return Fitting(added, (tube(0.0, long),), at, middle, strip(*_by_axis(reach)), reach)
 
 
-def _hiding(bulk: Bulk, before: Solid) -> float:
+def _hiding(bulk: Bulk, before: Section) -> float:
     """How far forward something may come behind a piece, z in mm: behind solid metal up to just under its face.
 
     Where openings show it, it stays in the depth; a plate it does not pierce.

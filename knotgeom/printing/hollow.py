@@ -10,13 +10,13 @@ import numpy as np
 
 from ..mesh import Floats, Ints, Mesh
 from ..raster import height_buffer, window_of
-from .bodies import Solid, contents, solid_of
+from .bodies import Section, Solid, contents, solid_of
 
 FINEST = 0.12
 """Least pitch of the height field, mm."""
 
 
-def pocket(front: Mesh, back: float, wall: float, kept: Solid | None, tolerance: float) -> Solid | None:
+def pocket(front: Mesh, back: float, wall: float, kept: Section | None, tolerance: float) -> Solid | None:
     """What to take out of a piece from behind so that ``wall`` mm are left, or None if nothing is to be had.
 
     Parameters

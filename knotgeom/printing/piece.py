@@ -22,7 +22,7 @@ from ..mesh import Floats, Ints, Mesh
 from ..selfcut import crossing_pairs
 from . import finger
 from .allowances import finished_from, grown_by
-from .bodies import Solid, arrays_of, contents, mesh_of, slab, solid_of
+from .bodies import Section, Solid, arrays_of, contents, mesh_of, slab, solid_of
 from .fillet import faired
 from .hanging import Bulk, Fitting, Hang, bail, eye, hang
 from .hollow import pocket
@@ -342,11 +342,11 @@ def _no_size(wanted: Printing, scale: float) -> DesignError:
     )
 
 
-def _silhouette(knot: Knot) -> Solid:
+def _silhouette(knot: Knot) -> Section:
     return solid_of(knot.vertices, knot.triangles).project()
 
 
-def _extent(flat: Solid, knot: Knot, wanted: Printing, scale: float) -> tuple[float, float, float, float]:
+def _extent(flat: Section, knot: Knot, wanted: Printing, scale: float) -> tuple[float, float, float, float]:
     """The bounds in plan of the piece round a scaled silhouette."""
     plan, _, _ = _base(flat, knot, wanted, scale)
     box = list(plan.bounds())
@@ -362,7 +362,7 @@ def _extent(flat: Solid, knot: Knot, wanted: Printing, scale: float) -> tuple[fl
     return box[0], box[1], box[2], box[3]
 
 
-def _plan_centre(flat: Solid) -> float:
+def _plan_centre(flat: Section) -> float:
     """The x of the middle of area."""
     total, moment = 0.0, 0.0
     for polygon in flat.to_polygons():
@@ -443,7 +443,7 @@ def _thickness(
 # --------------------------------------------------------------------------------------------------- putting together
 
 
-def _base(flat: Solid, knot: Knot, wanted: Printing, scale: float) -> tuple[Solid, Solid | None, Solid | None]:
+def _base(flat: Section, knot: Knot, wanted: Printing, scale: float) -> tuple[Section, Section | None, Section | None]:
     """In plan: the knot with plate and frame, the plate alone, the frame alone."""
     plan, plate, frame = flat, None, None
     tolerance = wanted.tolerance / 2
@@ -478,7 +478,7 @@ def _base(flat: Solid, knot: Knot, wanted: Printing, scale: float) -> tuple[Soli
     return plan, plate, frame
 
 
-def _fittings(wanted: Printing, plan: Solid, bulk: Bulk) -> list[Fitting]:
+def _fittings(wanted: Printing, plan: Section, bulk: Bulk) -> list[Fitting]:
     fittings = []
     tolerance = wanted.tolerance / 3
     if wanted.bail is not None:
@@ -549,7 +549,7 @@ def _assemble(knot: Knot, wanted: Printing, scale: float) -> _Assembled:
     return _Assembled((body,), fittings[0] if fittings else None, mark, edges, strands, tuple(joiners))
 
 
-def _rimmed(section: Solid, low: float, high: float, wanted: Printing, rims: list[Rounded]) -> Solid:
+def _rimmed(section: Section, low: float, high: float, wanted: Printing, rims: list[Rounded]) -> Solid:
     """A plan section as a slab whose rims are rounded."""
     plain = slab(section, low, high)
     radius = min(wanted.rounding, 0.3 * (high - low))
@@ -561,7 +561,7 @@ def _rimmed(section: Solid, low: float, high: float, wanted: Printing, rims: lis
     return solid_of(made.vertices, made.triangles)
 
 
-def _mark(wanted: Printing, flat: Solid) -> tuple[float, float, float, float]:
+def _mark(wanted: Printing, flat: Section) -> tuple[float, float, float, float]:
     """Where on the back the flat area lies: where it covers most of the piece, and of such places the middlemost."""
     assert wanted.mark is not None
     width, height = wanted.mark.width, wanted.mark.height
@@ -584,7 +584,7 @@ def _mark(wanted: Printing, flat: Solid) -> tuple[float, float, float, float]:
 
 
 def _hollowed(
-    body: Solid, wanted: Printing, back: float, mark: tuple[float, float, float, float] | None, regions: list[Solid]
+    body: Solid, wanted: Printing, back: float, mark: tuple[float, float, float, float] | None, regions: list[Section]
 ) -> Solid:
     assert wanted.hollow is not None
     kept = list(regions)
@@ -639,7 +639,7 @@ def _sizes(knot: Knot) -> Any:
     return knot.made.counted.size
 
 
-def _top_at(flat: Solid, x: float, wanted: Printing) -> float:
+def _top_at(flat: Section, x: float, wanted: Printing) -> float:
     half = 0.9 * (wanted.bail or Bail()).wall
     top = highest(flat, x - half, x + half)
     return -math.inf if top is None else top

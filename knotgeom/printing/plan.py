@@ -7,34 +7,35 @@ import math
 import numpy as np
 
 from ..mesh import Floats
-from .bodies import Solid, segments
+from .bodies import Section, segments
 from .options import Outline
 
 STRAIGHT = 0.5
 """Length of a shield's upright sides, in half widths; below them arcs about the opposite ends meet in the point."""
 
 
-def points_of(section: Solid) -> Floats:
+def points_of(section: Section) -> Floats:
     """All corners of a section, (n, 2)."""
     return np.concatenate([np.asarray(part, float) for part in section.to_polygons()])
 
 
-def filled(section: Solid) -> Solid:
+def filled(section: Section) -> Section:
     """The section without its holes."""
     from manifold3d import CrossSection, FillRule
 
     outer = [part for part in (np.asarray(p, float) for p in section.to_polygons()) if _area(part) > 0]
-    return CrossSection(outer, FillRule.Positive)
+    whole: Section = CrossSection(outer, FillRule.Positive)
+    return whole
 
 
-def grown(section: Solid, by: float, tolerance: float = 0.02) -> Solid:
+def grown(section: Section, by: float, tolerance: float = 0.02) -> Section:
     """The section with its outline moved outward by so many mm, round at corners; below 0 inward."""
     from manifold3d import JoinType
 
     return section.offset(by, JoinType.Round, 2.0, segments(max(abs(by), 1e-3), tolerance)) if by else section
 
 
-def outline(shape: Outline, knot: Solid, margin: float, tolerance: float = 0.02) -> Solid:
+def outline(shape: Outline, knot: Section, margin: float, tolerance: float = 0.02) -> Section:
     """The outline of that shape that reaches ``margin`` mm beyond the knot's silhouette, holes filled.
 
     The knot's own outline is bridged where it runs into notches narrower than twice the bridging radius of 1 mm, which
@@ -61,7 +62,8 @@ def outline(shape: Outline, knot: Solid, margin: float, tolerance: float = 0.02)
         axes = axes + margin
         sides = segments(float(axes.max()), tolerance)
         turn = 2 * np.pi * np.arange(sides) / sides
-        return CrossSection([middle + axes * np.stack([np.cos(turn), np.sin(turn)], 1)])
+        round_about: Section = CrossSection([middle + axes * np.stack([np.cos(turn), np.sin(turn)], 1)])
+        return round_about
     return grown(plain, margin, tolerance)
 
 
@@ -69,7 +71,7 @@ def _box(middle: Floats, half: Floats) -> Floats:
     return np.asarray(middle + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]), float)
 
 
-def _shield(hull: Floats, middle: Floats) -> Solid:
+def _shield(hull: Floats, middle: Floats) -> Section:
     """The least shield whose top lies on the hull's highest point and that holds all of the hull."""
     from manifold3d import CrossSection
 
@@ -89,7 +91,8 @@ def _shield(hull: Floats, middle: Floats) -> Solid:
     left = right[::-1][1:] * [-1.0, 1.0]
     corners = np.array([[-most, STRAIGHT * most], [most, STRAIGHT * most]])
     outer = np.concatenate([corners, right, left])[::-1]
-    return CrossSection([outer + [middle[0], top - STRAIGHT * most]])
+    shield: Section = CrossSection([outer + [middle[0], top - STRAIGHT * most]])
+    return shield
 
 
 def _area(polygon: Floats) -> float:
@@ -97,22 +100,23 @@ def _area(polygon: Floats) -> float:
     return float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum() / 2)
 
 
-def strip(x_low: float, x_high: float, y_low: float, y_high: float) -> Solid:
+def strip(x_low: float, x_high: float, y_low: float, y_high: float) -> Section:
     """A rectangle."""
     from manifold3d import CrossSection
 
     corners = [(x_low, y_low), (x_high, y_low), (x_high, y_high), (x_low, y_high)]
-    return CrossSection([np.array(corners, float)])
+    rectangle: Section = CrossSection([np.array(corners, float)])
+    return rectangle
 
 
-def highest(section: Solid, x_low: float, x_high: float) -> float | None:
+def highest(section: Section, x_low: float, x_high: float) -> float | None:
     """The highest y of a section within a strip of x; None where there is nothing of it."""
     low, high = float(section.bounds()[1]) - 1, float(section.bounds()[3]) + 1
     part = section ^ strip(x_low, x_high, low, high)
     return None if part.is_empty() else float(part.bounds()[3])
 
 
-def seat(section: Solid, x_low: float, x_high: float, area: float) -> float | None:
+def seat(section: Section, x_low: float, x_high: float, area: float) -> float | None:
     """The highest y above which a strip of x holds so many mm2 of a section; None where it never does."""
     low, high = float(section.bounds()[1]) - 1, float(section.bounds()[3]) + 1
     part = section ^ strip(x_low, x_high, low, high)
