@@ -68,9 +68,10 @@ def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
     strand = np.concatenate([np.repeat(mesh.quad_strand, 2), mesh.triangle_strand])
     vertices = mesh.vertices - [place, 0.0, 0.0]
     vertices[:, 0] %= period
-    x = vertices[faces, 0]
-    crossing = x.max(1) - x.min(1) > period / 2
-    before = x > period / 2  # of faces that cross: corners at the far end
+    x = vertices[:, 0]
+    a, b, c = (x[column] for column in faces.T)
+    crossing = np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c) > period / 2
+    before = x > period / 2
 
     count = len(vertices)
     points: list[Floats] = []
@@ -91,7 +92,8 @@ def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
     after: dict[int, int] = {}  # cut points in the order in which the faces' cut edges lead round each strand
     owner: dict[int, int] = {}
     for face in np.flatnonzero(crossing).tolist():
-        corner, far, flat = faces[face].tolist(), before[face].tolist(), uv[face]
+        corner, flat = faces[face].tolist(), uv[face]
+        far = before[corner].tolist()  # corners at the far end
         sides: tuple[list[tuple[int, Floats]], list[tuple[int, Floats]]] = ([], [])  # at x = 0, and at the far end
         begin = end = -1
         for i in range(3):
@@ -134,11 +136,13 @@ def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
         tables.append(np.array(pieces))
         uvs.append(np.array(piece_uv, np.float32))
         strands.append(np.array(piece_strand))
-    used, numbered = np.unique(np.concatenate(tables), return_inverse=True)
+    triangles, places = np.concatenate(tables), np.concatenate(everything)
+    used = np.zeros(len(places), bool)
+    used[triangles] = True
     return Mesh(
-        vertices=np.concatenate(everything)[used],
+        vertices=places[used],
         quads=np.zeros((0, 4), np.int32),
-        triangles=numbered.reshape(-1, 3).astype(np.int32),
+        triangles=(np.cumsum(used) - 1)[triangles].astype(np.int32),
         quad_uv=np.zeros((0, 4, 2), np.float32),
         triangle_uv=np.concatenate(uvs).astype(np.float32),
         quad_strand=np.zeros(0, np.int32),
