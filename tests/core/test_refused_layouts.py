@@ -16,7 +16,10 @@ from knotgeom.design import (
     Divide,
     FreeMesh,
     Grid,
+    Joins,
+    Panel,
     Pass,
+    Piece,
     Rim,
     Ring,
     Site,
@@ -29,7 +32,7 @@ from knotgeom.design import (
 )
 from knotgeom.errors import DesignError
 from knotgeom.layout import lay_out
-from knotgeom.reading import check
+from knotgeom.reading import check, loaded, read_file, read_text
 
 RING = Ring(6, 2, 20.0, 40.0)
 CROSSED = replace(RING, outer_edge=Rim.CROSSED)
@@ -155,3 +158,60 @@ def test_two_walls_of_one_corner_of_a_moebius_band_are_not_enough_to_make_it_two
         over = replace(mesh, faces=(*mesh.faces[:2], mesh.faces[2][::-1], *mesh.faces[3:]))
         with pytest.raises(DesignError, match=told):
             check(Design(over))
+
+
+# ------------------------------------------------------------------------------------------------ from design files
+
+
+@pytest.mark.parametrize(
+    ("layout", "place", "told"),
+    [
+        ('{"border": {"rows": 2, "cell": 9}}', "layout.border", "either inside or sides"),
+        (
+            '{"border": {"rows": 2, "cell": 9, "inside": [4, 4], "sides": [3, 5]}}',
+            "layout.border",
+            "either inside or sides",
+        ),
+        (
+            '{"border": {"rows": 2, "cell": 9, "sides": [3, 5], "corners": "square"}}',
+            "layout.border.corners",
+            "no square corners",
+        ),
+        ('{"mesh": {"vertices": [[0, 0, 0]], "faces": 3}}', "layout.mesh.faces", "found 3"),
+        ('{"mesh": {"vertices": [[0, 0, 0]], "faces": [[0, 1]]}}', "layout.mesh.faces[0]", "2 different corners"),
+        ('{"mesh": {"file": "a.obj"}}', "layout.mesh.file", "where it lies is not known"),
+        ('{"panel": {"pieces": [{"file": "a.json"}], "joins": "all"}}', "layout.panel", "where it lies is not known"),
+    ],
+)
+def test_a_layout_of_a_file_that_is_none_is_refused_by_its_place(layout: str, place: str, told: str) -> None:
+    with pytest.raises(DesignError) as refused:
+        read_text(f'{{"interlace": 1, "layout": {layout}}}')
+    assert refused.value.place.startswith(place) and told in str(refused.value)
+
+
+def test_files_beside_a_design_that_no_panel_takes_are_refused_by_their_name(tmp_path) -> None:
+    square = '{"interlace": 1, "layout": {"mesh": {"vertices": [[0,0,0],[9,0,0],[0,9,0]], "faces": [[0,1,2]]}}}'
+    (tmp_path / "mesh.json").write_text(square)
+    (tmp_path / "plain.json").write_text('{"interlace": 1, "layout": {"grid": [2, 2], "cell": 9}}')
+    panel = '{"interlace": 1, "layout": {"panel": {"pieces": [{"file": "%s"}], "joins": "all"}}}'
+    (tmp_path / "of_mesh.json").write_text(panel % "mesh.json")
+    with pytest.raises(DesignError, match="is set out on a mesh") as refused:
+        read_file(tmp_path / "of_mesh.json")
+    assert refused.value.place == "layout.panel.pieces[0].file" and "mesh.json" in str(refused.value)
+    (tmp_path / "nowhere.json").write_text('{"interlace": 1, "layout": {"mesh": {"file": "gone.obj"}}}')
+    with pytest.raises(DesignError, match="gone.obj"):
+        read_file(tmp_path / "nowhere.json")
+    # panels within panels, each of one piece: one too many
+    name = "plain.json"
+    for depth in range(12):
+        (tmp_path / f"{depth}.json").write_text(panel % name)
+        name = f"{depth}.json"
+    assert read_file(tmp_path / "3.json").layout
+    with pytest.raises(DesignError, match="nested too deeply"):
+        read_file(tmp_path / name)
+
+
+def test_pieces_that_a_program_has_read_already_are_not_read_again(tmp_path) -> None:
+    piece = Design(GRID)
+    held = Design(Panel((Piece("none.json", (0.0, 0.0), 0, False, piece),), Joins.ALL))
+    assert loaded(held, tmp_path) == held
