@@ -393,3 +393,9 @@ def test_a_png_is_written_whole_or_not_at_all(tmp_path: Path, monkeypatch):
     with pytest.raises(OSError, match="no space"):
         write_png(path, 255 - image)
     assert path.read_bytes() == before and list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize("margin", [-1.0, float("nan"), float("inf")])
+def test_a_margin_is_a_length_of_nothing_or_more(margin):
+    with pytest.raises(DesignError, match="give 0 or more"):
+        window_of(block(0, 0, 1, 1, 0, 1), pitch=0.5, margin=margin)

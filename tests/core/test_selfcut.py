@@ -58,3 +58,9 @@ def test_pairs_among_some_triangles_are_all_those_that_have_one_of_them():
     whole = crossing_pairs(vertices, triangles)
     assert np.array_equal(crossing_pairs(vertices, triangles, among), whole[among[whole].any(1)])
     assert 0 < among[whole].any(1).sum() < len(whole)
+
+
+def test_nothing_and_one_triangle_cross_nothing():
+    place = np.eye(3)
+    assert len(crossing_pairs(place, np.zeros((0, 3), np.int64))) == 0
+    assert len(crossing_pairs(place, np.array([[0, 1, 2]]))) == 0
