@@ -44,7 +44,8 @@ STAGES = (
     Stage("setting out", "naming panel resolve sizing places", "panels and borders as grids, every length in mm"),
     Stage(
         "reading",
-        "forms jsontext printing.materials carving.form printing.form trims.form files.incoming table checking reading",
+        "forms jsontext printing.materials carving.form printing.form trims.form files.incoming layout_table table "
+        "checking reading",
         "a checked design from a file, and its schema",
     ),
     Stage("editing", "editing symmetry", "a changed design"),
