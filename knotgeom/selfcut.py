@@ -14,8 +14,9 @@ import numpy as np
 from .mesh import Bools, Floats, Ints
 
 ROUNDING = 1e-14
-"""Volumes and areas below this share of the mesh's span, cubed or squared, are rounding and count as none."""
+"""Volumes and areas below this share of what two triangles span, cubed or squared, are rounding and count as none."""
 _CHUNK = 1 << 18  # pairs at a time
+_MANY = 200  # large triangles that are compared with all others one by one
 _3 = range(3)
 
 
@@ -36,12 +37,21 @@ def crossing_pairs(vertices: Floats, triangles: Ints, among: Bools | None = None
     """
     if not len(triangles):
         return np.zeros((0, 2), np.int64)
+    some = None
+    if among is not None:  # what lies far from all of them is left out
+        near = np.flatnonzero(_about(vertices[triangles], among))
+        triangles, some = triangles[near], among[near]
+        if not some.any():
+            return np.zeros((0, 2), np.int64)
     order = _by_strips(vertices, triangles)  # neighbours come to lie near each other in memory
     triangles = triangles[order]
-    some = None if among is None else among[order]
+    some = None if some is None else some[order]
     corner = vertices[triangles]
     normal = _across(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    span = float(np.ptp(vertices, axis=0).max(initial=0.0))
+    # places are taken from each other first, which is exact: how far triangles reach matters, not where they lie
+    reach = np.maximum(np.maximum(corner[:, 0], corner[:, 1]), corner[:, 2])
+    reach -= np.minimum(np.minimum(corner[:, 0], corner[:, 1]), corner[:, 2])
+    span = min(float(np.ptp(vertices, axis=0).max(initial=0.0)), 2 * float(reach.max()))
     least = ROUNDING * np.array([span**3, span**2])
     rows = np.concatenate([corner.reshape(-1, 9), normal], axis=1)
     left = []
@@ -58,7 +68,34 @@ def crossing_pairs(vertices: Floats, triangles: Ints, among: Bools | None = None
         pair[_pierce(vertices, triangles[pair[:, 0]], triangles[pair[:, 1]], least)]
         for pair in np.array_split(pairs, len(pairs) // _CHUNK + 1)
     ]
-    return np.unique(np.sort(order[np.concatenate(found)], axis=1), axis=0)
+    pairs = order[np.concatenate(found)]
+    return np.unique(np.sort(pairs if among is None else near[pairs], axis=1), axis=0)
+
+
+def _about(corner: Floats, some: Bools) -> Bools:
+    """Which triangles are near some of them, (t,) bool; all whose boxes meet are."""
+    low = np.minimum(np.minimum(corner[:, 0], corner[:, 1]), corner[:, 2])
+    high = np.maximum(np.maximum(corner[:, 0], corner[:, 1]), corner[:, 2])
+    reach = (high - low).max(1)
+    cell = 1.001 * max(float(np.quantile(reach, 0.9)), 1e-9)
+    large = reach > cell
+    first = np.floor((low - low.min(0)) / cell).astype(np.int64)
+    last = np.floor((high - low.min(0)) / cell).astype(np.int64)
+    shape = last.max(0) + 1
+    if (large & some).sum() > _MANY or shape.prod() > 1 << 24:
+        return np.ones(len(corner), bool)
+    about = some | large
+    for one in np.flatnonzero(large & some).tolist():
+        about |= ((low <= high[one]) & (high >= low[one])).all(1)
+    cells = np.zeros(tuple(shape), bool)
+    small = some & ~large
+    ends = np.stack([first, last], 1)
+    for k in range(8):  # a box no larger than a cell lies in eight at most
+        at = [ends[small, k >> axis & 1, axis] for axis in _3]
+        cells[at[0], at[1], at[2]] = True
+    for k in range(8):
+        about |= cells[ends[:, k & 1, 0], ends[:, k >> 1 & 1, 1], ends[:, k >> 2, 2]]
+    return np.asarray(about)
 
 
 def _by_strips(vertices: Floats, triangles: Ints) -> Ints:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .clean import clean, filled, is_closed, is_sound, separated, without_folds
+from .clean import changed, clean, filled, is_closed, is_sound, separated, without_folds
 from .course import Courses
 from .cycles import connected_labels
 from .design import Making, Sizes, Strand
@@ -25,9 +25,10 @@ from .heights import Stretches
 from .lanes import Lanes
 from .loop import split_at_edges
 from .mesh import Bools, Floats, Ints, Mesh, compact
+from .pieces import Pieces, bent_columns, cut, labels
 from .sections import outlines
 from .selfcut import crossing_pairs
-from .sweep import Swept, sweep_rings
+from .sweep import sweep_rings
 from .weave import Weaving
 
 HAIR = 2e-3
@@ -41,6 +42,8 @@ REACH = 40.0
 """How far both sides of a cut may lie apart to be joined, in slits."""
 SHORT, FLAT = 2.5e-4, 5e-5
 """Edges and heights of triangles below these are taken out, in strand widths."""
+GRID = 60 * 2.0**-23
+"""Edges below this share of the distance from the origin are taken out too: single precision is that coarse there."""
 LEAST = 1e-6
 """Lowest triangle that is left, in strand widths."""
 NUDGE = 1e-4
@@ -126,7 +129,9 @@ def united(
     triangulate, unite, least = (
         (_triangulate, _boolean, LEAST) if tool is None else (tool.triangulate, tool.unite, LEAST / 100)
     )
-    for slit, share, parted in TRIES:
+    for slit, share, parted, plugged in (
+        (*row, how) for row in TRIES for how in ((False, True) if tool is None else (False,))
+    ):
         # halves without a gap meet where the next one's wall stands: cut away from it
         upper = upper_runs(lanes, strand_map, weaving, stretches, share * size.half_width if closed else 0.0)
         laid = _spaced(lanes, parted * size.width) if closed else lanes
@@ -134,28 +139,38 @@ def united(
         if ground is not None and bent:  # no plane can cut it off level: let what passes over stand a hair deeper
             low = ground - HAIR * size.width * upper
         swept = sweep_rings(courses, laid, z, strand, size, way, low)
-        label = _labels(swept, lanes, upper, parted=closed)
-        column = np.arange(len(outline)) if bent else _bent_columns(outline, swept, lanes)
-        pieces = _cut(swept, lanes, label, outline, column, slit * size.width, triangulate, upright=not bent)
+        label = labels(swept, lanes, upper, parted=closed)
+        column = np.arange(len(outline)) if bent else bent_columns(outline, swept, lanes)
+        pieces = cut(
+            swept, lanes, label, outline, column, slit * size.width, triangulate, upright=not bent, plugged=plugged
+        )
         if courses.flat:
             place, faces, of = split_at_edges(pieces.vertices, pieces.faces, courses.period, courses.roll)
             pieces = Pieces(place, faces, pieces.kind[of], pieces.circuit[of], pieces.sides[of])
         level = ground if way is Making.CARVED and not bent else None
         vertices, faces, source = unite(pieces, level, HAIR * size.width)
-        vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
-        for _ in range(3):
-            if not is_closed(faces, len(vertices)):
-                vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
-        vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
-        if not is_closed(faces, len(vertices)):
+        even = False
+        if not plugged:
+            vertices, faces, source, even = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
+        for _ in range(4):
+            if is_closed(faces, len(vertices)):
+                break
+            vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
+        else:
             continue
         circuit = np.where(source >= 0, pieces.circuit[np.maximum(source, 0)], 0)
-        vertices, faces, circuit = clean(vertices, faces, circuit, SHORT * size.width, FLAT * size.width)
+        short = max(SHORT * size.width, GRID * float(np.abs(vertices).max()))
+        before = vertices, faces
+        vertices, faces, circuit = clean(vertices, faces, circuit, short, short * FLAT / SHORT)
         vertices, faces, circuit = separated(vertices, faces, circuit, NUDGE * size.width)
         kept = _bodies(vertices, faces, 0.01 * size.width**2 * size.thickness)
         used, faces = compact(faces[kept], len(vertices))
         vertices = vertices[used]
-        if is_sound(vertices, faces, least * size.width):
+        if not is_sound(vertices, faces, least * size.width):
+            continue
+        # where strands stand upright and every cut was joined vertex by vertex, only cleaning may have made crossings
+        among = changed(vertices, faces, before) if even and not bent else None
+        if not len(crossing_pairs(vertices, faces, among)):
             return _mesh(vertices, faces, circuit[kept])
     raise ValueError("the strands unite to no sound solid")
 
@@ -212,243 +227,6 @@ class Tool:
     unite: Callable[[Pieces, float | None, float], tuple[Floats, Ints, Ints]]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Pieces:
-    """Strands cut into closed pieces, each a little drawn back where it was cut.
-
-    Attributes
-    ----------
-    vertices : (n, 3) float64
-    faces : (t, 3) int64
-    kind : (t,) int64
-        The set of solids each face belongs to; the pieces of one set overlap nowhere.
-    circuit : (t,) int64
-    sides : (t,) int64
-        2 c + s on a cap, c being the cut and s the side of it; -1 elsewhere.
-    """
-
-    vertices: Floats
-    faces: Ints
-    kind: Ints
-    circuit: Ints
-    sides: Ints
-
-
-def _fork_rings(swept: Swept) -> Ints:
-    """First vertex of each fork's three rings: the whole strand's, the left and the right half's, (F, 3)."""
-    first, last = swept.fork_quads[:, 0], swept.fork_quads[:, -1]
-    # quads are turned over where the whole strand lies ahead; the bands then tell which ring is which
-    ring = np.zeros(len(swept.vertices), bool)
-    ring[swept.bands[:, :, 0].ravel()] = True
-    ahead = ring[last[:, 1]] & (first[:, 0] == last[:, 1])
-    whole = np.where(ahead, first[:, 0], first[:, 3])
-    left = np.where(ahead, first[:, 3], first[:, 0])
-    right = np.where(ahead, last[:, 2], last[:, 1])
-    return np.stack([whole, left, right], 1)
-
-
-def _labels(swept: Swept, lanes: Lanes, upper: Bools, *, parted: bool) -> Ints:
-    """What each band and then each fork counts as, (B + F,): the strand is cut where this changes.
-
-    A fork and the bands beside it count as one, so that no cut falls on a fork. ``parted`` tells halves apart as well.
-    """
-    bands = len(swept.bands)
-    label = np.concatenate([upper[swept.band_sample], upper[swept.fork_sample]]).astype(np.int64)
-    if parted:
-        half = np.flatnonzero(swept.band_half)
-        label[half] += 2 + 2 * lanes.side[swept.lane[swept.band_sample[half]]]
-    if len(swept.fork_sample):
-        rings = _fork_rings(swept)
-        fork_of = np.full(len(swept.vertices), -1)
-        fork_of[rings] = np.arange(len(rings))[:, None]
-        ends = fork_of[swept.bands[:, :, 0]]
-        band, end = np.nonzero(ends >= 0)
-        group = connected_labels(len(label), band, bands + ends[band, end])
-        most = np.zeros(len(label), np.int64)
-        np.maximum.at(most, group[bands:], label[bands:])
-        near = np.concatenate([band, np.arange(bands, len(label))])
-        label[near] = most[group[near]]
-    return label
-
-
-def _bent_columns(outline: Floats, swept: Swept, lanes: Lanes) -> Ints:
-    """Points of the outline, less its two middles where they lie on a straight side and no fork needs them."""
-    column = np.arange(len(outline))
-    if len(swept.fork_sample) or not (lanes.whole | (lanes.opened == 1)).all():
-        return column
-    one, other = outline - np.roll(outline, 1, axis=0), np.roll(outline, -1, axis=0) - outline
-    straight = np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]) < 1e-9 * np.abs(outline).max() ** 2
-    return np.asarray(column[~straight | (column % (len(outline) // 2) != 0)])
-
-
-def _cut(
-    swept: Swept,
-    lanes: Lanes,
-    label: Ints,
-    outline: Floats,
-    column: Ints,
-    slit: float,
-    triangulate: Callable[[Floats], Ints],
-    *,
-    upright: bool,
-) -> Pieces:
-    """Cut the strands wherever their label changes and close the pieces with caps, ``slit`` clear of the cut.
-
-    Of the rings' points only those of ``column`` are taken. Where strands stand ``upright``, not on a curved surface,
-    the plan shows which pieces overlap.
-    """
-    rings = swept.bands[:, :, column]
-    bands = rings.copy()
-    count, corners = len(bands), len(column)
-    wide = int(outline[: len(outline) // 2, 0].argmax())
-    left, right = np.searchsorted(column, [wide, len(outline) - wide]).tolist()
-    outline = outline[column]
-    begins = np.full(len(swept.vertices), -1)
-    begins[bands[:, 0, 0]] = np.arange(count)
-    follows = begins[bands[:, 1, 0]]
-    joined = follows >= 0
-    apart = np.flatnonzero(joined & (label[:count] != label[follows]))
-    along = np.flatnonzero(joined & (label[:count] == label[follows]))
-    vertices = [swept.vertices]
-    for band, near, far in ((apart, 1, 0), (follows[apart], 0, 1)):
-        at, to = (swept.vertices[rings[band, end]] for end in (near, far))
-        run = np.linalg.norm((to - at).mean(1), axis=1)
-        share = np.minimum(slit / np.maximum(run, 1e-12), 0.25)[:, None, None]
-        first = sum(len(part) for part in vertices)
-        bands[band, near] = first + np.arange(len(band) * corners).reshape(-1, corners)
-        vertices.append((at + share * (to - at)).reshape(-1, 3))
-    place = np.concatenate(vertices)
-
-    one, other = along, follows[along]
-    forks = len(swept.fork_sample)
-    if forks:
-        fork_of = np.full(len(place), -1)
-        fork_of[_fork_rings(swept)] = np.arange(forks)[:, None]
-        ends = fork_of[bands[:, :, 0]]
-        band, end = np.nonzero(ends >= 0)
-        one, other = np.concatenate([one, band]), np.concatenate([other, count + ends[band, end]])
-    piece = connected_labels(count + forks, one, other)
-
-    a, b = bands[:, 0], bands[:, 1]
-    quads = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
-    walls = [quads.reshape(-1, 4), swept.fork_quads.reshape(-1, 4)]
-    cap = np.asarray(triangulate(outline), np.int64)
-    cuts = np.arange(len(apart))
-    faces = [
-        np.concatenate(walls)[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3),
-        swept.fork_triangles.reshape(-1, 3),
-        b[apart][:, cap].reshape(-1, 3),
-        a[follows[apart]][:, cap[:, ::-1]].reshape(-1, 3),
-    ]
-    element = np.concatenate(
-        [
-            np.repeat(np.arange(count + forks), 2 * corners),
-            np.repeat(np.arange(count, count + forks), 4),
-            np.repeat(apart, len(cap)),
-            np.repeat(follows[apart], len(cap)),
-        ]
-    )
-    plain = len(element) - 2 * len(cuts) * len(cap)
-    sides = np.concatenate([np.full(plain, -1), np.repeat(2 * cuts, len(cap)), np.repeat(2 * cuts + 1, len(cap))])
-    sample = np.concatenate([swept.band_sample, swept.fork_sample])
-    plan = np.concatenate(
-        [
-            np.stack([a[:, left], b[:, left], b[:, right], a[:, right]], 1),
-            swept.fork_quads[:, [wide, wide, corners - 1 - wide, corners - 1 - wide], [0, 3, 2, 1]],
-        ]
-    )
-    upper = label % 2
-    everything = np.concatenate(faces)
-    if upright:
-        meeting = _meeting_in_plan(place[plan][:, :, :2], piece, upper)
-    else:
-        meeting = _meeting(place, everything, element, piece, upper)
-    kind = upper + 2 * _kinds(meeting, int(piece.max()) + 1)[piece]
-    return Pieces(place, everything, kind[element], lanes.circuit[swept.lane[sample]][element], sides)
-
-
-def _meeting_in_plan(plan: Floats, piece: Ints, upper: Ints) -> Ints:
-    """Pairs of pieces of the same level that overlap in plan, (p, 2), where strands stand upright."""
-    one, other = _near(plan)
-    some = (piece[one] != piece[other]) & (upper[one] == upper[other])
-    one, other = one[some], other[some]
-    meets = _overlap(plan[one], plan[other])
-    return np.stack([piece[one[meets]], piece[other[meets]]], 1)
-
-
-def _meeting(vertices: Floats, faces: Ints, element: Ints, piece: Ints, upper: Ints) -> Ints:
-    """Pairs of pieces of the same level whose surfaces cross, (p, 2), wherever they lie in space."""
-    count = len(piece)
-    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-    corner = vertices[faces]
-    np.minimum.at(low, element, corner.min(1))
-    np.maximum.at(high, element, corner.max(1))
-    one, other = _near(np.stack([low, high], 1))
-    some = (piece[one] != piece[other]) & (upper[one] == upper[other])
-    near = np.zeros(count, bool)
-    near[one[some]] = near[other[some]] = True
-    pairs = []
-    for level in (0, 1):
-        mine = np.flatnonzero((near & (upper == level))[element])
-        pairs.append(piece[element[mine[crossing_pairs(vertices, faces[mine])]]])
-    met = np.concatenate(pairs)
-    return np.asarray(met[met[:, 0] != met[:, 1]])
-
-
-def _kinds(meeting: Ints, count: int) -> Ints:
-    """A number for each of ``count`` pieces, another than that of any piece that it meets.
-
-    Nearly always 0: only where two crossings lie so close that no straight cut parts them do pieces of one level meet.
-    """
-    pairs = np.unique(np.sort(meeting, axis=1), axis=0)
-    kind = np.zeros(count, np.int64)
-    beside: dict[int, set[int]] = {}
-    for left, right in pairs.tolist():
-        beside.setdefault(left, set()).add(right)
-        beside.setdefault(right, set()).add(left)
-    done: dict[int, int] = {}
-    for number in sorted(beside):
-        taken = {done[near] for near in beside[number] if near in done}
-        done[number] = next(k for k in range(len(taken) + 1) if k not in taken)
-        kind[number] = done[number]
-    return kind
-
-
-def _near(plan: Floats) -> tuple[Ints, Ints]:
-    """Pairs of groups of points, (n, k, 2 or 3), whose boxes overlap, each pair once."""
-    low, high = plan.min(1), plan.max(1)
-    cell = max(float((high - low).max()), 1e-9)
-    box = np.floor((low - low.min(0))[:, :2] / cell).astype(np.int64)
-    wide = int(box[:, 1].max()) + 3
-    key = box[:, 0] * wide + box[:, 1]
-    order = np.argsort(key, kind="stable")
-    ranked = key[order]
-    ones, others = [], []
-    for across, up in ((0, 0), (0, 1), (1, -1), (1, 0), (1, 1)):
-        first = np.searchsorted(ranked, key + across * wide + up)
-        last = np.searchsorted(ranked, key + across * wide + up, side="right")
-        number = last - first
-        one = np.repeat(np.arange(len(key)), number)
-        other = order[np.repeat(first - np.cumsum(number) + number, number) + np.arange(number.sum())]
-        keep = (one < other) if (across, up) == (0, 0) else np.ones(len(one), bool)
-        keep &= ((low[one] < high[other]) & (low[other] < high[one])).all(1)
-        ones.append(one[keep])
-        others.append(other[keep])
-    return np.concatenate(ones), np.concatenate(others)
-
-
-def _overlap(one: Floats, other: Floats) -> Bools:
-    """Which pairs of convex quadrangles, each (p, 4, 2), overlap: no side of either parts them."""
-    meets = np.ones(len(one), bool)
-    for sides in (one, other):
-        edge = np.roll(sides, -1, axis=1) - sides
-        normal = np.stack([-edge[:, :, 1], edge[:, :, 0]], 2)
-        mine, theirs = (np.einsum("pki,pji->pkj", normal, points) for points in (one, other))
-        apart = (mine.max(2) <= theirs.min(2)) | (theirs.max(2) <= mine.min(2))
-        meets &= ~apart.any(1)
-    return meets
-
-
 def _triangulate(outline: Floats) -> Ints:
     from manifold3d import triangulate
 
@@ -498,18 +276,22 @@ def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats,
     return np.asarray(mesh.vert_properties, float)[:, :3], faces, np.where(from_pieces, source, -1)
 
 
-def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: float) -> tuple[Floats, Ints, Ints]:
-    """Take the caps away again and join both sides of every cut, vertex by vertex."""
+def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: float) -> tuple[Floats, Ints, Ints, bool]:
+    """Take the caps away again and join both sides of every cut, vertex by vertex.
+
+    Also whether every vertex of every cap found just one across.
+    """
     side = np.where(source >= 0, sides[np.maximum(source, 0)], -1)
     on_cap = side >= 0
     cut = np.unique(np.repeat(side[on_cap], 3) * len(vertices) + faces[on_cap].ravel())
     one, other = _across_cuts(vertices, cut // len(vertices), cut % len(vertices), REACH * slit)
-    merged = np.zeros(len(vertices), bool)
+    merged, even = np.zeros(len(vertices), bool), True
     if len(one):
         group = connected_labels(len(vertices), one, other)
         number = np.bincount(group)
         vertices = np.stack([np.bincount(group, vertices[:, k]) / number for k in range(3)], 1)
         faces, merged = group[faces], number > 1
+        even = bool((number[group[cut % len(group)]] == 2).all())
     faces, source = faces[~on_cap], source[~on_cap]
     kept = without_folds(faces, np.asarray(merged[faces].any(axis=1), bool))
     faces, source = faces[kept], source[kept]
@@ -517,7 +299,7 @@ def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: fl
     more = filled(vertices, faces)
     if len(more):
         faces, source = np.concatenate([faces, more]), np.concatenate([source, _beside(faces, source, more)])
-    return vertices, faces, source
+    return vertices, faces, source, even and not len(more)
 
 
 def _across_cuts(vertices: Floats, side: Ints, vertex: Ints, reach: float) -> tuple[Ints, Ints]:
