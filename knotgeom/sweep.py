@@ -41,6 +41,8 @@ class Swept:
     band_sample : (b,) int64
         The lane sample where the band begins.
     band_half : (b,) bool
+    band_turned : (b, K) bool
+        Quads that are split from their second corner to their fourth, not from the first to the third.
     fork_quads : (F, K, 4) int64
     fork_triangles : (F, 4, 3) int64
         The faces between a whole strand's last ring and the ring of both halves.
@@ -60,6 +62,7 @@ class Swept:
     borrowed: Ints
     band_sample: Ints
     band_half: Ints
+    band_turned: Bools
     fork_quads: Ints
     fork_triangles: Ints
     fork_sample: Ints
@@ -155,6 +158,8 @@ def sweep_rings(
         band_sample.append(at)
         band_half.append(np.full(len(at), ring is half_ring))
 
+    pointed = courses.pointed[lanes.sample[np.concatenate([whole_at, half_at])]]
+    turned = _split_otherwise(vertices, pointed, np.concatenate(band_ring))
     opens = ~lanes.whole[fork_left]  # halves ahead: the whole strand's ring is the one before
     trunk = np.where(opens, before[fork_left], after[fork_left])
     index = np.arange(corners)
@@ -173,6 +178,7 @@ def sweep_rings(
         borrowed=borrowed,
         band_sample=np.concatenate(band_sample),
         band_half=np.concatenate(band_half),
+        band_turned=turned,
         fork_quads=fork_quads,
         fork_triangles=fork_triangles,
         fork_sample=np.where(opens, trunk, fork_left),
@@ -241,6 +247,10 @@ def sweep(
     np.matmul(rows, table.reshape(3, -1), out=quad_uv[:bands].reshape(len(at), 8 * corners))
     quad_strand[:bands].reshape(len(at), corners)[:] = lanes.circuit[swept.lane[at]].astype(np.int32)[:, None]
 
+    turned_quads = np.flatnonzero(swept.band_turned)
+    quads[turned_quads] = np.roll(quads[turned_quads], -1, 1)
+    quad_uv[turned_quads] = np.roll(quad_uv[turned_quads], -1, 1)
+
     fork_circuit = lanes.circuit[swept.lane[swept.fork_sample]].astype(np.int32)
     near = lanes.along[swept.fork_sample]
     if forks:
@@ -257,6 +267,20 @@ def sweep(
         quad_strand=quad_strand,
         triangle_strand=np.repeat(fork_circuit, 4),
     )
+
+
+def _split_otherwise(vertices: Floats, pointed: Bools, band_ring: Ints) -> Bools:
+    """Which quads beside pointed turns, (rings,), to split from their second corner to their fourth, (b, K) bool.
+
+    The ring at a tip lies askew and level, and a strand that climbs past it does so all at once on its inner edge.
+    Split so that their sides meet in a ridge, not in a valley, the quads there keep clear of the inner wall.
+    """
+    turned = np.zeros((len(band_ring), vertices.shape[1]), bool)
+    rows = np.flatnonzero(pointed[band_ring].any(1))
+    a, d = vertices[band_ring[rows]].swapaxes(0, 1)
+    b, c = np.roll(a, -1, 1), np.roll(d, -1, 1)
+    turned[rows] = np.einsum("nkd,nkd->nk", d - a, np.cross(b - a, c - a)) > 0
+    return turned
 
 
 def _fork_uv(along: Floats, shape: tuple[int, ...], corners: int) -> Floats:

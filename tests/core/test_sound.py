@@ -33,6 +33,7 @@ from knotgeom.design import (
     Panel,
     Pass,
     Piece,
+    Rejoin,
     Rim,
     Ring,
     Section,
@@ -223,7 +224,7 @@ def undercut(mesh: Mesh) -> float:
     """
     faces = all_triangles(mesh)
     corner = mesh.vertices[faces]
-    shadow = np.cross(corner[:, 2, :2] - corner[:, 0, :2], corner[:, 1, :2] - corner[:, 0, :2]) / 2
+    shadow = -np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])[:, 2] / 2
     on_ground = (corner[:, :, 2] < mesh.vertices[:, 2].min() + 1e-6).all(1)
     down = np.flatnonzero((shadow > 0) & ~on_ground)
     broadest = 0.0
@@ -348,6 +349,25 @@ ONCE_BROKEN = {
         Ring(2, 2, 25.0, 45.0, outer_edge=Rim.CROSSED),
         Breaks((Site(0, 1), Site(1, 2), Site(2, 3), Site(3, 2)), (Site(2, 1),)),
         heights=Heights(Making.CARVED),
+    ),
+    "a strand that climbs past pointed turns": Design(
+        Grid(4, 2, 24.0, 24.0),
+        strand=Strand(5.94, 1.485, ((0.0, 0.0), (2.0, 0.0), (1.5, 1.0), (0.5, 1.0)), turns=Turns(*[Turn.POINTED] * 3)),
+        heights=Heights(clearance=0.594),
+    ),
+    "halves of a circuit much narrower than the others": Design(
+        Strip(2, 1, 10.0, 12.0, 4, Rim.WALLED, Rim.CROSSED),
+        divide=Divide(
+            (Pass(0, 1, Way.RISING), Pass(0, 1, Way.FALLING)), (Pass(0, 1, Way.RISING),), False, Rejoin.STEPS
+        ),
+        strand=Strand(circuits=(CircuitStyle(Pass(0, 1, Way.RISING), 1.344),)),
+        heights=Heights(clearance=0.192),
+    ),
+    "a depth with nothing to spare": Design(
+        Ring(4, 1, 60.0, 70.0, outer_edge=Rim.CROSSED),
+        Breaks((Site(0, 1),)),
+        strand=Strand(thickness=0.26, circuits=(CircuitStyle(Pass(4, 1, Way.FALLING), 2.593),)),
+        heights=Heights(clearance=0.065, depth_limit=0.649),
     ),
 }
 
