@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..files import png16, together
+from .hull import Hull
 from .kit import Kit
 from .options import Green
 from .preview import preview
 from .report import report
 from .scene import encode_glb, encode_obj
-from .turning import Hull
 
 GLB, OBJ, PREVIEW, REPORT = "kit.glb", "kit.obj", "preview.png", "report.json"
 

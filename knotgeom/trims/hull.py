@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..mesh import Floats, Ints
-from .patches import Patches
 
+Hull = tuple[Floats, Ints]
+"""Places (n, 3) and triangles (t, 3) of a closed convex body."""
 SIDES = 12
 """Most sides of the polygon."""
 
@@ -59,21 +60,14 @@ def fewer_sides(outline: Floats, most: int) -> Floats:
     return np.array(polygon)
 
 
-def hull_mesh(patches: Patches) -> tuple[Floats, Ints]:
-    """Vertices (v, 3) and triangles (t, 3) of a convex body that holds all of a piece; at ports it ends with the piece.
-
-    Every corner of the plan's convex hull lies within it; it has at most ``SIDES`` upright sides.
-    """
-    every = np.concatenate([run.points.reshape(-1, 3) for run in patches.runs])
-    outline = fewer_sides(convex_outline(every[:, :2]), SIDES)
+def upright(points: Floats) -> Hull:
+    """What lies between two heights over a convex polygon of at most ``SIDES`` sides about points, (n, 3)."""
+    outline = fewer_sides(convex_outline(points[:, :2]), SIDES)
     count = len(outline)
-    low, high = float(every[:, 2].min()), float(every[:, 2].max())
-    vertices = np.vstack(
-        [np.column_stack([outline, np.full(count, low)]), np.column_stack([outline, np.full(count, high)])]
-    )
+    low, high = float(points[:, 2].min()), float(points[:, 2].max())
+    vertices = np.vstack([np.column_stack([outline, np.full(count, z)]) for z in (low, high)])
     at = np.arange(count)
     after = (at + 1) % count
     sides = np.concatenate([np.stack([at, after, after + count], 1), np.stack([at, after + count, at + count], 1)])
     fan = np.stack([np.zeros(count - 2, np.int64), at[1:-1], at[2:]], 1)
-    triangles = np.concatenate([sides, fan[:, ::-1], fan + count]).astype(np.int32)
-    return vertices, triangles
+    return vertices, np.concatenate([sides, fan[:, ::-1], fan + count]).astype(np.int32)

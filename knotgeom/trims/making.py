@@ -13,9 +13,10 @@ from ..made import Progress
 from .bakes import bake, facts
 from .build import make_kit
 from .folder import refuse_existing, write_kit
+from .hull import Hull
 from .kit import Kit
 from .sharing import Shared, pasted, share
-from .turning import Hull, hulls
+from .turning import hulls
 
 KITS, MAPS = 0.5, 0.4
 """Shares of the whole work."""

@@ -9,8 +9,8 @@ import numpy as np
 
 from ..files import glb, obj
 from ..mesh import Floats, Ints
+from .hull import Hull
 from .kit import Kit, Level, Piece
-from .turning import Hull
 
 STONE = (0.46, 0.40, 0.32)
 """Colour of a kit without one of its own, linear."""

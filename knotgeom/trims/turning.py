@@ -10,13 +10,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..mesh import Floats, Ints
-from .hull import SIDES, convex_outline, fewer_sides
+from ..mesh import Floats
+from .hull import Hull, upright
 from .kit import Piece, Port, TrimMesh
 from .sheet import arm_of, meeting
-
-Hull = tuple[Floats, Ints]
-"""Places (n, 3) and triangles (t, 3) of a closed convex body."""
 
 
 def turns(ports: Sequence[Port]) -> bool:
@@ -92,17 +89,4 @@ def hulls(piece: Piece) -> tuple[Hull, ...]:
     """Convex bodies that together hold all of a piece, one for each arm."""
     mesh = piece.fine
     arm = arm_of(mesh, piece.ports)
-    return tuple(_upright(mesh.positions[np.unique(mesh.triangles[arm == k])]) for k in np.unique(arm).tolist())
-
-
-def _upright(points: Floats) -> Hull:
-    """What lies between two heights over a convex polygon about points."""
-    outline = fewer_sides(convex_outline(points[:, :2]), SIDES)
-    count = len(outline)
-    low, high = float(points[:, 2].min()), float(points[:, 2].max())
-    vertices = np.vstack([np.column_stack([outline, np.full(count, z)]) for z in (low, high)])
-    at = np.arange(count)
-    after = (at + 1) % count
-    sides = np.concatenate([np.stack([at, after, after + count], 1), np.stack([at, after + count, at + count], 1)])
-    fan = np.stack([np.zeros(count - 2, np.int64), at[1:-1], at[2:]], 1)
-    return vertices, np.concatenate([sides, fan[:, ::-1], fan + count]).astype(np.int32)
+    return tuple(upright(mesh.positions[np.unique(mesh.triangles[arm == k])]) for k in np.unique(arm).tolist())

@@ -18,7 +18,7 @@ from knotgeom.sections import outlines
 from knotgeom.sweep import sweep_rings
 from knotgeom.trims.budget import screen_tolerance, tolerance_for
 from knotgeom.trims.card import card_mesh
-from knotgeom.trims.hull import SIDES, hull_mesh
+from knotgeom.trims.hull import SIDES, upright
 from knotgeom.trims.kit import Port
 from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
 from knotgeom.trims.options import Screen, Trimming
@@ -348,11 +348,12 @@ def test_the_card_covers_the_piece_and_the_hull_holds_it(flat):
     )
     assert card_mesh(flat, height=-1.0).positions[:, 2].tolist() == [-1.0] * 4
     for piece in (flat, torus()):
-        vertices, triangles = hull_mesh(piece)
+        vertices, triangles = upright(np.concatenate([run.points.reshape(-1, 3) for run in piece.runs]))
         body = trimesh.Trimesh(vertices, triangles, process=False)
         assert body.is_watertight and body.is_convex and len(vertices) <= 2 * SIDES
         normals, origins = body.face_normals, body.triangles[:, 0]
         for run in piece.runs:
             points = run.points.reshape(-1, 3)
             assert ((points[:, None] - origins) * normals).sum(2).max() < 1e-9
-    assert trimesh.Trimesh(*hull_mesh(torus()), process=False).volume < 1.1 * math.pi * 12.5**2 * 5
+    round_about = upright(np.concatenate([run.points.reshape(-1, 3) for run in torus().runs]))
+    assert trimesh.Trimesh(*round_about, process=False).volume < 1.1 * math.pi * 12.5**2 * 5
