@@ -246,7 +246,7 @@ def _bend(
     at, flat_ends, rims = flat[: len(met)], flat[len(met) : len(met) + len(ends)], flat[len(met) + len(ends) :]
     begin = len(knots.point)
     if around:
-        _outside(knots, size, darts, around, rims, flat_ends, chart)
+        _outside(knots, size, darts, around, rims, flat_ends)
     if met:
         wall = chart.flat_ways(darts.wall[met])
         before_at = flat_ends[0] if last is not None else None
@@ -274,9 +274,7 @@ def _in_walk(met: list[int], around: list[int], last: int | None, after: int | N
     return result
 
 
-def _outside(
-    knots: Knots, size: Sizes, darts: _Darts, around: list[int], rims: Floats, ends: Floats, chart: _Chart
-) -> None:
+def _outside(knots: Knots, size: Sizes, darts: _Darts, around: list[int], rims: Floats, ends: Floats) -> None:
     """Lead a strand round outside the boundary, past one vertex after another."""
     come, go = ends[0], ends[-1]
     line = np.vstack([come[None], rims, go[None]])

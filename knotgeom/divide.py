@@ -59,8 +59,6 @@ class StrandMap:
         The two ends of each piece of strand, in the direction of the circuit.
     piece_visit : (P,) int64
         The visit that a piece leads to, or within which it lies.
-    piece_side : (P,) int64
-        Which half it is.
     """
 
     divided: Bools
@@ -72,7 +70,6 @@ class StrandMap:
     fork_opens: Bools
     ends: Ints
     piece_visit: Ints
-    piece_side: Ints
 
     @property
     def crossings(self) -> int:
@@ -179,23 +176,22 @@ def divide_strands(layout: Layout, circuits: Circuits, divide: Divide) -> Strand
     start = np.stack([entry[at], entry[at + divided]], 1) if len(at) else np.zeros((0, 2), np.int64)
     stop = np.stack([exit_[at], exit_[at + divided]], 1) if len(at) else np.zeros((0, 2), np.int64)
 
-    pieces: list[tuple[Ints, Ints, Ints, Ints]] = []  # from, to, visit, side
+    pieces: list[tuple[Ints, Ints, Ints]] = []  # from, to, visit
 
-    def add(where: Ints, begin: Ints, end: Ints, half: int | Ints) -> None:
-        pieces.append((begin, end, where, np.broadcast_to(half, where.shape)))
+    def add(where: Ints, begin: Ints, end: Ints) -> None:
+        pieces.append((begin, end, where))
 
     both = np.flatnonzero(other == 2)
     add(
         visit[both],
         4 * crossing(met_first)[both] + leaving[both],
         4 * crossing(met_last)[both] + arriving[both],
-        side[both],
     )
     whole = np.flatnonzero(run == Run.WHOLE)
-    add(whole, stop[before[whole], 0], start[whole, 0], 0)
+    add(whole, stop[before[whole], 0], start[whole, 0])
     halves = np.flatnonzero(run == Run.DIVIDED)
     for half in (0, 1):
-        add(halves, stop[before[halves], half], start[halves, half], half)
+        add(halves, stop[before[halves], half], start[halves, half])
 
     # --- forks
     closing = np.flatnonzero((run == Run.CLOSES) | (run == Run.REJOINED))
@@ -209,20 +205,19 @@ def divide_strands(layout: Layout, circuits: Circuits, divide: Divide) -> Strand
     closes, opens = fork_end[: len(closing)], fork_end[len(closing) :]
     for half in (0, 1):
         # anticlockwise from the trunk: ahead of it left then right when it lies ahead, right then left when behind
-        add(closing, stop[before[closing], half], closes + 1 + half, half)
-        add(opening, opens + 2 - half, start[opening, half], half)
+        add(closing, stop[before[closing], half], closes + 1 + half)
+        add(opening, opens + 2 - half, start[opening, half])
     plain = run[closing] == Run.CLOSES
-    add(closing[plain], closes[plain], start[closing[plain], 0], 0)
+    add(closing[plain], closes[plain], start[closing[plain], 0])
     plain = run[opening] == Run.OPENS
-    add(opening[plain], stop[before[opening[plain]], 0], opens[plain], 0)
+    add(opening[plain], stop[before[opening[plain]], 0], opens[plain])
     add(
         closing[run[closing] == Run.REJOINED],
         closes[run[closing] == Run.REJOINED],
         opens[run[opening] == Run.REJOINED],
-        0,
     )
 
-    begin, end, where, which = (np.concatenate(column) for column in zip(*pieces, strict=True))
+    begin, end, where = (np.concatenate(column) for column in zip(*pieces, strict=True))
     return StrandMap(
         divided=divided,
         run=run,
@@ -233,7 +228,6 @@ def divide_strands(layout: Layout, circuits: Circuits, divide: Divide) -> Strand
         fork_opens=fork_opens[order],
         ends=np.stack([begin, end], 1),
         piece_visit=where,
-        piece_side=which,
     )
 
 

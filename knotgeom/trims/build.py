@@ -80,7 +80,7 @@ def make_kit(design: Design, options: Trimming | None = None, progress: Progress
     if Part.STRAIGHT not in wanted.pieces:
         notes.append("the straight piece is in every kit: all others are fitted to it")
     pieces = _levelled(cuts, straights, wanted, lambda share: show(0.35 + 0.5 * share, "choosing levels"))
-    pieces = [*_longer(pieces, wanted, pattern), *_modular(pieces, wanted, pattern)]
+    pieces = [*_longer(pieces, wanted), *_modular(pieces, wanted, pattern)]
     show(0.88, "laying the sheet")
     period = pattern.columns * pattern.strip.cell_width
     ordered = sorted(pieces, key=lambda one: one.name)
@@ -197,13 +197,11 @@ def _tolerances(straight: Exact, wanted: Trimming) -> list[float]:
     return [tolerance_for(straight.patches, share, wanted, straight) for share in shares]
 
 
-def _longer(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Piece]:
+def _longer(pieces: list[Piece], wanted: Trimming) -> list[Piece]:
     """Straight pieces of as many repeats as are wanted."""
     if wanted.repeats == 1:
         return pieces
-    return [
-        _repeated(one, wanted.repeats, 1.0, one.name, pattern) if one.part is Part.STRAIGHT else one for one in pieces
-    ]
+    return [_repeated(one, wanted.repeats, 1.0, one.name) if one.part is Part.STRAIGHT else one for one in pieces]
 
 
 def _modular(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Piece]:
@@ -231,11 +229,11 @@ def _modular(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Pi
                 "make.trim.lengths",
             )
         name = f"straight-{length:04.0f}" if length == round(length) else f"straight-{length:g}".replace(".", "-")
-        made.append(_repeated(single or base, count, by, name, pattern))
+        made.append(_repeated(single or base, count, by, name))
     return made
 
 
-def _repeated(piece: Piece, count: int, by: float, name: str, pattern: Pattern) -> Piece:
+def _repeated(piece: Piece, count: int, by: float, name: str) -> Piece:
     """A straight piece several times end to end, stretched along the run."""
     length = piece.ports[1].at[0]
     end = round(count * length * by, 9)

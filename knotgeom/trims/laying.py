@@ -146,7 +146,7 @@ def lay(kit: Kit, path: Path, *, stretch: float | None = None, caps: bool = True
     length = np.linalg.norm(np.roll(path.points, -1, axis=0) - path.points, axis=1)
     where = np.concatenate([[0.0], np.cumsum(length)])
     whole = float(where[-1] if path.closed else where[-2])
-    _refuse_tight(kit, path, set(corners))
+    _refuse_tight(kit, path)
     found = [_corner(kit, path, directions, k, float(turn[k])) for k in corners]
     legs = [_legs(one) for one in found]
     placed: list[Placed] = []
@@ -323,7 +323,7 @@ class _Frames:
         return place, way, side, up, np.stack([np.einsum("ij,ij->i", bend, side), np.einsum("ij,ij->i", bend, up)], 1)
 
 
-def _refuse_tight(kit: Kit, path: Path, corners: set[int]) -> None:
+def _refuse_tight(kit: Kit, path: Path) -> None:
     """A path may not bend so tightly that the trim's inner side folds."""
     frames = _Frames(path)
     middle = (frames.start[:-1] + frames.start[1:]) / 2

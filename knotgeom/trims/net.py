@@ -280,7 +280,7 @@ def _fork(patches: Patches, choices: tuple[Choice, ...], number: int, start: Int
     index = np.arange(len(both))
     behind, front = index[: len(trunk)], index[len(trunk) :]
     pieces = []
-    for begin, end in _spans(trunk_kept, choices[fork.trunk[0]]):
+    for begin, end in _spans(choices[fork.trunk[0]]):
         a = behind[(trunk[:, 4] >= begin) & (trunk[:, 4] <= end)]
         b = front[(ahead[:, 4] >= begin) & (ahead[:, 4] <= end)]
         pieces += stitched(a, both[a, 4], b, both[b, 4])
@@ -291,7 +291,7 @@ def _fork(patches: Patches, choices: tuple[Choice, ...], number: int, start: Int
     return both, faces, shared
 
 
-def _spans(rails: Ints, choice: Choice) -> list[tuple[int, int]]:
+def _spans(choice: Choice) -> list[tuple[int, int]]:
     """First and last rail of each row of columns."""
     return [(int(chain[0]), int(chain[-1])) for chain in choice.chains]
 

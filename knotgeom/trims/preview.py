@@ -15,7 +15,7 @@ from ..mesh import Floats, Mesh
 from ..picture import picture
 from ..raster import height_buffer, window_of
 from .kit import Kit, TrimMesh, piece
-from .laying import lay, meshes, path_of
+from .laying import Path, lay, meshes, path_of
 from .options import Part
 
 if TYPE_CHECKING:
@@ -107,13 +107,13 @@ def assembled(kit: Kit, level: int = 0) -> list[TrimMesh]:
         sides = [reach + count * unit for count in (long, short)]
         try:
             path = path_of(np.array([[0, 0, 0], [sides[0], 0, 0], [*sides, 0], [0, sides[1], 0]], float), True)
-            return _coloured(kit, *_laid(kit, path, level))
+            return _coloured(_laid(kit, path, level))
         except DesignError:
             pass  # arms of different lengths: a run then
     ends = sum(one.box[2] - one.box[0] for one in kit.pieces if one.part is Part.CAP)
     count = max(2, round(5 * kit.height / unit))
     path = path_of(np.array([[0, 0, 0], [ends + count * unit, 0, 0]], float), False, np.array([0.0, 0, 1]))
-    return _coloured(kit, *_laid(kit, path, level))
+    return _coloured(_laid(kit, path, level))
 
 
 def level_picture(mesh: TrimMesh, pixels: int) -> Image:
@@ -140,12 +140,11 @@ def _card_picture(kit: Kit, normals: NDArray[np.uint8], pixels: int) -> Image:
     return image.resize((pixels, max(1, round(pixels * image.height / image.width))), Image.Resampling.LANCZOS)
 
 
-def _laid(kit: Kit, path: object, level: int) -> tuple[list[str], Sequence[TrimMesh]]:
-    laying = lay(kit, path)  # type: ignore[arg-type]
-    return [one.piece for one in laying.placed], meshes(kit, laying, level)
+def _laid(kit: Kit, path: Path, level: int) -> Sequence[TrimMesh]:
+    return meshes(kit, lay(kit, path), level)
 
 
-def _coloured(kit: Kit, names: Sequence[str], laid: Sequence[TrimMesh]) -> list[TrimMesh]:
+def _coloured(laid: Sequence[TrimMesh]) -> list[TrimMesh]:
     """Strands numbered through all joints, so that one that runs on from piece to piece has one colour."""
     from dataclasses import replace
 

@@ -101,7 +101,7 @@ def _tangents(mesh: TrimMesh, weld: Ints) -> Floats:
     sides = [_unit(_beside(side, n)) for side in (ahead, back)]
     angle = np.arccos(np.clip(np.einsum("ijk,ijk->ij", *sides), -1.0, 1.0))
     share = angle[..., None] * _unit(_beside(np.broadcast_to(along, n.shape), n))
-    group = _groups(mesh, weld, over, flat)
+    group = _groups(mesh, weld, over)
     total = np.zeros((group.max(initial=-1) + 1, 3))
     for k in range(3):
         total[:, k] = np.bincount(group.ravel(), share[..., k].ravel(), minlength=len(total))
@@ -125,7 +125,7 @@ def _tangents(mesh: TrimMesh, weld: Ints) -> Floats:
     return out
 
 
-def _groups(mesh: TrimMesh, weld: Ints, over: Bools, flat: Bools) -> Ints:
+def _groups(mesh: TrimMesh, weld: Ints, over: Bools) -> Ints:
     """The fan of each corner, (t, 3): corners at one vertex whose triangles hang together across its edges."""
     corner = weld[mesh.triangles]
     count = len(corner)
