@@ -17,8 +17,9 @@ from ..design import Design, Making
 from ..errors import DesignError
 from ..made import Made, make, no_mesh
 from ..mesh import Bools, Floats
+from .choosing import profile
 from .kit import Port
-from .parts import Pattern, PieceDesign, one_repeat, pattern_of, straight, strip_of
+from .parts import Pattern, PieceDesign, divides, one_repeat, pattern_of, plain, straight, strip_of
 from .patches import OPEN, Fork, Patches, Run
 from .seams import into_port, out_of_port
 from .strands import Parting, Strand, girth, hard_rails, strands_of
@@ -27,6 +28,8 @@ DRAWN_IN = 1.5
 """Over how long a stretch before a cut rails are sampled anew, in strand widths."""
 BLENDED = 1.5
 """Over how long a stretch before a port a strand is led over to the seam that all pieces share, in strand widths."""
+SYMMETRIC = 1e-3
+"""A section is its own mirror image if no point lies off by more than this share of its size."""
 FAR = 60
 """Rings to either side among which every rail of a strand passes a plane."""
 
@@ -144,7 +147,10 @@ def _rings(span: _Span, width: float) -> Floats:
         reach = max(DRAWN_IN * width / max(step, 1e-9), 2.5 * float(np.abs(off).max()) + 2.0)
         share = np.clip(1 - away / min(reach, end - start), 0.0, 1.0)
         at = at + share[:, None] ** 2 * off
-    return _sampled(grid, np.maximum.accumulate(at, axis=0))
+    if (np.diff(at, axis=0).min(0) <= 0).any():
+        # so near its end a strand is passed aslant that some rails would have no length
+        raise DesignError("a strand divides just at the seam", "divide it elsewhere, or not there", "divide")
+    return _sampled(grid, at)
 
 
 def _run(span: _Span, strand: Strand, points: Floats, ports: tuple[int, int], hard: float) -> Run:
@@ -312,6 +318,25 @@ def cut_piece(
     DesignError
         The strands at a port are not those of the seam.
     """
+    pieces = _between_ports(plan, strands, height, width)
+    runs, forks = _keyed(pieces.runs, plan.ports), pieces.forks(partings)
+    turned_over = [_turned_over(strand) for strand in strands]
+    if any(one is not strand for one, strand in zip(turned_over, strands, strict=True)):
+        others = _keyed(_between_ports(plan, turned_over, height, width).runs, plan.ports)
+        runs = _better(runs, others, forks, plan.ports, seams)
+    runs, moved = _led(plan, runs, seams, width)
+    places = np.concatenate([run.points.reshape(-1, 3)[:, :2] for run in runs])
+    (x0, y0), (x1, y1) = places.min(0).tolist(), places.max(0).tolist()
+    for port in plan.ports:  # the strip's own margins belong to the piece
+        side = math.radians(port.heading + 90.0)
+        for reach in (-height / 2, height / 2):
+            x, y = port.at[0] + reach * math.cos(side), port.at[1] + reach * math.sin(side)
+            x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+    return Patches(plan.name, plan.ports, runs, forks, (x0, y0, x1, y1)), moved
+
+
+def _between_ports(plan: PieceDesign, strands: Sequence[Strand], height: float, width: float) -> _Pieces:
+    """Stretches of strands that lie between the ports of a piece."""
     origin = np.array([*plan.origin, 0.0])
     hard = plan.design.make.trim.hard
     pieces = _Pieces()
@@ -336,16 +361,7 @@ def cut_piece(
                 OPEN if span.last is None else span.last.plane,
             )
             pieces.add(span, _run(span, strand, points, ends, hard))
-    runs = _keyed(pieces.runs, plan.ports)
-    runs, moved = _led(plan, runs, seams, width)
-    places = np.concatenate([run.points.reshape(-1, 3)[:, :2] for run in runs])
-    (x0, y0), (x1, y1) = places.min(0).tolist(), places.max(0).tolist()
-    for port in plan.ports:  # the strip's own margins belong to the piece
-        side = math.radians(port.heading + 90.0)
-        for reach in (-height / 2, height / 2):
-            x, y = port.at[0] + reach * math.cos(side), port.at[1] + reach * math.sin(side)
-            x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
-    return Patches(plan.name, plan.ports, runs, pieces.forks(partings), (x0, y0, x1, y1)), moved
+    return pieces
 
 
 def _outside(points: Floats, ports: Sequence[Port], height: float) -> bool:
@@ -356,6 +372,60 @@ def _outside(points: Floats, ports: Sequence[Port], height: float) -> bool:
         if own[0] > 0 and abs(own[1]) <= 0.52 * height:
             return True
     return False
+
+
+def _better(
+    runs: Sequence[Run],
+    others: Sequence[Run],
+    forks: Sequence[Fork],
+    ports: Sequence[Port],
+    seams: Mapping[str, Mapping[int, SeamRing]],
+) -> tuple[Run, ...]:
+    """Strands as they are or left for right (``others``), whichever fits the seams better; at forks as they are.
+
+    Which way a strand is followed is chance, and a section that is no mirror image of itself lies left and right by it.
+    """
+    joined = {end[0] for fork in forks for end in (fork.trunk, fork.left, fork.right)}
+
+    def off(run: Run) -> float:
+        total = 0.0
+        for end in (0, 1):
+            port = ports[run.ports[end]]
+            if run.ports[end] != OPEN and run.seam_key[end] in seams[port.profile]:
+                apart = _seam_ring(seams, port, run, end) - run.points[-end]
+                total += float(np.linalg.norm(apart - apart.mean(0), axis=1).max())
+        return total
+
+    if [run.ports for run in runs] != [run.ports for run in others]:
+        return tuple(runs)
+    both = zip(runs, others, strict=True)
+    return tuple(run if number in joined else min(run, other, key=off) for number, (run, other) in enumerate(both))
+
+
+def _seam_ring(seams: Mapping[str, Mapping[int, SeamRing]], port: Port, run: Run, end: int) -> Floats:
+    """What the straight piece has where a run has its end, in the order of the run's own rails."""
+    seam = seams[port.profile][run.seam_key[end]]
+    ring = seam.ring
+    if seam.forward != (port.ahead == (end == 1)):
+        ring = ring[(-np.arange(len(ring))) % len(ring)]
+    return out_of_port(port, ring)
+
+
+def _turned_over(strand: Strand) -> Strand:
+    """A strand with the mirror image of its section, left for right; the same strand where that is the section."""
+    figure = profile(strand.points[len(strand.points) // 2])
+    corners = len(figure)
+    back = (corners - np.arange(corners)) % corners
+    if np.abs(figure[back] * [-1.0, 1.0] - figure).max() <= SYMMETRIC * float(np.ptp(figure, axis=0).max()):
+        return strand
+    half = corners // 2
+    aside = strand.points[:, 1:half, :2].mean(1) - strand.points[:, half + 1 :, :2].mean(1)
+    aside /= np.maximum(np.linalg.norm(aside, axis=1), 1e-12)[:, None]
+    across = np.einsum("nkx,nx->nk", strand.points[..., :2], aside)
+    middle = (across.min(1) + across.max(1))[:, None]
+    points = strand.points.copy()
+    points[..., :2] += (middle - 2 * across)[..., None] * aside[:, None]
+    return replace(strand, points=points[:, back])
 
 
 def _led(
@@ -374,12 +444,7 @@ def _led(
     for number, run in enumerate(runs):
         for end in (0, 1):
             if run.ports[end] != OPEN:
-                port = plan.ports[run.ports[end]]
-                seam = seams[port.profile][run.seam_key[end]]
-                ring = seam.ring
-                if seam.forward != (port.ahead == (end == 1)):
-                    ring = ring[(-np.arange(len(ring))) % len(ring)]
-                offs[number, end] = out_of_port(port, ring) - run.points[-end]
+                offs[number, end] = _seam_ring(seams, plan.ports[run.ports[end]], run, end) - run.points[-end]
     # heights are given but for how high all of it lies
     lift = float(np.mean([off[:, 2].mean() for off in offs.values()]))
     ground = min(float(seam.ring[:, 2].min()) for rings in seams.values() for seam in rings.values())
@@ -444,15 +509,24 @@ def best_phase(design: Design) -> float:
     Raises
     ------
     DesignError
-        It can be cut nowhere; the message is that of the first place tried.
+        It can be cut nowhere. Where that is for what is divided, a change that was tried is the remedy; otherwise the
+        message is that of the first place tried.
     """
-    strip = strip_of(design)
+    phase, refused = _phase(design)
+    if phase is not None:
+        return phase
+    if divides(design) and _phase(plain(design))[0] is not None:
+        raise DesignError("strands divide or join wherever the strip could be cut", _left_whole(design), "divide")
+    raise refused or DesignError("no strand goes along the strip", "take breaks out", "breaks")
+
+
+def _phase(design: Design) -> tuple[float | None, DesignError | None]:
+    """The best place for a seam, if there is one, and what the first that cannot be is refused for."""
     found = swept(straight(pattern_of(design, 0.5)))
     refused: DesignError | None = None
     best: tuple[float, float] | None = None
-    for k in range(2 * strip.columns):
-        phase = k + 0.5
-        pattern = pattern_of(design, phase)
+    for k in range(2 * strip_of(design).columns):
+        pattern = pattern_of(design, k + 0.5)
         try:
             patches = cut_strip(
                 straight(pattern), found.strands, found.partings, pattern.height, found.made.counted.size.width
@@ -460,19 +534,32 @@ def best_phase(design: Design) -> float:
         except DesignError as error:
             refused = refused or error
             continue
-        aslant = [
-            abs(float(run.points[-1 if end else 1, :, 0].mean() - run.points[-2 if end else 0, :, 0].mean()))
-            / max(float(run.along[-1] - run.along[-2] if end else run.along[1]), 1e-12)
-            for run in patches.runs
-            for end in (0, 1)
-            if run.ports[end] != OPEN
-        ]
-        worth = min(aslant, default=0.0)
+        worth = _steepest(patches)
         if best is None or worth > best[0] + 0.02:
-            best = (worth, phase)
-    if best is None:
-        raise refused or DesignError("no strand goes along the strip", "take breaks out", "breaks")
-    return best[1]
+            best = (worth, k + 0.5)
+    return None if best is None else best[1], refused
+
+
+def _left_whole(design: Design) -> str:
+    """Where strands can be left whole so that the strip can be cut there."""
+    for x in range(2 * strip_of(design).columns - 1):
+        kept = tuple(one for one in design.divide.passes if one.x not in (x, x + 1))
+        tried = replace(design, divide=replace(design.divide, passes=kept))
+        if not design.divide.all and _phase(tried)[0] is not None:
+            return f"leave all strands whole at the crossings with x = {x} and x = {x + 1}"
+    return "leave all strands whole at two neighbouring columns of crossings"
+
+
+def _steepest(patches: Patches) -> float:
+    """How straight strands pass the ports of a piece, the one that is most aslant: 1 right across, 0 along them."""
+    across = [
+        abs(float(run.points[-1 if end else 1, :, 0].mean() - run.points[-2 if end else 0, :, 0].mean()))
+        / max(float(run.along[-1] - run.along[-2] if end else run.along[1]), 1e-12)
+        for run in patches.runs
+        for end in (0, 1)
+        if run.ports[end] != OPEN
+    ]
+    return min(across, default=0.0)
 
 
 def straight_patches(design: Design) -> Patches:

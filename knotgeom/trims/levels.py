@@ -107,7 +107,7 @@ def _fitted_ends(piece: Survey, choices: tuple[Choice, ...], options: Trimming) 
 def _same_ends(patches: Patches, choices: tuple[Choice, ...]) -> tuple[Choice, ...]:
     """Where a strand goes on from one port as another run with other rails, the rails it arrives with."""
     ends = port_ends(patches)
-    arriving = {key: choices[run].chains for _, key, run, end in ends if end == 1}
+    arriving = {key: choices[run].at(len(choices[run].rings) - 1) for _, key, run, end in ends if end == 1}
     result = list(choices)
     for _, key, run, end in ends:
         if end == 0 and key in arriving:

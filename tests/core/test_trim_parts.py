@@ -3,13 +3,29 @@
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from knotgeom import made
-from knotgeom.design import Border, Breaks, Cylinder, Design, Divide, Grid, Heights, Make, Making, Site, Strand, Strip
+from knotgeom.design import (
+    Border,
+    Breaks,
+    Cylinder,
+    Design,
+    Divide,
+    Grid,
+    Heights,
+    Make,
+    Making,
+    Pass,
+    Site,
+    Strand,
+    Strip,
+    Way,
+)
 from knotgeom.errors import DesignError
 from knotgeom.starters import STARTERS, Purpose
 from knotgeom.trims import parts
@@ -271,6 +287,41 @@ def test_lengths_are_whole_repeats_stretched_and_their_ends_the_straight_pieces(
             strict=True,
         ):
             assert np.array_equal(a, b)
+
+
+def test_strands_that_divide_wherever_the_strip_could_be_cut_are_refused_with_what_then_gives_a_kit():
+    picks = [(0, 1, "f"), (2, 1, "f"), (4, 1, "f"), (0, 3, "f"), (2, 3, "f"), (4, 3, "r"), (4, 3, "f")]
+    ways = {"r": Way.RISING, "f": Way.FALLING}
+    passes = tuple(Pass(x, y, ways[way]) for x, y, way in picks)
+    trim = replace(TRIM, triangles=6000, levels=(100.0,), pieces=(Part.STRAIGHT,))
+    design = replace(PLAIN, divide=Divide(passes=passes, gap=2.0), make=Make(trim=trim))
+    with pytest.raises(DesignError, match="wherever the strip could be cut") as refused:
+        make_kit(design)
+    left_whole = [int(x) for x in re.findall(r"x = (\d+)", refused.value.remedy)]
+    assert len(left_whole) == 2
+    mended = tuple(one for one in passes if one.x not in left_whole)
+    assert piece(make_kit(replace(design, divide=Divide(passes=mended, gap=2.0))), "straight").levels
+
+
+@pytest.mark.parametrize("turn", [90.0, -90.0])
+def test_a_lopsided_section_goes_on_through_a_corner_as_it_comes(turn):
+    """The high edge stays on its side of every strand; nothing is led over to what lies the other way round."""
+    lopsided = ((-0.5, 0.0), (-0.5, 0.3), (-0.2, 1.0), (0.1, 0.8), (0.5, 0.4), (0.5, 0.0))
+    filled = parts.one_repeat(replace(PLAIN, strand=replace(PLAIN.strand, section=lopsided)))
+    pattern = parts.pattern_of(filled, best_phase(filled))
+    plan = parts.corner(pattern, turn)
+    taken, seams = swept(plan), {"run": seam_rings(cut_straight(pattern))}
+    found, moved = cut_piece(plan, taken.strands, taken.partings, pattern.height, 16.0, seams)
+    assert moved < 0.02 * 16.0
+    for run in found.runs:  # the ridge lies left of the middle, seen along one way or the other, all along the run
+        ridge = run.points[np.arange(len(run.points)), run.points[..., 2].argmax(1)]
+        middle = (
+            run.points[:, 1 : run.points.shape[1] // 2].mean(1) + run.points[:, run.points.shape[1] // 2 + 1 :].mean(1)
+        ) / 2
+        ahead = np.gradient(middle[:, :2], axis=0)
+        off = ridge[:, :2] - middle[:, :2]
+        side = np.sign(ahead[:, 0] * off[:, 1] - ahead[:, 1] * off[:, 0])
+        assert abs(side.mean()) > 0.95
 
 
 @pytest.mark.parametrize(
