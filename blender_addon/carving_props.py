@@ -3,7 +3,6 @@
 As in ``props``, no setting holds a value of its own: each reads the design's text and writes it back.
 """
 
-import json
 import re
 from dataclasses import replace
 
@@ -398,7 +397,7 @@ def checked(obj):
     carving = obj.relief_knot_carving
     if not carving.checked:
         return {}, False
-    return json.loads(carving.checked), carving.checked_of == obj.relief_knot.text
+    return core.jsontext.kept(carving.checked), carving.checked_of == obj.relief_knot.text
 
 
 CLASSES = (ReliefKnotCarving, ReliefKnotRelief)

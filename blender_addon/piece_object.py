@@ -96,7 +96,7 @@ def report_of(knot_object):
     """What was measured and found on the piece; empty before it is made."""
     piece = piece_of(knot_object) if knot_object is not None else None
     text = piece.relief_knot_print.report if piece is not None else ""
-    return json.loads(text) if text else {}
+    return core.jsontext.kept(text)
 
 
 # --- making ---

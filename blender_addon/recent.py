@@ -39,7 +39,7 @@ def remembered():
     try:
         with open(os.path.join(folder(), LIST), encoding="utf-8") as file:
             found = json.load(file)
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return []
     return [path for path in found if isinstance(path, str)][:MOST] if isinstance(found, list) else []
 

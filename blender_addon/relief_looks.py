@@ -1,6 +1,5 @@
 """How a relief is shown: as wood, by depth, or by what a cutter leaves; and the light to judge it by."""
 
-import json
 import math
 
 import bpy
@@ -45,7 +44,7 @@ def legend(relief):
     """Colours (as seen) with the mm that they stand for, a pair each, of the view that is chosen; empty for wood."""
     look = relief.relief_knot_relief
     if look.view == "DEPTH":
-        deepest = json.loads(look.report).get("deepest_mm", 0.0) if look.report else 0.0
+        deepest = core.jsontext.kept(look.report).get("deepest_mm", 0.0)
         shares = np.linspace(0, 1, 9)
         return [(tuple(colour), deepest * share) for colour, share in zip(depth_colours(shares), shares)]
     if look.view == "UNCUT" and most_uncut(relief.data) is not None:
@@ -73,7 +72,7 @@ def redress(relief):
     design = store.design_of(relief.relief_knot_relief.source)
     if design is None or not relief.relief_knot_relief.report:
         return
-    dress(relief, design.make.carve, json.loads(relief.relief_knot_relief.report)["deepest_mm"])
+    dress(relief, design.make.carve, core.jsontext.kept(relief.relief_knot_relief.report).get("deepest_mm", 0.0))
 
 
 def _paint(mesh, view, deepest, tolerance):

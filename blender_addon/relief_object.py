@@ -111,7 +111,7 @@ def facts_of(panel, mesh):
 def report_of(relief):
     """What was said of the relief as it was last made; empty before."""
     text = relief.relief_knot_relief.report if relief is not None else ""
-    return json.loads(text) if text else {}
+    return core.jsontext.kept(text)
 
 
 def take(relief, panel, mesh, built):

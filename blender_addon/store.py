@@ -43,8 +43,8 @@ def parse(text):
         return core.reading.read_text(text), None
     except DesignError as error:
         try:
-            return core.reading.DESIGN.read(json.loads(text), ""), error
-        except (DesignError, ValueError, RecursionError):
+            return core.reading.DESIGN.read(core.jsontext.parsed(text), ""), error
+        except DesignError:
             return _unreadable.get(text), error
 
 
@@ -97,11 +97,8 @@ MIGRATIONS = {}
 
 def migrated(text):
     """A design's text brought up to this version; as it is where it needs nothing or cannot be read."""
-    try:
-        found = json.loads(text)
-    except (ValueError, RecursionError):
-        return text
-    if not isinstance(found, dict) or found.get("interlace") not in MIGRATIONS:
+    found = core.jsontext.kept(text)
+    if not isinstance(found.get("interlace"), int) or found["interlace"] not in MIGRATIONS:
         return text
     while found.get("interlace") in MIGRATIONS:
         found = MIGRATIONS[found["interlace"]](found)
@@ -118,10 +115,16 @@ def report_of(obj):
     return _report(obj.relief_knot.report)
 
 
+_FINDING = {"kind", "place", "value", "remedy", "at", "changes"}
+
+
 @functools.lru_cache(maxsize=64)
 def _report(text):
-    found = json.loads(text) if text else {}
-    return {"facts": {}, "findings": [], "seconds": 0.0, "volume_mm3": None} | found
+    found = {"facts": {}, "findings": [], "seconds": 0.0, "volume_mm3": None} | core.jsontext.kept(text)
+    told = found["findings"] if isinstance(found["findings"], list) else []
+    found["findings"] = [finding for finding in told if isinstance(finding, dict) and finding.keys() >= _FINDING]
+    found["facts"] = found["facts"] if isinstance(found["facts"], dict) else {}
+    return found
 
 
 def volume(mesh):

@@ -74,7 +74,7 @@ def is_stale(knot_object):
 def report_of(knot_object):
     """What was measured on the kit; empty before it is made."""
     text = knot_object.relief_knot_trim.report if knot_object is not None else ""
-    return json.loads(text) if text else {}
+    return core.jsontext.kept(text)
 
 
 def facts_of(kit):

@@ -25,11 +25,8 @@ job_of = MAKER.job_of
 
 def images_of(knot):
     """The baked images of a knot's kit, by their map; empty where none were baked."""
-    try:
-        kept = json.loads(knot.get(MAPS, "{}"))
-    except ValueError:
-        return {}
-    found = {name: bpy.data.images.get(image) for name, image in kept.items()}
+    kept = core.jsontext.kept(str(knot.get(MAPS, "{}")))
+    found = {name: bpy.data.images.get(str(image)) for name, image in kept.items()}
     return {name: image for name, image in found.items() if image is not None}
 
 

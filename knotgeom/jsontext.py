@@ -58,6 +58,15 @@ def parsed(text: str | bytes, what: str = "a design", deep: int = 6, otherwise: 
         raise DesignError(f"is not JSON here ({words})", _remedy(text, error), where) from None
 
 
+def kept(text: str) -> dict[str, Any]:
+    """A JSON object that was kept beside a design, in a file that anybody may have made; empty where it is none."""
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
 def _refuse_overgrown(text: str, what: str, deep: int) -> None:
     """Refuse quickly what is nested or keyed as no such text is, before the parser builds it all.
 

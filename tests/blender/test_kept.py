@@ -12,7 +12,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import rebuild, store
+from blender_addon import carving_props, rebuild, relief_object, store, trim_object, trim_textures
 from knotgeom.made import make
 
 HERE = Path(__file__).resolve().parent
@@ -43,6 +43,25 @@ def test_a_file_of_an_earlier_version_can_be_worked_on(path):
     assert len(good.data.vertices) == len(make(store.design_of(good)).mesh.vertices)
     wide.relief_knot.width = 0.003
     assert not wide.relief_knot.error and not rebuild.is_stale(wide)
+
+
+ODD = [
+    "[", "[1]", "null", "\x01", '{"facts": 1, "findings": {"a": 1}}', '{"findings": [1, {}]}', "[" * 100_000,
+    '{"interlace": []}',
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", ODD, ids=range(len(ODD)))
+def test_texts_in_a_strangers_file_that_say_nothing_are_passed_over(knot, text):
+    relief = bpy.data.objects.new("Relief", bpy.data.meshes.new("Relief"))
+    knot.relief_knot.report = relief.relief_knot_relief.report = knot.relief_knot_trim.report = text
+    knot.relief_knot_carving.checked = knot[trim_textures.MAPS] = text
+    assert store.report_of(knot)["findings"] == [] and store.report_of(knot)["facts"] == {}
+    assert isinstance(relief_object.report_of(relief), dict) and isinstance(trim_object.report_of(knot), dict)
+    assert isinstance(carving_props.checked(knot)[0], dict) and trim_textures.images_of(knot) == {}
+    assert store.migrated(text) == text
+    design, error = store.parse(text)
+    assert design is None and "\n" not in str(error)
 
 
 def test_a_design_of_an_older_kind_is_brought_up_and_its_mesh_stays(knot, tmp_path, monkeypatch):

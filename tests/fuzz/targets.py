@@ -1,7 +1,12 @@
 """What is fed with garbage, and what must hold: a refusal of one line, or something that can be written and read again.
 
-Each target takes bytes and returns nothing. Whatever it raises is a fault. Used by `fuzz.py`, which lets Atheris grow
-the inputs, and by ``tests/core/test_garbage.py``, which replays those that were found and mutates a few thousand.
+Each target takes bytes and returns nothing. Whatever it raises is a fault. There is one for every reader of what comes
+from outside: design files, and the designs, reports and lists that the add-on keeps as text in files of Blender's
+(``design``, ``kept``); meshes to set strands out on (``obj``, ``ply``); limits of a process (``profile``); 3MF files,
+which are read back once they are written (``package``). Pictures are opened by Blender alone.
+
+Used by `fuzz.py`, which lets Atheris grow the inputs, and by ``tests/core/test_garbage.py``, which replays those that
+were found and mutates a few thousand.
 """
 
 from __future__ import annotations
@@ -16,14 +21,14 @@ import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from knotgeom import made
+from knotgeom import jsontext, made
 from knotgeom.design import Design, FreeMesh
 from knotgeom.errors import DesignError
 from knotgeom.files import threemf
 from knotgeom.files.incoming import parsed_mesh
 from knotgeom.layout.free import check_mesh
 from knotgeom.printing.profiles import SHIPPED, as_json, named
-from knotgeom.reading import read_text, write_text
+from knotgeom.reading import DESIGN, read_text, write_text
 
 ROOT = Path(__file__).resolve().parents[2]
 FOUND = Path(__file__).parent / "found"
@@ -87,12 +92,21 @@ def package(data: bytes) -> None:
     assert read.bodies and all(body.triangles.max() < len(body.vertices) for body in read.bodies)
 
 
+def kept(data: bytes) -> None:
+    """What the add-on keeps as text in a file of Blender's: a report, or a design shown though it is refused."""
+    text = data.decode("utf-8", "surrogateescape")
+    assert isinstance(jsontext.kept(text), dict)
+    with refused():
+        DESIGN.read(jsontext.parsed(text), "")
+
+
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "design": design,
     "obj": obj,
     "ply": ply,
     "profile": profile,
     "package": package,
+    "kept": kept,
 }
 
 
@@ -191,7 +205,7 @@ def _ply(order: str) -> bytes:
 
 def corpus(target: str) -> list[bytes]:
     """Inputs to begin with: the demonstration designs, one design for each layout, small meshes and files."""
-    if target == "design":
+    if target in ("design", "kept"):
         files = sorted((ROOT / "demo_scenes" / "designs").glob("*.json"))
         files += sorted((ROOT / "blender_addon" / "presets").glob("*/*.json"))
         small = [path.read_bytes() for path in files if path.stat().st_size < 20_000]
