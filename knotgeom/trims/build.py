@@ -14,7 +14,7 @@ from ..made import Progress
 from . import parts
 from .budget import screen_tolerance, tolerance_for
 from .card import card_mesh
-from .cutting import SeamRing, best_phase, cut_piece, cut_straight, seam_rings, swept
+from .cutting import SeamRing, cut_piece, seam_rings
 from .exact import Exact, exact_of
 from .finishing import finished
 from .kit import Kit, Level, Piece, Sheet, TrimMesh
@@ -23,6 +23,7 @@ from .options import Part, Trimming
 from .parts import Pattern, PieceDesign
 from .patches import Patches
 from .sheet import coarse
+from .straights import best_phase, cut_straight, swept
 
 LED = 0.05
 """Strands led over by more than this share of their width to meet a seam are told of."""

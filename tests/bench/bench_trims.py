@@ -25,10 +25,10 @@ import numpy as np
 
 from knotgeom.reading import read_file
 from knotgeom.trims.budget import tolerance_for
-from knotgeom.trims.cutting import straight_patches
 from knotgeom.trims.kit import TrimMesh
 from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
 from knotgeom.trims.patches import Patches
+from knotgeom.trims.straights import straight_patches
 
 DESIGNS = Path(__file__).resolve().parents[2] / "demo_scenes" / "designs"
 NAMES = ("door_frame", "belt_strip", "column_band")

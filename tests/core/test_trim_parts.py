@@ -30,12 +30,13 @@ from knotgeom.errors import DesignError
 from knotgeom.starters import STARTERS, Purpose
 from knotgeom.trims import parts
 from knotgeom.trims.build import make_kit
-from knotgeom.trims.cutting import best_phase, cut_piece, cut_straight, seam_rings, swept
+from knotgeom.trims.cutting import cut_piece, seam_rings
 from knotgeom.trims.kit import Kit, Port, piece
 from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
 from knotgeom.trims.options import Part, Textures, Trimming
 from knotgeom.trims.patches import OPEN, Patches
 from knotgeom.trims.seams import into_port, run_ahead, turned
+from knotgeom.trims.straights import best_phase, cut_straight, swept
 from tests.core.trim_deviation import deviation_by_libigl
 
 TRIM = Trimming(triangles=900, levels=(100.0, 30.0), corners=(90.0, 60.0), textures=Textures(size=256, padding=4))
