@@ -32,7 +32,7 @@ def first_knot(hands):
     hands.tap("F3")
     yield
     yield
-    hands.type("knot mesh")
+    hands.type("knot mm")
     yield
     yield
     hands.picture("first-3-search")
