@@ -12,7 +12,6 @@ diagonal a square has alternates like a chessboard; the levels fit into one anot
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
@@ -76,9 +75,11 @@ def triangulate(height: F32, side: int, tolerance: float | F32, check: Callable[
         allowed = _view(tolerance, middle, height) if isinstance(tolerance, np.ndarray) else np.float32(tolerance)
         _view(active, middle, height)[...] |= off > allowed
     flat = np.empty_like(height)
-    for turn in itertools.count():  # each puts vertices in, so there is a last one, nearly always the third or fourth
+    share = 0.0
+    while True:  # each round puts vertices in, so there is a last one, nearly always the third or fourth
+        share = min(share + 0.2, 0.9)
         if check is not None:
-            check(min(0.2 * (turn + 1), 0.9))
+            check(share)
         _complete(active, side)
         _flatten(height, active, flat, side)
         far = np.abs(flat - height) > tolerance

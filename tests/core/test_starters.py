@@ -102,7 +102,7 @@ def test_a_starter_set_out_anew_is_sound(purpose, width, height, strand):
         ((0, 180, 0, 10), "field"),
         ((280, math.inf, 0, 10), "field"),
         ((1e5, 1e5, 0, 1), "strand"),
-        ((0.006, 0.004, 0, 0.001), "field"),
+        ((1e6, 0.5, 0, 0.1), "field"),
     ],
 )
 def test_a_field_that_cannot_be_set_out_is_refused_by_name(arguments, place):
