@@ -451,8 +451,8 @@ def fill(
     strips: Strips,
     grid: Grid,
     out: F32,
-    finish: Callable[[Grid, F32, slice], None] | None = None,
-    progress: Callable[[float], None] | None = None,
+    finish: Callable[[Grid, F32, slice], None] | None,
+    progress: Callable[[float], None],
 ) -> None:
     """Raise ``out`` to the strips over a grid, rows of it at a time and several at once.
 
@@ -461,6 +461,8 @@ def fill(
     out : (rows, columns) float32
     finish : callable, optional
         Called with the part of the grid, the rows of ``out`` that are done, and which they are.
+    progress : callable
+        Called with a share of the work done; it may raise to cancel.
     """
     laid = _lay(strips, grid)
     band = max(8, BAND // grid.columns)
@@ -478,8 +480,7 @@ def fill(
     workers = min(os.cpu_count() or 1, 8, len(starts))
     if workers < 2:
         for number, start in enumerate(starts):
-            if progress is not None:
-                progress(number / len(starts))
+            progress(number / len(starts))
             work(start)
         return
     with ThreadPoolExecutor(workers) as pool:
@@ -487,8 +488,7 @@ def fill(
         try:
             for number, job in enumerate(jobs):
                 job.result()
-                if progress is not None:
-                    progress((number + 1) / len(starts))
+                progress((number + 1) / len(starts))
         except BaseException:
             pool.shutdown(wait=True, cancel_futures=True)
             raise
