@@ -21,6 +21,9 @@ from .loop import looped
 from .mesh import Bools, Floats, Ints, Mesh
 from .sections import outlines
 
+BLOCK = 2048
+"""Rings of halves that are placed at once: what is worked out for so many still fits into a processor's own memory."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Swept:
@@ -138,11 +141,13 @@ def sweep_rings(
         low = None if floor is None else floor[at]
         _whole_rings(vertices, np.flatnonzero(mine), courses, lanes, at, x[0], up_own[0], z[at], low)
         mine = lanes.breadth[lane[half_at]] == breadth
-        at = half_at[mine]
-        if len(at):
+        ring = len(whole_at) + np.flatnonzero(mine)
+        for some in range(0, len(ring), BLOCK):
+            rows = ring[some : some + BLOCK]
+            at = half_at[rows - len(whole_at)]
             low = None if floor is None else floor[at][:, None]
             halves = _half_outlines(lanes, at, right[at], x, up_own, z, strand, own, low)
-            vertices[len(whole_at) + np.flatnonzero(mine)] = _placed(courses, lanes, at, *halves)
+            vertices[rows] = _placed(courses, lanes, at, *halves)
 
     # the wall at a fork belongs to both halves: the right one's left side is the left one's right side
     fork_left, fork_right = np.flatnonzero(fork & ~right), np.flatnonzero(fork & right)
