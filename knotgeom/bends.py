@@ -387,20 +387,19 @@ def _walls(
             i, j = group
             both = boundary[i] and boundary[j]
             pointed = design.strand.turns.corners if both else design.strand.turns.breaks
-            if pointed is Turn.POINTED:
+            half = abs(turn_between(tau[i], tau[j])) / 2
+            if np.cos(half) < 1 / FAR:  # walls side by side, run along one after the other: round the end between
+                across = foot[j] - foot[i]
+                apart = max(float(np.linalg.norm(across)), 1e-9)
+                _add(knots, tip[0], across / apart, across / apart, 2 * turn / apart)
+            elif pointed is Turn.POINTED:
                 # both edges are sharp where the mitre falls on straight pieces
-                reach = 0.5 * size.width * abs(np.tan(turn_between(tau[i], tau[j]) / 2)) * 1.02
+                reach = 0.5 * size.width * np.tan(half) * 1.02
                 _add(knots, tip[0] - reach * tau[i], tau[i], tau[i], 0.0)
                 _add(knots, tip[0], tau[i], tau[j], 0.0, straight=True)
                 _add(knots, tip[0] + reach * tau[j], tau[j], tau[j], 0.0, straight=True)
             else:
                 radius = max(0.755 * size.width, 0.48 * float(pitch[[i, j]].min()))
-                half = abs(turn_between(tau[i], tau[j])) / 2
-                if np.cos(half) < 1 / FAR:  # walls side by side, run along one after the other: round the end between
-                    across = foot[j] - foot[i]
-                    apart = max(float(np.linalg.norm(across)), 1e-9)
-                    _add(knots, tip[0], across / apart, across / apart, 2 * turn / apart)
-                    continue
                 inward = normal[i] + normal[j]
                 inward /= np.linalg.norm(inward)
                 middle = tip[0] + inward * radius * (1 / np.cos(half) - 1)
