@@ -79,7 +79,7 @@ def finished_from(vertices: Floats, triangles: Ints, by: float, grow: float) -> 
             share[moved] *= 0.7 if turn < LAST else 0.0
         return np.asarray((grow * (vertices + by * share[:, None] * out)).astype(np.float32).astype(float))
 
-    return led_apart(lessened(np.zeros(len(vertices), bool), 0), triangles, lessened)
+    return led_apart(lessened(np.zeros(len(vertices), bool), 0), triangles, lessened)[0]
 
 
 def _turned(vertices: Floats, triangles: Ints, out: Floats, moved: Bools) -> Floats:

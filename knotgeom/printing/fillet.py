@@ -33,12 +33,13 @@ NEEDLE = 0.005
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Faired:
-    """The mesh and what was achieved."""
+    """The mesh and what was achieved; ``clear`` where it has been seen that no two triangles cross."""
 
     vertices: Floats
     triangles: Ints
     creases: Rounded
     edges: Rounded
+    clear: bool
 
 
 def faired(vertices: Floats, triangles: Ints, fillet: float, rounding: float, most: float) -> Faired:
@@ -55,11 +56,12 @@ def faired(vertices: Floats, triangles: Ints, fillet: float, rounding: float, mo
         vertices, triangles, edges = rounded(vertices, triangles, rounding, most)
     else:
         edges = bare(vertices, triangles, hollow=False)
+    clear = False
     if fillet > 0:
-        vertices, triangles, creases = filled(vertices, triangles, fillet)
+        vertices, triangles, creases, clear = filled(vertices, triangles, fillet)
     else:
         creases = bare(vertices, triangles, hollow=True)
-    return Faired(vertices, triangles, creases, edges)
+    return Faired(vertices, triangles, creases, edges, clear)
 
 
 def bare(vertices: Floats, triangles: Ints, *, hollow: bool) -> Rounded:
@@ -68,7 +70,7 @@ def bare(vertices: Floats, triangles: Ints, *, hollow: bool) -> Rounded:
     return Rounded(left, None, None, left)
 
 
-def filled(vertices: Floats, triangles: Ints, radius: float) -> tuple[Floats, Ints, Rounded]:
+def filled(vertices: Floats, triangles: Ints, radius: float) -> tuple[Floats, Ints, Rounded, bool]:
     """Fill the creases of a closed mesh with fillets of a radius, or of what fits between the surfaces.
 
     Returns
@@ -77,12 +79,14 @@ def filled(vertices: Floats, triangles: Ints, radius: float) -> tuple[Floats, In
         Closed, of as many bodies and holes as before, in single precision.
     Rounded
         What became of the creases.
+    bool
+        Whether it has been seen that no two triangles cross.
     """
     edges = edges_of(vertices, triangles)
     length = float(edges.length[edges.turn > SHARP].sum())
     creases = chains(edges)
     if not creases:
-        return vertices, triangles, Rounded(length, None, None, length)
+        return vertices, triangles, Rounded(length, None, None, length), False
     found = places(vertices, edges, creases, radius)
     one, other = sides(vertices, triangles, edges, found, FAR * radius)
     lying = balls(one, other, radius, FAR * radius)
@@ -90,12 +94,12 @@ def filled(vertices: Floats, triangles: Ints, radius: float) -> tuple[Floats, In
     united = _united(solid_of(vertices, triangles), [solid_of(*tube) for tube in made], _shape(vertices, triangles))
     vertices, triangles = _whole(united.simplify(COARSE))
     vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), SHORT, LOW)
-    vertices = untangled(vertices, triangles)
+    vertices, clear = untangled(vertices, triangles)
     radii, weight = _measured(vertices, triangles, found, lying), _weights(edges, found)
     order = np.argsort(radii)
     share = np.cumsum(weight[order]) / max(float(weight.sum()), 1e-12)
     usual, least = (float(radii[order][min(int(np.searchsorted(share, s)), len(order) - 1)]) for s in (0.5, 0.1))
-    return vertices, triangles, Rounded(length, usual, least, _left(vertices, triangles, hollow=True))
+    return vertices, triangles, Rounded(length, usual, least, _left(vertices, triangles, hollow=True)), clear
 
 
 def _whole(solid: Solid) -> tuple[Floats, Ints]:
@@ -163,11 +167,11 @@ def _measured(vertices: Floats, triangles: Ints, found: Places, lying: Balls) ->
     Measured at some of the places, of which those between take the nearest one's.
     """
     count = len(found.at)
-    some = np.unique(np.linspace(0, count - 1, min(count, MEASURED)).astype(int))
+    seen = np.unique(np.linspace(0, count - 1, min(count, MEASURED)).astype(int))
     centre = found.at + lying.centre[:, :1] * found.left + lying.centre[:, 1:] * found.up
-    start, way = found.at[some], centre[some] - found.at[some]
+    start, way = found.at[seen], centre[seen] - found.at[seen]
     long = np.linalg.norm(way, axis=1)
-    size = lying.radius[some]
+    size = lying.radius[seen]
     fits = size > 0
     full = np.where(fits, long - size, 1.0)
     way = way / np.maximum(long, 1e-9)[:, None]
@@ -176,17 +180,19 @@ def _measured(vertices: Floats, triangles: Ints, found: Places, lying: Balls) ->
     p = vertices[triangles]
     low, high = p.min(1), p.max(1)
     narrow = _heights(p) < 0.75 * lying.radius.max()  # as what fills a crease is
-    p, low, high = p[narrow], low[narrow], high[narrow]
-    order = np.argsort(low[:, 0])
+    order = np.flatnonzero(narrow)
+    order = order[np.argsort(low[order, 0])]
+    p, low, high = p[order], low[order], high[order]
     widest = float((high[:, 0] - low[:, 0]).max(initial=0.0))
     spare = np.where(fits, np.minimum(full, 0.5) + 0.02, 0.0)
-    begin = np.searchsorted(low[order, 0], tip[:, 0] - spare - widest)
-    stop = np.searchsorted(low[order, 0], tip[:, 0] + spare)
-    reached = np.zeros(len(some))
+    begin = np.searchsorted(low[:, 0], tip[:, 0] - spare - widest)
+    stop = np.searchsorted(low[:, 0], tip[:, 0] + spare)
+    reached = np.zeros(len(seen))
     for k in np.flatnonzero(fits).tolist():
-        near = order[begin[k] : stop[k]]
-        near = near[((low[near] < tip[k] + spare[k]) & (high[near] > tip[k] - spare[k])).all(1)]
-        corner = p[near]
+        some = slice(begin[k], stop[k])
+        near = (low[some, 1] < tip[k, 1] + spare[k]) & (high[some, 1] > tip[k, 1] - spare[k])
+        near &= (low[some, 2] < tip[k, 2] + spare[k]) & (high[some, 2] > tip[k, 2] - spare[k])
+        corner = p[some][near & (high[some, 0] > tip[k, 0] - spare[k])]
         spoke = corner - start[k]
         turned = np.cross(spoke, np.roll(spoke, -1, axis=1)) @ way[k]
         through = (turned <= 1e-15).all(1) | (turned >= -1e-15).all(1)
@@ -198,4 +204,4 @@ def _measured(vertices: Floats, triangles: Ints, found: Places, lying: Balls) ->
             reached[k] = float(np.clip(ahead.max(), 0.0, None)) if ahead.max() < long[k] else 0.0
     share = np.minimum(reached / np.maximum(full, 1e-9), 1.0)
     radius = np.where(fits, size * share, 0.0)
-    return np.asarray(radius[np.searchsorted(some, np.arange(count)).clip(0, len(some) - 1)])
+    return np.asarray(radius[np.searchsorted(seen, np.arange(count)).clip(0, len(seen) - 1)])

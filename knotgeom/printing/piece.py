@@ -8,7 +8,7 @@ piece with the allowances for finishing and shrinkage put on.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,7 +23,7 @@ from ..selfcut import crossing_pairs
 from . import finger
 from .allowances import finished_from, grown_by
 from .bodies import Section, Solid, arrays_of, contents, mesh_of, slab, solid_of
-from .fillet import faired
+from .fillet import Faired, faired
 from .hanging import Bulk, Fitting, Hang, bail, eye, hang
 from .hollow import pocket
 from .knot import Knot, knot_of, parts_of_map
@@ -661,26 +661,28 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> _Finish
     crumb = 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale
     vertices, triangles = bare = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
     done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, 0.0)
-    kept = solid_of(done.vertices, done.triangles)
-    if kept.genus() != solid_of(vertices, triangles).genus() and wanted.fillet > 0:
+    if _euler(done.vertices, done.triangles) != _euler(vertices, triangles) and wanted.fillet > 0:
         # a fillet has closed or torn something: leave the creases as they are, which the report then says
         return _finish(solid, replace(wanted, fillet=0.0), knot, scale)
-    # vertices are what files of single precision keep; what comes with fillets has been tidied already
-    ways = [(done.vertices, done.triangles), arrays_of(kept)]
-    if done.creases.usual is None:
-        ways = [arrays_of(kept.simplify(min(0.003, wanted.tolerance / 15))), *ways[::-1]]
-    rounded = [(place.astype(np.float32).astype(float), faces) for place, faces in ways]
-    sound = [one for one in rounded if is_sound(*one, 0.0)]
-    if sound:
-        clear = next((one for one in sound if not len(crossing_pairs(*one))), None)
+    sound, clear = None, None
+    for place, faces in _ways(done, min(0.003, wanted.tolerance / 15)):
+        # vertices are what files of single precision keep
+        rounded = place.astype(np.float32).astype(float), faces
+        if is_sound(*rounded, 0.0):
+            sound = rounded if sound is None else sound
+            seen = done.clear and np.array_equal(rounded[0], done.vertices)
+            if seen or not len(crossing_pairs(*rounded)):
+                clear = rounded
+                break
+    if sound is not None:
         if clear is None and done.creases.usual is not None:
             # a fillet passes through something: smaller ones, or none, which the report then says
             return _finish(
                 solid, replace(wanted, fillet=wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0), knot, scale
             )
-        vertices, triangles = sound[0] if clear is None else clear
+        vertices, triangles = sound if clear is None else clear
     else:
-        vertices, triangles = rounded[-1]
+        vertices, triangles = rounded
         vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
         if not is_sound(vertices, triangles, 0.0):
             raise DesignError(
@@ -688,6 +690,23 @@ def _finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> _Finish
                 "change the width, the thickness or make.print.fillet a little",
             )
     return _Finished(vertices, triangles, done.creases, done.edges, bare)
+
+
+def _ways(done: Faired, tolerance: float) -> Iterator[tuple[Floats, Ints]]:
+    """Meshes of the same body, the one to be taken first; what comes with fillets has been tidied already."""
+    if done.creases.usual is not None:
+        yield done.vertices, done.triangles
+        yield arrays_of(solid_of(done.vertices, done.triangles))
+        return
+    kept = solid_of(done.vertices, done.triangles)
+    yield arrays_of(kept.simplify(tolerance))
+    yield arrays_of(kept)
+    yield done.vertices, done.triangles
+
+
+def _euler(vertices: Floats, triangles: Ints) -> int:
+    """Euler's number of a closed mesh that uses all its vertices: another where holes or bodies are."""
+    return len(vertices) - len(triangles) // 2
 
 
 def _unfilled(pieces: Sequence[_Finished]) -> tuple[Mesh, ...]:

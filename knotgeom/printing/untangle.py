@@ -16,6 +16,8 @@ from ..mesh import Bools, Floats, Ints
 from ..selfcut import crossing_pairs
 
 ROUNDS = 40
+WIDER = 12
+"""From this round on all corners of triangles that cross are moved, and later what lies round about."""
 NEAR = 0.3
 """What is this near to a place moved, mm, is looked at again."""
 CELL = 1.0
@@ -25,7 +27,7 @@ Mended = Callable[[Bools, int], Floats]
 """New places of all vertices, given which of them are to change and how many rounds there have been."""
 
 
-def untangled(vertices: Floats, triangles: Ints) -> Floats:
+def untangled(vertices: Floats, triangles: Ints) -> tuple[Floats, bool]:
     """The vertices of crossing triangles moved to between their neighbours until no triangles cross.
 
     Parameters
@@ -36,8 +38,10 @@ def untangled(vertices: Floats, triangles: Ints) -> Floats:
 
     Returns
     -------
-    (n, 3) float64
+    vertices : (n, 3) float64
         What still crosses after forty rounds is left.
+    clear : bool
+        Whether nothing crosses.
     """
     place = vertices.astype(np.float32).astype(float)
 
@@ -55,24 +59,48 @@ def untangled(vertices: Floats, triangles: Ints) -> Floats:
     return led_apart(place, triangles, smoothed)
 
 
-def led_apart(place: Floats, triangles: Ints, mended: Mended) -> Floats:
-    """Vertices changed by ``mended`` where their triangles cross, round by round, until none do."""
+def led_apart(place: Floats, triangles: Ints, mended: Mended) -> tuple[Floats, bool]:
+    """Vertices changed by ``mended`` where their triangles cross, round by round; and whether none do in the end.
+
+    All triangles are looked at once, afterwards those that have moved.
+    """
+    pairs = crossing_pairs(place, triangles)
     for _ in range(3):
-        pairs = crossing_pairs(place, triangles)
         if not len(pairs):
             break
         number = np.flatnonzero(_beside(place, triangles, pairs))
         near = triangles[number]
+        started = place.copy()
         for turn in range(ROUNDS):
             moved = np.zeros(len(place), bool)
-            moved[triangles[pairs]] = True
-            for _ in range(turn // 12):  # where that is not enough, what is round about as well
+            moved[triangles[pairs] if turn >= WIDER else _close(place, triangles[pairs])] = True
+            for _ in range(turn // WIDER):  # where that is not enough, what is round about as well
                 moved[near[moved[near].any(1)]] = True
+            before = place.copy()
             place = mended(moved, turn)
-            pairs = number[crossing_pairs(place, near)]
+            moved |= (place != before).any(1)
+            pairs = number[crossing_pairs(place, near, np.asarray(moved[near].any(1), bool))]
             if not len(pairs):
                 break
-    return place
+        moved = (place != started).any(1)
+        among = np.asarray(moved[triangles].any(1), bool)
+        among[pairs] = True
+        pairs = crossing_pairs(place, triangles, among)
+    return place, not len(pairs)
+
+
+def _close(place: Floats, pairs: Ints) -> Ints:
+    """Of the corners (p, 2, 3) of triangles that cross those that lie near the smaller of the two.
+
+    The far corners of a large face have no part in it, and would draw all of the face along.
+    """
+    corner = place[pairs]
+    longest = np.linalg.norm(corner - np.roll(corner, 1, axis=2), axis=3).max(2)
+    rows = np.arange(len(pairs))
+    small = longest.argmin(1)
+    middle = corner[rows, small].mean(1)
+    away = np.linalg.norm(corner - middle[:, None, None], axis=3)
+    return np.asarray(pairs[away <= (longest[rows, small] + NEAR)[:, None, None]])
 
 
 def _beside(vertices: Floats, triangles: Ints, pairs: Ints) -> Bools:
