@@ -90,8 +90,7 @@ class Piece:
 
     ``box`` is what it covers in plan, with the strip's margins: x0, y0, x1, y1; at ports exactly up to the seam.
     ``fine`` is the exact surface, sampled far finer than level 0: what is baked. ``turn`` is the angle of a corner.
-    ``stretched`` is
-    what whole repeats were lengthened by to give a modular length.
+    ``stretched`` is what whole repeats were lengthened by to give a modular length.
     """
 
     name: str
