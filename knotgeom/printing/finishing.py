@@ -1,0 +1,122 @@
+"""A united body made the finished piece: crumbs and slivers taken out, creases filled; and the model made of it.
+
+After each step the body must still be a solid in single precision, of the same Euler number, none of whose triangles
+cross; otherwise the step is taken more gently, or not at all, which the report then says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..clean import clean, is_sound
+from ..cycles import connected_labels
+from ..errors import DesignError
+from ..mesh import Floats, Ints, Mesh
+from ..selfcut import crossing_pairs
+from .allowances import finished_from
+from .bodies import Solid, arrays_of, mesh_of, solid_of
+from .fillet import Faired, faired
+from .knot import Knot
+from .options import Printing
+from .rims import Rounded
+
+SHORT, LOW = 0.06, 0.015
+"""Edges and heights of triangles below these are taken out before creases are filled, mm after scaling."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Finished:
+    """A body with its creases filled, what became of them, and the same body before."""
+
+    vertices: Floats
+    triangles: Ints
+    creases: Rounded
+    edges: Rounded
+    bare: tuple[Floats, Ints]
+
+
+def finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Finished:
+    """Small faces taken out, creases filled, and made sure that it is a solid still."""
+    crumb = 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale
+    vertices, triangles = bare = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
+    done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, 0.0)
+    if _euler(done.vertices, done.triangles) != _euler(vertices, triangles) and wanted.fillet > 0:
+        # a fillet has closed or torn something: leave the creases as they are, which the report then says
+        return finish(solid, replace(wanted, fillet=0.0), knot, scale)
+    sound, clear = None, None
+    for place, faces in _ways(done, min(0.003, wanted.tolerance / 15)):
+        # vertices are what files of single precision keep
+        rounded = place.astype(np.float32).astype(float), faces
+        if is_sound(*rounded, 0.0):
+            sound = rounded if sound is None else sound
+            seen = done.clear and np.array_equal(rounded[0], done.vertices)
+            if seen or not len(crossing_pairs(*rounded)):
+                clear = rounded
+                break
+    if sound is not None:
+        if clear is None and done.creases.usual is not None:
+            # a fillet passes through something: smaller ones, or none, which the report then says
+            return finish(solid, replace(wanted, fillet=wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0), knot, scale)
+        vertices, triangles = sound if clear is None else clear
+    else:
+        vertices, triangles = rounded
+        vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
+        if not is_sound(vertices, triangles, 0.0):
+            raise DesignError(
+                "the piece is no sound solid in single precision",
+                "change the width, the thickness or make.print.fillet a little",
+            )
+    return Finished(vertices, triangles, done.creases, done.edges, bare)
+
+
+def _ways(done: Faired, tolerance: float) -> Iterator[tuple[Floats, Ints]]:
+    """Meshes of the same body, the one to be taken first; what comes with fillets has been tidied already."""
+    if done.creases.usual is not None:
+        yield done.vertices, done.triangles
+        yield arrays_of(solid_of(done.vertices, done.triangles))
+        return
+    kept = solid_of(done.vertices, done.triangles)
+    yield arrays_of(kept.simplify(tolerance))
+    yield arrays_of(kept)
+    yield done.vertices, done.triangles
+
+
+def _euler(vertices: Floats, triangles: Ints) -> int:
+    """Euler's number of a closed mesh that uses all its vertices: another where holes or bodies are."""
+    return len(vertices) - len(triangles) // 2
+
+
+def _tidied(solid: Solid, tolerance: float, crumb: float) -> tuple[Floats, Ints]:
+    """Small faces taken out, as far as that lets no triangle pass through another: in narrow grooves it may."""
+    for coarse, share in ((1.0, 1.0), (1.0, 0.1), (0.1, 0.1), (0.0, 0.01)):
+        vertices, triangles = arrays_of(solid.simplify(coarse * tolerance) if coarse else solid)
+        alike = np.zeros(len(triangles), np.int64)
+        vertices, triangles, _ = clean(vertices, triangles, alike, share * SHORT, share * LOW)
+        vertices, triangles = _bodies_kept(vertices, triangles, crumb)
+        if not len(crossing_pairs(vertices, triangles)):
+            break
+    return vertices, triangles
+
+
+def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Floats, Ints]:
+    """Without crumbs that a Boolean leaves."""
+    part = connected_labels(len(vertices), triangles.ravel(), np.roll(triangles, -1, axis=1).ravel())[triangles[:, 0]]
+    a, b, c = (vertices[corner] for corner in triangles.T)
+    volume = np.bincount(part, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6)
+    kept = triangles[np.abs(volume[part]) > crumb]
+    used, numbered = np.unique(kept, return_inverse=True)
+    return vertices[used], np.asarray(numbered).reshape(-1, 3)
+
+
+def model_of(finished: Mesh, finishing: float, grow: float) -> Mesh:
+    """A finished body with the allowances put on."""
+    faces = finished.triangles.astype(np.int64)
+    if finishing:
+        vertices = finished_from(finished.vertices, faces, finishing, grow)
+        solid_of(vertices, faces)
+    else:
+        vertices = (finished.vertices * grow).astype(np.float32).astype(float)
+    return mesh_of(vertices, finished.triangles, int(finished.triangle_strand[0]))
