@@ -80,7 +80,8 @@ def test_the_seam_is_no_different_from_any_other_repeat():
     piece = made(PLAIT, Finger(circumference=54.0))
     (body,) = piece.finished
     volume, centre = contents(body.vertices, body.triangles)
-    assert np.hypot(centre[0], centre[2]) < 2e-3  # balanced about its axis
+    # balanced about its axis, by a tenth of the tolerance within which facets may differ from repeat to repeat
+    assert np.hypot(centre[0], centre[2]) < PLAIT.make.print.tolerance / 10
     # each of the sixteen repeats holds as much of the ring, the one at the seam too
     mesh = trimesh.Trimesh(body.vertices, body.triangles, process=False)
     turn = 2 * math.pi / 16
