@@ -108,7 +108,8 @@ class Bands:
         # next to a fork a trunk's sample stands for the whole strand
         trunk = lanes.whole & (lanes.opened == 0.0)
         paired = np.repeat(lanes.paired, np.diff(lanes.start))
-        lateral = courses.lateral / np.linalg.norm(courses.lateral, axis=1, keepdims=True)
+        long = np.linalg.norm(courses.lateral, axis=1, keepdims=True)
+        lateral = courses.lateral / np.where(long > 0, long, 1.0)  # none where a strand turns right back on the spot
         if courses.lift is None:
             direction = np.stack([lateral[:, 1], -lateral[:, 0]], 1)
         else:

@@ -279,6 +279,15 @@ def no_mesh(made: Made) -> DesignError:
     return DesignError(f"no strand can be made, for the {first.kind} at {first.place}", first.remedy)
 
 
+def _no_solid(made: Made) -> NoSolidError:
+    """Why strands united to no solid: what was found of them, if anything was; else sizes fell together by chance."""
+    problem, little = "the strands unite to no sound solid", "change the width, the gap or the thickness a little"
+    if not made.findings:
+        return NoSolidError(problem, f"{little}, and try again")
+    first = made.findings[0]
+    return NoSolidError(f"{problem}, maybe for the {first.kind} at {first.place}", f"{first.remedy}; else {little}")
+
+
 def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Mesh:
     """The mesh to make things from: ``free`` strands as they are, others united into one body.
 
@@ -319,9 +328,7 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise
-    raise NoSolidError(
-        "the strands unite to no sound solid", "change the width, the gap or the thickness a little, and try again"
-    )
+    raise _no_solid(made)
 
 
 def facts(design: Design, *, pd: bool = False) -> dict[str, object]:
