@@ -167,6 +167,8 @@ def united(
         before = vertices, faces
         vertices, faces, circuit = clean(vertices, faces, circuit, short, short * FLAT / SHORT)
         vertices, faces, circuit = separated(vertices, faces, circuit, NUDGE * size.width)
+        if level is not None:
+            vertices = _levelled(vertices, faces, short)
         kept = _bodies(vertices, faces, 0.01 * size.width**2 * size.thickness)
         used, faces = compact(faces[kept], len(vertices))
         vertices = vertices[used]
@@ -194,6 +196,17 @@ def _mesh(vertices: Floats, faces: Ints, circuit: Ints) -> Mesh:
         quad_strand=np.zeros(0, np.int32),
         triangle_strand=circuit.astype(np.int32),
     )
+
+
+def _levelled(vertices: Floats, faces: Ints, near: float) -> Floats:
+    """Vertices with the underside level: where short edges were taken out, a vertex of it may have come up as far."""
+    low = float(vertices[:, 2].min())
+    corner = vertices[faces]
+    ahead, aside = corner[:, 1, :2] - corner[:, 0, :2], corner[:, 2, :2] - corner[:, 0, :2]
+    under = (corner[:, :, 2] < low + near).all(1) & (ahead[:, 0] * aside[:, 1] < ahead[:, 1] * aside[:, 0])
+    level = vertices.copy()
+    level[faces[under], 2] = low
+    return level
 
 
 def _bodies(vertices: Floats, faces: Ints, crumb: float) -> Bools:

@@ -27,6 +27,7 @@ from knotgeom.design import (
     Divide,
     FreeMesh,
     Grid,
+    Hand,
     Heights,
     Joins,
     Making,
@@ -44,6 +45,7 @@ from knotgeom.design import (
     Turned,
     Turns,
     Way,
+    Weave,
 )
 from knotgeom.errors import DesignError
 from knotgeom.findings import Change, Finding
@@ -336,6 +338,13 @@ def test_two_thousand_designs_are_sound_or_refused_with_remedies_that_work(folde
 
 
 ONCE_BROKEN = {
+    "an underside of which cleaning lifts a vertex": Design(
+        Ring(2, 2, 12.0, 32.0),
+        divide=Divide((Pass(0, 1, Way.RISING), Pass(3, 2, Way.FALLING)), gap=0.1429693760713332),
+        weave=Weave(Hand.LEFT),
+        strand=Strand(thickness=0.17156325128559982, section=Section.FLAT, turns=Turns(Turn.ROUND)),
+        heights=Heights(Making.CARVED, 0.042890812821399955, 0.06862530051423993),
+    ),
     "breaks too near each other for strands of an own section to unite": Design(
         Strip(2, 2, 10.0, 10.0, 5, surface=Turned(((16.0, 0.0), (20.0, 12.0), (16.0, 26.0)))),
         Breaks(vertical=(Site(1, 2), Site(2, 1), Site(2, 3))),
