@@ -230,7 +230,7 @@ def test_parts_that_nothing_joins_are_counted_from_the_map_and_said(options, bod
 def test_what_is_expected_does_not_follow_what_was_made(monkeypatch):
     from knotgeom.printing import piece as maker
 
-    kept = maker._finish
+    kept = maker.finish
 
     def torn(solid, *rest):
         done = kept(solid, *rest)
@@ -238,7 +238,7 @@ def test_what_is_expected_does_not_follow_what_was_made(monkeypatch):
         both = np.concatenate([done.triangles, done.triangles + len(more)])
         return replace(done, vertices=np.concatenate([done.vertices, more]), triangles=both)
 
-    monkeypatch.setattr(maker, "_finish", torn)
+    monkeypatch.setattr(maker, "finish", torn)
     piece = make_piece(replace(APART, breaks=Breaks()), Printing(fillet=0.0, bail=Bail()))
     checked = check_piece(piece, SHIPPED["lost-wax casting in silver"], material("sterling silver"))
     assert (piece.expected, checked.bodies) == (1, 2)
