@@ -95,8 +95,10 @@ def steps(hands):
     heart.take()
     before = len(knot().data.vertices)
     knot().relief_knot.live = False
-    knot().relief_knot.columns = knot().relief_knot.rows = 32
+    knot().relief_knot.columns = knot().relief_knot.rows = 48
     knot().relief_knot.live = True
+    with hands.in_view():  # so large a knot waits for its button
+        bpy.ops.mesh.relief_knot_update("INVOKE_DEFAULT")
     yield from hands.wait(lambda: jobs._watching, 10)
     hands.note("watched", bool(jobs._watching))
     hands.tap("ESC")

@@ -33,7 +33,7 @@ def test_a_moving_slider_shows_drafts_and_the_exact_mesh_follows(seen: dict[str,
 def test_a_large_knot_shows_how_far_it_is_stops_at_esc_and_can_be_made_after_all(seen: dict[str, Any]) -> None:
     assert seen["watched"]
     assert seen["stopped"] == [True, True, True], "stale, the mesh as it was, nothing under way"
-    assert seen["made in the end"] and seen["large"] > 1900
+    assert seen["made in the end"] and seen["large"] > 4000
 
 
 def test_a_click_on_the_remedy_mends_the_finding(seen: dict[str, Any]) -> None:
