@@ -60,8 +60,18 @@ class Number:
         return {"type": "number"} | {key: bound for key, bound in bounds.items() if bound is not None}
 
 
+class _Integral:
+    """What whole numbers share: any integral number in memory is written as one."""
+
+    def write(self, value: Any) -> Any:
+        return int(value) if isinstance(value, numbers.Integral) and not isinstance(value, bool) else value
+
+    def holds(self, value: object) -> bool:
+        return isinstance(value, numbers.Integral)
+
+
 @dataclass(frozen=True)
-class Whole:
+class Whole(_Integral):
     """A whole number from ``least`` to ``most``."""
 
     least: int
@@ -78,12 +88,6 @@ class Whole:
             raise refuse(self, value, place)
         return value
 
-    def write(self, value: Any) -> Any:
-        return int(value) if isinstance(value, numbers.Integral) and not isinstance(value, bool) else value
-
-    def holds(self, value: object) -> bool:
-        return isinstance(value, numbers.Integral)
-
     def schema(self) -> dict[str, Any]:
         return {"type": "integer", "minimum": self.least, "maximum": self.most}
 
@@ -96,7 +100,7 @@ class Whole:
 
 
 @dataclass(frozen=True)
-class OneOf:
+class OneOf(_Integral):
     """One of a few whole numbers."""
 
     values: tuple[int, ...]
@@ -109,12 +113,6 @@ class OneOf:
         if type(value) is not int or value not in self.values:
             raise refuse(self, value, place)
         return value
-
-    def write(self, value: Any) -> Any:
-        return int(value) if isinstance(value, numbers.Integral) and not isinstance(value, bool) else value
-
-    def holds(self, value: object) -> bool:
-        return isinstance(value, numbers.Integral)
 
     def schema(self) -> dict[str, Any]:
         return {"enum": list(self.values)}
