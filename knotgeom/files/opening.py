@@ -27,13 +27,16 @@ def read_bytes(path: str | os.PathLike[str], most: int, *, follow: bool = True) 
     # Opened without waiting, so that a pipe with nobody at its other end is refused and not waited for.
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     handle = os.open(path, flags if follow else flags | getattr(os, "O_NOFOLLOW", 0))
-    with os.fdopen(handle, "rb") as stream:
+    try:  # looked at before Python's own stream is opened on it, which refuses a folder and leaves the handle open
         kind = os.fstat(handle).st_mode
         if stat.S_ISDIR(kind):
             raise IsADirectoryError(errno.EISDIR, "Is a directory")
         if not stat.S_ISREG(kind):
             raise OSError(errno.EINVAL, "Not a plain file")
-        return stream.read(most + 1)
+        with os.fdopen(handle, "rb", closefd=False) as stream:
+            return stream.read(most + 1)
+    finally:
+        os.close(handle)
 
 
 def unreadable(error: OSError | ValueError, name: str, what: str = "a design file") -> DesignError:

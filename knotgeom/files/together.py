@@ -99,25 +99,25 @@ def _move(spare: Path, target: Path, names: Sequence[str], keep: _Keep) -> None:
 
     Where the disk fails in putting them back too, the spare folder stays, with the old files in it.
     """
-    done: list[str] = []
     kept: list[str] = []
     try:
         for name in names:
             if (target / name).exists():
                 os.chmod(spare / name, stat.S_IMODE((target / name).stat().st_mode))
                 keep.alone = True
+                kept.append(name)  # before it is: whoever stops the program may do so between the two
                 _keep_before(target / name, spare / f"{name}.before")
-                kept.append(name)
             os.replace(spare / name, target / name)
-            done.append(name)
         keep.alone = False
     except BaseException:
         for name in kept:
-            os.replace(spare / f"{name}.before", target / name)
+            if os.path.lexists(spare / f"{name}.before"):
+                os.replace(spare / f"{name}.before", target / name)
         keep.alone = False
-        for name in set(done).difference(kept):
-            with contextlib.suppress(OSError):
-                os.unlink(target / name)
+        for name in set(names).difference(kept):
+            if not os.path.lexists(spare / name):  # it has taken its place
+                with contextlib.suppress(OSError):
+                    os.unlink(target / name)
         raise
 
 

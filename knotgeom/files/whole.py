@@ -113,9 +113,7 @@ def _spare(target: Path) -> Path:
 
 
 def settle(folder: Path) -> None:
-    """Make the new name itself survive a power cut, where the system lets a folder be flushed."""
-    if os.name != "posix":
-        return
+    """Make the new name itself survive a power cut, where the system lets a folder be flushed (Windows does not)."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:

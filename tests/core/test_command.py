@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -223,12 +224,20 @@ def test_a_design_that_gives_no_mesh_is_refused_with_its_first_finding(folder, c
     assert "too tight" in line and "crossing [3, 2]" in line and "give a width under 3 mm" in line
 
 
-def test_a_fault_of_the_program_is_no_traceback_and_not_blamed_on_the_design(folder, capsys, monkeypatch):
-    def fault(design, pd):
-        raise ZeroDivisionError("two\nlines")
+@pytest.mark.parametrize(
+    ("fault", "status", "says"),
+    [
+        (ZeroDivisionError("two\nlines"), 1, "fault of the program"),
+        (ZeroDivisionError(), 1, "not of the design (ZeroDivisionError)"),
+        (MemoryError(), 2, "not enough memory for this design; give a smaller one"),
+    ],
+)
+def test_a_fault_is_no_traceback_and_blamed_on_what_it_comes_from(folder, capsys, monkeypatch, fault, status, says):
+    def fails(design, pd):
+        raise fault
 
-    monkeypatch.setattr(made, "facts", fault)
-    assert "fault of the program" in refused(capsys, "facts", "plain.interlace.json", status=1)
+    monkeypatch.setattr(made, "facts", fails)
+    assert says in refused(capsys, "facts", "plain.interlace.json", status=status)
 
 
 def test_help_and_version_are_no_refusals(capsys):
@@ -254,6 +263,24 @@ def test_output_that_nobody_takes_ends_quietly_and_a_full_disk_in_one_line(argum
         with open("/dev/full", "wb") as full:
             done = subprocess.run(command_line, stdout=full, stderr=subprocess.PIPE, timeout=60, check=False, cwd=ROOT)
         assert done.returncode == 2 and done.stderr.count(b"\n") == 1 and b"cannot be written" in done.stderr
+
+
+def test_a_process_without_standard_output_writes_files_and_refuses_to_print(folder, capsys, monkeypatch):
+    """As Python finds it where the output was closed before it began: sys.stdout is None then."""
+    monkeypatch.setattr(sys, "stdout", None)
+    assert command.main(["new"]) == 2
+    assert capsys.readouterr().err.startswith("knotgeom: standard output: cannot be written (closed)")
+    assert command.main(["new", "-o", "a.interlace.json"]) == 0
+    assert reading.read_file("a.interlace.json") == starters.STARTERS[starters.Purpose.BOARD]
+
+
+def test_a_command_runs_in_a_thread_and_leaves_signals_alone(folder, capsys):
+    before, statuses = signal.getsignal(signal.SIGTERM), []
+    thread = threading.Thread(target=lambda: statuses.append(command.main(["new", "-o", "a.interlace.json"])))
+    thread.start()
+    thread.join()
+    assert statuses == [0] and Path("a.interlace.json").exists()
+    assert signal.getsignal(signal.SIGTERM) is before
 
 
 def small_mesh() -> Mesh:
