@@ -11,13 +11,13 @@ import numpy as np
 from ..errors import DesignError
 from ..mesh import Floats
 from .bodies import Section, Solid, arrays_of, contents, mesh_of, slab, solid_of
-from .fillet import faired
+from .fillet import rounded
 from .hanging import Bulk, Fitting, bail, eye
 from .hollow import pocket
 from .knot import Knot
 from .options import Bail, Place, Printing
 from .plan import filled, grown, highest, outline, strip
-from .rims import Rounded
+from .roundness import Rounded
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,8 +148,8 @@ def _rimmed(section: Section, low: float, high: float, wanted: Printing, rims: l
     if radius <= 0:
         return plain
     vertices, triangles = arrays_of(plain.simplify(wanted.tolerance / 10))
-    made = faired(vertices, triangles, 0.0, radius, 0.35 * (high - low))
-    rims.append(made.edges)
+    made = rounded(vertices, triangles, radius)
+    rims.append(made.became)
     return solid_of(made.vertices, made.triangles)
 
 

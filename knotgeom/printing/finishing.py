@@ -18,10 +18,10 @@ from ..mesh import Floats, Ints, Mesh
 from ..selfcut import crossing_pairs
 from .allowances import finished_from
 from .bodies import Solid, arrays_of, mesh_of, solid_of
-from .fillet import Faired, faired
+from .fillet import Faired, filled
 from .knot import Knot
 from .options import Printing
-from .rims import Rounded
+from .roundness import Rounded
 
 SHORT, LOW = 0.06, 0.015
 """Edges and heights of triangles below these are taken out before creases are filled, mm after scaling."""
@@ -34,7 +34,6 @@ class Finished:
     vertices: Floats
     triangles: Ints
     creases: Rounded
-    edges: Rounded
     bare: tuple[Floats, Ints]
 
 
@@ -42,7 +41,7 @@ def finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Finished
     """Small faces taken out, creases filled, and made sure that it is a solid still."""
     crumb = 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale
     vertices, triangles = bare = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
-    done = faired(vertices, triangles, 0.0 if knot.free else wanted.fillet, 0.0, 0.0)
+    done = filled(vertices, triangles, 0.0 if knot.free else wanted.fillet)
     if _euler(done.vertices, done.triangles) != _euler(vertices, triangles) and wanted.fillet > 0:
         # a fillet has closed or torn something: leave the creases as they are, which the report then says
         return finish(solid, replace(wanted, fillet=0.0), knot, scale)
@@ -57,7 +56,7 @@ def finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Finished
                 clear = rounded
                 break
     if sound is not None:
-        if clear is None and done.creases.usual is not None:
+        if clear is None and done.became.usual is not None:
             # a fillet passes through something: smaller ones, or none, which the report then says
             return finish(solid, replace(wanted, fillet=wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0), knot, scale)
         vertices, triangles = sound if clear is None else clear
@@ -69,12 +68,12 @@ def finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Finished
                 "the piece is no sound solid in single precision",
                 "change the width, the thickness or make.print.fillet a little",
             )
-    return Finished(vertices, triangles, done.creases, done.edges, bare)
+    return Finished(vertices, triangles, done.became, bare)
 
 
 def _ways(done: Faired, tolerance: float) -> Iterator[tuple[Floats, Ints]]:
     """Meshes of the same body, the one to be taken first; what comes with fillets has been tidied already."""
-    if done.creases.usual is not None:
+    if done.became.usual is not None:
         yield done.vertices, done.triangles
         yield arrays_of(solid_of(done.vertices, done.triangles))
         return

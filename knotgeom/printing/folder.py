@@ -22,7 +22,7 @@ from .bodies import contents, joined
 from .options import Printing
 from .piece import Piece
 from .preview import as_png, preview, thumbnail
-from .rims import Rounded
+from .roundness import Rounded
 
 if TYPE_CHECKING:
     from .checks import Checked

@@ -26,7 +26,7 @@ from .options import Extent, Printing
 from .process import limits_for
 from .profiles import Profile
 from .refusals import no_size, refuse, refuse_size
-from .rims import Rounded
+from .roundness import Rounded
 from .scaling import BALANCED, centre_of_mass, grams, scale_for, size_off, thickness_for
 
 EXACT = 0.005

@@ -13,7 +13,8 @@ import numpy as np
 
 from ..mesh import Bools, Floats, Ints
 from ..selfcut import crossing_pairs
-from .creases import Balls, Chain, Edges, Places, Side, along, unit
+from .creases import Balls, Chain, Places, Side, along
+from .edges import Edges, unit
 
 CHORD = np.radians(22.0)
 """What a chord of an arc turns through at most, as far as the most chords go."""

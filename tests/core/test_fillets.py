@@ -1,4 +1,4 @@
-"""Fillets have the volumes of their closed forms, allowances move every face, and no piece meets itself."""
+"""Fillets and rims have the volumes of their closed forms, allowances move every face, no piece meets itself."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ CORNER = 1 - math.pi / 4
 
 def filleted(solid: manifold3d.Manifold, radius: float = RADIUS):
     vertices, triangles = bodies.arrays_of(solid)
-    done = fillet.faired(vertices, triangles, radius, 0.0, 0.0)
+    done = fillet.filled(vertices, triangles, radius)
     read = trimesh.Trimesh(done.vertices, done.triangles, process=False)
     assert read.is_watertight and read.is_winding_consistent
     assert crossing_pairs(done.vertices, done.triangles) == 0
@@ -34,10 +34,10 @@ def test_a_straight_crease_is_filled_with_the_area_beside_a_quarter_circle():
     # two bars crossing at right angles: four creases 2 mm long, ending in level faces
     bars = manifold3d.Manifold.cube((6, 2, 2), True) + manifold3d.Manifold.cube((2, 2, 6), True)
     done, added = filleted(bars)
-    assert done.creases.length == pytest.approx(8.0)
-    assert done.creases.usual == pytest.approx(RADIUS, rel=0.01)
-    assert done.creases.least == pytest.approx(RADIUS, rel=0.01)
-    assert done.creases.left == 0
+    assert done.became.length == pytest.approx(8.0)
+    assert done.became.usual == pytest.approx(RADIUS, rel=0.01)
+    assert done.became.least == pytest.approx(RADIUS, rel=0.01)
+    assert done.became.left == 0
     assert added == pytest.approx(8 * CORNER * RADIUS**2, rel=0.03)
     assert np.ptp(done.vertices, axis=0) == pytest.approx([6, 2, 6], abs=1e-6)  # no fillet stands out of a face
     # its corners lie on the circle, or beyond by what makes up for the chords
@@ -55,8 +55,8 @@ def test_a_round_crease_has_the_volume_of_its_ring(radius):
     done, added = filleted(plate, radius)
     centroid = pin + radius * (10 - 3 * math.pi) / (12 - 3 * math.pi)
     assert added == pytest.approx(CORNER * radius**2 * 2 * math.pi * centroid, rel=0.04)
-    assert done.creases.least == pytest.approx(radius, rel=0.03)
-    assert done.creases.left == 0
+    assert done.became.least == pytest.approx(radius, rel=0.03)
+    assert done.became.left == 0
 
 
 def test_a_groove_takes_the_ball_that_touches_both_its_sides():
@@ -65,15 +65,15 @@ def test_a_groove_takes_the_ball_that_touches_both_its_sides():
     groove = manifold3d.CrossSection([[(-2, -1), (2, -1), (2, 1), (half, 1), (0, 0), (-half, 1), (-2, 1)]])
     done, added = filleted(groove.extrude(5.0), 0.2)
     assert added == pytest.approx(5 * (math.tan(math.pi / 3) - math.pi / 3) * 0.2**2, rel=0.03)
-    assert done.creases.usual == pytest.approx(0.2, rel=0.02) and done.creases.left == 0
+    assert done.became.usual == pytest.approx(0.2, rel=0.02) and done.became.left == 0
 
 
 def test_two_crossing_rods_are_filled_all_round():
     rod = manifold3d.Manifold.cylinder(6, 1.0, 1.0, 48, True)
     # one thinner than the other, so that their crease is two loops
     done, added = filleted(rod.rotate((90, 0, 0)) + manifold3d.Manifold.cylinder(6, 0.7, 0.7, 48, True))
-    assert done.creases.least > 0.9 * RADIUS
-    assert done.creases.left < 0.05 * done.creases.length
+    assert done.became.least > 0.9 * RADIUS
+    assert done.became.left < 0.05 * done.became.length
     assert added > 0
 
 
@@ -82,8 +82,59 @@ def test_three_faces_that_meet_in_a_corner_are_filled_to_it():
     done, added = filleted(room)
     # three creases 3 mm long; in the corner they overlap
     assert 0.9 < added / (9 * CORNER * RADIUS**2) < 1.0
-    assert done.creases.least == pytest.approx(RADIUS, rel=0.02)
-    assert done.creases.left < 0.1 * done.creases.length
+    assert done.became.least == pytest.approx(RADIUS, rel=0.02)
+    assert done.became.left < 0.1 * done.became.length
+
+
+# --------------------------------------------------------------------------------------------------------------- rims
+
+
+def rimmed(solid: manifold3d.Manifold, radius: float):
+    """A slab with its sharp edges rounded, how much was taken off it, and the length of its edges by trimesh."""
+    vertices, triangles = bodies.arrays_of(solid)
+    done = fillet.rounded(vertices, triangles, radius)
+    before, read = (
+        trimesh.Trimesh(*mesh, process=False) for mesh in ((vertices, triangles), (done.vertices, done.triangles))
+    )
+    assert read.is_watertight and read.is_winding_consistent and read.euler_number == before.euler_number
+    assert crossing_pairs(done.vertices, done.triangles) == 0
+    assert np.array_equal(read.bounds.round(6), before.bounds.round(6))  # faces stay where they are
+    sharp = before.face_adjacency_convex & (before.face_adjacency_angles > math.radians(28))
+    ends = before.vertices[before.face_adjacency_edges[sharp]]
+    assert done.became.length == pytest.approx(np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1).sum())
+    return done, solid.volume() - read.volume
+
+
+@pytest.mark.parametrize(("height", "radius"), [(0.5, 0.15), (1.0, 0.2), (1.6, 0.3)])
+def test_the_edges_of_a_box_are_rounded_to_the_radius(height, radius):
+    done, taken = rimmed(manifold3d.Manifold.cube((20, 12, height)), radius)
+    # what a square corner has beyond a quarter circle, along twelve edges which share their ends with one another
+    assert 0.93 < taken / (4 * (32 + height) * CORNER * radius**2) < 1.0
+    assert done.became.usual == pytest.approx(radius, rel=0.02) and done.became.least == pytest.approx(radius, rel=0.02)
+    assert done.became.left < 24 * 2 * radius  # at most what is shared in the eight corners
+
+
+@pytest.mark.parametrize("sides", [48, 200])
+def test_the_rim_of_a_disc_and_of_its_hole_is_rounded_as_pappus_has_it(sides):
+    # the area beside a quarter circle times the way of its centroid, (10 - 3 pi) / (12 - 3 pi) r from the rim
+    outer, inner, radius = 9.0, 4.0, 0.3
+    plate = manifold3d.Manifold.cylinder(1.2, outer, outer, sides) - manifold3d.Manifold.cylinder(
+        9.0, inner, inner, sides, True
+    )
+    done, taken = rimmed(plate, radius)
+    off = radius * (10 - 3 * math.pi) / (12 - 3 * math.pi)
+    assert taken == pytest.approx(2 * CORNER * radius**2 * 2 * math.pi * (outer - off + inner + off), rel=0.03)
+    assert done.became.least == pytest.approx(radius, rel=0.02) and done.became.left == 0
+
+
+def test_rims_on_both_sides_of_a_neck_narrower_than_the_balls_leave_it_whole():
+    dumb_bell = manifold3d.CrossSection.circle(4.0, 64) + manifold3d.CrossSection.circle(4.0, 64).translate((10, 0))
+    done, taken = rimmed(
+        (dumb_bell + manifold3d.CrossSection.square((10, 0.4), True).translate((5, 0))).extrude(1), 0.3
+    )
+    assert done.became.usual == pytest.approx(0.3, rel=0.02)
+    neck = np.abs(done.vertices[:, 0] - 5.0) < 0.8
+    assert np.ptp(done.vertices[neck, 2]) > 1.0 - 2 * 0.3  # no lower than both balls reach down
 
 
 # --------------------------------------------------------------------------------------------------------- allowances

@@ -29,6 +29,9 @@ def printed():
 @pytest.mark.parametrize("demo", printed(), ids=lambda demo: demo.name)
 def test_trimesh_and_manifold3d_agree_on_every_printed_demonstration(demo, tmp_path):
     piece = make_piece(demo.design)
+    if piece.edges.length:  # the rims of plate and frame
+        assert piece.edges.least == pytest.approx(demo.design.make.print.rounding, rel=0.02)
+        assert piece.edges.left < 0.01 * piece.edges.length
     path = tmp_path / "solid.stl"
     path.write_bytes(b"".join(stl.encode(joined(piece.bodies))))
     read = trimesh.load_mesh(path)

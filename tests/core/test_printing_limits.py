@@ -14,7 +14,7 @@ import trimesh
 from knotgeom.design import Design, Divide, Grid, Groove, Heights, Making, Section, Strand
 from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh
-from knotgeom.printing import allowances, bodies, fillet, lettering, rims, walls
+from knotgeom.printing import allowances, bodies, fillet, lettering, walls
 from knotgeom.printing.checks import check_bodies, check_piece
 from knotgeom.printing.hollow import pocket
 from knotgeom.printing.knot import knot_of
@@ -43,9 +43,9 @@ def mesh_of(shape: trimesh.Trimesh) -> Mesh:
 def test_a_ball_has_no_crease_to_fill_and_no_rim_to_round() -> None:
     # faces of an icosphere of 5,120 triangles turn by less than 5 degrees
     vertices, triangles = arrays(trimesh.creation.icosphere(4, 6.0))
-    for done in (fillet.filled(vertices, triangles, 0.25), rims.rounded(vertices, triangles, 0.2, 1.0)):
-        assert np.array_equal(done[0], vertices) and np.array_equal(done[1], triangles)
-        assert done[2].usual is None
+    for done in (fillet.filled(vertices, triangles, 0.25), fillet.rounded(vertices, triangles, 0.2)):
+        assert np.array_equal(done.vertices, vertices) and np.array_equal(done.triangles, triangles)
+        assert done.became.usual is None
     assert allowances.enlarged(vertices, triangles, 0.0) is vertices
     grown = allowances.enlarged(vertices, triangles, 0.5)
     assert np.linalg.norm(grown, axis=1) == pytest.approx(6.5, abs=0.01)
