@@ -64,7 +64,7 @@ wheels: .venv/ready
 FUZZ := 120
 
 fuzz: .venv-fuzz/ready
-	set -e; for target in design obj ply profile package kept; do .venv-fuzz/bin/python tests/fuzz/fuzz.py $$target $(FUZZ); done
+	set -e; for target in design obj ply profile package kept recent catalogs; do .venv-fuzz/bin/python tests/fuzz/fuzz.py $$target $(FUZZ); done
 
 # Two at a time, each one's output in one piece.
 test-blender:

@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from . import core, props, starts, store
+from . import core, props, starts, store, texts
 
 LIBRARY, CATALOGS = "relief_knots.blend", "blender_assets.cats.txt"
 _FAMILY = uuid.UUID("6d0c5f0e-3c5b-4f2a-9a35-2f4d1c1d7b60")
@@ -71,12 +71,9 @@ def add_catalogs(folder, uses):
     """Add catalogs, (use, label) each, to those of a folder, which keep their lines."""
     path = os.path.join(folder, CATALOGS)
     try:
-        with open(path, encoding="utf-8") as file:
-            lines = file.read().splitlines()
+        with open(path, "rb") as file:
+            data = file.read()
     except FileNotFoundError:
-        lines = ["VERSION 1", ""]
-    had = {line.partition(":")[0] for line in lines}
-    for use, label in uses:
-        if catalog(use) not in had:
-            lines.append(f"{catalog(use)}:Relief Knots/{label}:Relief Knots-{label}")
-    core.files.whole.write(path, ["\n".join(lines).encode() + b"\n"])
+        data = b""
+    wanted = [(catalog(use), f"Relief Knots/{label}", f"Relief Knots-{label}") for use, label in uses]
+    core.files.whole.write(path, [texts.with_catalogs(data, wanted)])

@@ -256,7 +256,12 @@ class MESH_OT_relief_knot_kit_assets(TrimOperator, bpy.types.Operator):
             mark(obj, knot)
         words = rpt_("{} pieces marked as assets").format(len(marked))
         if bpy.data.filepath:
-            asset_library.add_catalogs(os.path.dirname(bpy.data.filepath), [(TRIM_USE, "Trim Kit")])
+            folder = os.path.dirname(bpy.data.filepath)
+            try:
+                asset_library.add_catalogs(folder, [(TRIM_USE, "Trim Kit")])
+            except OSError as error:
+                self.report({"WARNING"}, words + "; " + rpt_("{}: cannot be saved ({})").format(folder, error))
+                return {"FINISHED"}
         else:
             words += "; " + rpt_("save the file and use this again to write their catalog")
         self.report({"INFO"}, words)

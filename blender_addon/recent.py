@@ -3,12 +3,11 @@
 Everything here forgives: a folder that cannot be written to, a list that was cut short, files that have gone.
 """
 
-import json
 import os
 
 import bpy
 
-from . import core
+from . import core, texts
 
 MOST = 10
 """Files remembered."""
@@ -37,11 +36,9 @@ def designs(create=False):
 def remembered():
     """Paths of the list, latest first, whether or not the files are still there."""
     try:
-        with open(os.path.join(folder(), LIST), encoding="utf-8") as file:
-            found = json.load(file)
-    except (OSError, ValueError, RecursionError):
+        return texts.paths(core.files_opening.read_bytes(os.path.join(folder(), LIST), texts.LARGEST), MOST)
+    except OSError:
         return []
-    return [path for path in found if isinstance(path, str)][:MOST] if isinstance(found, list) else []
 
 
 def files():
@@ -63,7 +60,7 @@ def forget():
 
 def _keep(paths):
     try:
-        core.files.whole.write(os.path.join(folder(create=True), LIST), [json.dumps(paths, indent=1).encode()])
+        core.files.whole.write(os.path.join(folder(create=True), LIST), [texts.list_of(paths)])
     except OSError:
         return False
     return True

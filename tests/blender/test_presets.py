@@ -134,10 +134,12 @@ def test_the_list_holds_ten(tmp_path):
     assert len(recent.remembered()) == recent.MOST and recent.files()[0].endswith("14.interlace.json")
 
 
-@pytest.mark.parametrize("text", ["", "[1, 2]", "{}", '["', "null"])
+@pytest.mark.parametrize(
+    "text", [b"", b"[1, 2]", b"{}", b'["', b"null", b"\xff", b"[" * 5000, b'["a"' + b" " * 2**20 + b"]"]
+)
 def test_a_spoilt_list_is_an_empty_one(own_folder, text):
     own_folder.mkdir()
-    (own_folder / recent.LIST).write_text(text)
+    (own_folder / recent.LIST).write_bytes(text)
     assert recent.files() == []
     assert recent.note("/x.interlace.json") and recent.remembered() == [os.path.abspath("/x.interlace.json")]
 
@@ -206,6 +208,14 @@ def test_a_catalog_file_that_was_there_keeps_its_lines_and_gets_none_twice(libra
     assert lines[0] == "VERSION 1" and OTHER in lines
     ours = [line for line in lines if "Relief Knots/" in line]
     assert len(ours) == len(set(ours)) == len(starts.USES)
+
+
+def test_catalogs_that_are_no_text_stay_as_they_are(tmp_path):
+    theirs = "VERSION 1\r\n# Stühle\x85\x1c\r\n".encode("latin-1") + OTHER.encode()
+    (tmp_path / asset_library.CATALOGS).write_bytes(theirs)
+    asset_library.add_catalogs(tmp_path, [("own", "Yours")])
+    (line,) = (tmp_path / asset_library.CATALOGS).read_bytes().removeprefix(theirs).split()[:1]
+    assert line.startswith(f"{asset_library.catalog('own')}:Relief".encode())
 
 
 def test_a_folder_that_is_not_there_is_refused(tmp_path):

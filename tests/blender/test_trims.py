@@ -236,6 +236,14 @@ def test_pieces_are_marked_as_assets_with_picture_catalog_and_tags(strip, tmp_pa
         assert np.ptp(texels.reshape(-1, 4)[:, :3]) > 0.3, "a picture, not one colour"
 
 
+def test_pieces_stay_marked_where_their_catalog_cannot_be_written(strip, tmp_path, capfd):
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "library.blend"))
+    (tmp_path / "blender_assets.cats.txt").mkdir()
+    assert bpy.ops.mesh.relief_knot_kit_assets() == {"FINISHED"}
+    assert "cannot be saved" in "".join(capfd.readouterr())
+    assert any(obj.asset_data for obj in bpy.data.objects) and (tmp_path / "blender_assets.cats.txt").is_dir()
+
+
 def test_the_kit_outlives_saving_and_loading(strip, tmp_path):
     count = {obj.name: len(obj.data.polygons) for obj in trim_object.pieces_of(strip)}
     bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "kept.blend"))

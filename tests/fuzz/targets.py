@@ -2,8 +2,9 @@
 
 Each target takes bytes and returns nothing. Whatever it raises is a fault. There is one for every reader of what comes
 from outside: design files, and the designs, reports and lists that the add-on keeps as text in files of Blender's
-(``design``, ``kept``); meshes to set strands out on (``obj``, ``ply``); limits of a process (``profile``); 3MF files,
-which are read back once they are written (``package``). Pictures are opened by Blender alone.
+(``design``, ``kept``); the list of files opened last and the catalogs of asset libraries, which lie in folders of the
+user's (``recent``, ``catalogs``); meshes to set strands out on (``obj``, ``ply``); limits of a process (``profile``);
+3MF files, which are read back once they are written (``package``). Pictures are opened by Blender alone.
 
 Used by `fuzz.py`, which lets Atheris grow the inputs, and by ``tests/core/test_garbage.py``, which replays those that
 were found and mutates a few thousand.
@@ -12,6 +13,7 @@ were found and mutates a few thousand.
 from __future__ import annotations
 
 import contextlib
+import importlib.util
 import json
 import os
 import random
@@ -20,6 +22,7 @@ import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import ModuleType
 
 from knotgeom import jsontext, made
 from knotgeom.design import Design, FreeMesh
@@ -100,6 +103,43 @@ def kept(data: bytes) -> None:
         DESIGN.read(jsontext.parsed(text), "")
 
 
+def recent(data: bytes) -> None:
+    """The add-on's list of files opened last: a few paths, which are kept and read as the same ones again."""
+    read = TEXTS.paths(data, 10)
+    assert len(read) <= 10 and all(isinstance(path, str) for path in read)
+    assert TEXTS.paths(TEXTS.list_of(read), 10) == read
+
+
+def catalogs(data: bytes) -> None:
+    """The catalogs of an asset library: ours come to it once each, and not a byte of what was there is lost."""
+    new = TEXTS.with_catalogs(data, CATALOGS)
+    assert new.startswith(data) and TEXTS.with_catalogs(new, CATALOGS) == new
+    # as Blender's manual has such files: lines of uuid, path and name, others begin with # or hold nothing
+    lines = [line.strip() for line in new.split(b"\n")]
+    said = [line for line in lines if line and not line.startswith(b"#")]
+    for name, path, _ in CATALOGS:
+        assert sum(line.split(b":")[0].strip().lower() == name.encode() for line in said) >= 1
+        assert data or f"{name}:{path}".encode() in new
+    assert data or said[0] == b"VERSION 1"
+
+
+CATALOGS = (
+    ("0d8a9f61-59c1-5d4c-8c5b-0d3a1f7a9b02", "Relief Knots/Boards", "Relief Knots-Boards"),
+    ("3f0e6a52-8b1d-5a7e-9a44-6b1c2d3e4f50", "Relief Knots/Your Own", "Relief Knots-Your Own"),
+)
+
+
+def _texts() -> ModuleType:
+    """The add-on's module, which needs no Blender, without the add-on round it, which does."""
+    spec = importlib.util.spec_from_file_location("relief_knots_texts", ROOT / "blender_addon" / "texts.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+TEXTS = _texts()
+
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "design": design,
     "obj": obj,
@@ -107,6 +147,8 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "profile": profile,
     "package": package,
     "kept": kept,
+    "recent": recent,
+    "catalogs": catalogs,
 }
 
 
@@ -203,6 +245,10 @@ def _ply(order: str) -> bytes:
     return _HEAD.format(name).encode() + body
 
 
+def _catalog_lines() -> list[bytes]:
+    return [":".join(CATALOGS[0]).encode(), ":".join(CATALOGS[0]).upper().encode()]
+
+
 def corpus(target: str) -> list[bytes]:
     """Inputs to begin with: the demonstration designs, one design for each layout, small meshes and files."""
     if target in ("design", "kept"):
@@ -214,6 +260,12 @@ def corpus(target: str) -> list[bytes]:
         return [_OBJ]
     if target == "ply":
         return [_ply(""), _ply("<"), _ply(">")]
+    if target == "recent":
+        return [b'["/home/a.interlace.json",\n "C:\\\\b.json", "\\ud800", "\\u0000"]', b"[]", b""]
+    if target == "catalogs":
+        others = b"11111111-2222-3333-4444-555555555555:Chairs/Tall:Chairs-Tall"
+        lines = [b"# VERSION 1", b"VERSION 1", b"", others, "Stühle".encode("latin-1"), *_catalog_lines()]
+        return [b"\n".join(lines), b"\r\n".join(lines), b"VERSION 1\n\n" + others, b"\xef\xbb\xbfVERSION 1\n", b""]
     if target == "package":
         whole = _folder() / "whole.3mf"
         _packed(whole, _MODEL)
