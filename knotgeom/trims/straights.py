@@ -8,7 +8,7 @@ from ..design import Design
 from ..errors import DesignError
 from ..made import Made, make, no_mesh
 from .cutting import cut_strip
-from .parts import Pattern, PieceDesign, divides, one_repeat, pattern_of, plain, straight, strip_of
+from .parts import Pattern, PieceDesign, divides, pattern_of, plain, straight, strip_of
 from .patches import OPEN, Patches
 from .strands import Parting, Strand, strands_of
 
@@ -102,9 +102,3 @@ def _steepest(patches: Patches) -> float:
         if run.ports[end] != OPEN
     ]
     return min(across, default=0.0)
-
-
-def straight_patches(design: Design) -> Patches:
-    """The straight piece of a design on a flat strip."""
-    filled = one_repeat(design)
-    return cut_straight(pattern_of(filled, best_phase(filled)))

@@ -23,12 +23,14 @@ from pathlib import Path
 import igl
 import numpy as np
 
+from knotgeom.design import Design
 from knotgeom.reading import read_file
 from knotgeom.trims.budget import tolerance_for
 from knotgeom.trims.kit import TrimMesh
 from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
+from knotgeom.trims.parts import one_repeat, pattern_of
 from knotgeom.trims.patches import Patches
-from knotgeom.trims.straights import straight_patches
+from knotgeom.trims.straights import best_phase, cut_straight
 
 DESIGNS = Path(__file__).resolve().parents[2] / "demo_scenes" / "designs"
 NAMES = ("door_frame", "belt_strip", "column_band")
@@ -60,6 +62,12 @@ np.savez(sys.argv[-1], **made)
 """
 
 Surface = tuple[np.ndarray, np.ndarray]
+
+
+def straight_patches(design: Design) -> Patches:
+    """The straight piece of a design on a flat strip."""
+    filled = one_repeat(design)
+    return cut_straight(pattern_of(filled, best_phase(filled)))
 
 
 def welded(mesh: TrimMesh) -> Surface:
