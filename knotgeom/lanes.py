@@ -128,7 +128,7 @@ def lay_lanes(
     step = courses.point[sample[after]] + shift * courses.lateral[sample[after]]
     step -= courses.point[sample] + shift * courses.lateral[sample]
     step = courses.near(step)
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
+    run = np.concatenate([[0.0], np.cumsum(np.sqrt(np.einsum("nd,nd->n", step, step)))])
     return Lanes(
         start=start,
         circuit=lane_circuit,

@@ -126,6 +126,20 @@ def test_free_strands_lie_apart_and_over_and_under_each_other_as_in_the_map(name
     assert min(space for _, space in seen) >= share * done.counted.size.clearance
 
 
+@pytest.mark.parametrize("name", ["sphere", "turned", "dome", "saddle crossed"])
+def test_slopes_are_rise_over_length_on_the_surface_whichever_way_a_strand_runs(name: str) -> None:
+    done = make(design_of(EVERY[name]))
+    drawn = done.drawn
+    assert drawn is not None
+    steepest = 0.0
+    for begin, end in zip(drawn.lanes.start[:-1], drawn.lanes.start[1:], strict=True):
+        foot, z = drawn.courses.point[drawn.lanes.sample[begin:end]], drawn.relief.z[begin:end]
+        run = np.linalg.norm(np.roll(foot, -1, axis=0) - foot, axis=1)
+        steepest = max(steepest, float(np.abs((np.roll(z, -1) - z) / run).max()))
+    told = math.tan(math.radians(done.facts["steepest_deg"]))
+    assert 0.95 * told <= steepest <= 1.002 * told
+
+
 @pytest.mark.parametrize("name", ["ring", "ring crossed twice", "hexagon border", "hexagon crossed", "sphere", "dome"])
 def test_halves_are_sound_and_lie_apart(name: str) -> None:
     assert_apart(make(design_of(EVERY[name], divide=Divide(all=True))))
