@@ -13,6 +13,9 @@ from .mesh import Bools, Floats, Ints, compact
 
 ROUNDS = 60
 """Most rounds of collapsing and turning; each round mends places of which none lies beside another."""
+STUBBORN, WIDE = 0.1, 8.0
+"""Needles below this share of the height that is asked for, and that cannot be turned, are taken out by their shortest
+edge, where that is no longer than so many short ones."""
 
 
 def edge_keys(triangles: Ints, count: int) -> tuple[Ints, Ints]:
@@ -261,7 +264,9 @@ def _paired(vertices: Floats, triangles: Ints) -> Ints | None:
     return pair
 
 
-def clean(vertices: Floats, triangles: Ints, label: Ints, short: float, flat: float) -> tuple[Floats, Ints, Ints]:
+def clean(
+    vertices: Floats, triangles: Ints, label: Ints, short: float, flat: float, *, period: float = 0.0
+) -> tuple[Floats, Ints, Ints]:
     """Round to single precision, collapse short edges and turn needles.
 
     Parameters
@@ -275,24 +280,31 @@ def clean(vertices: Floats, triangles: Ints, label: Ints, short: float, flat: fl
         Edges below this length are collapsed, mm.
     flat : float
         Triangles lower than this over their longest edge are turned, mm.
+    period : float, optional
+        After how many mm x is taken round, for a flat strip; its vertices must be rounded already, in their own way.
 
     Returns
     -------
     vertices, triangles, label
         Only vertices in use. Places that cannot be mended without tearing the surface or folding it over stay.
     """
-    vertices = vertices.astype(np.float32).astype(float)
+    if not period:
+        vertices = vertices.astype(np.float32).astype(float)
     # a place that could not be mended is looked at again once something beside it has changed
     alive = np.ones(len(vertices), bool)
+    needle = 0.0
     for number in range(ROUNDS):
         around = _spread(_spread(alive, triangles), triangles)
         some = np.flatnonzero(_touch(around, triangles))
         before = triangles[some]
-        part, waiting = _collapse(vertices, before, short, number, alive)
+        part, waiting = _collapse(vertices, before, short, number, alive, needle, period)
         lasts = (part != np.roll(part, 1, axis=1)).all(1)
-        part[lasts], waiting_too = _turn(vertices, part[lasts], flat, number, alive)
+        part[lasts], waiting_too = _turn(vertices, part[lasts], flat, number, alive, period)
         alive = np.zeros(len(vertices), bool)
         alive[waiting], alive[waiting_too], alive[part[(part != before).any(1)]] = True, True, True
+        if not alive.any() and not needle:  # nothing is left but what cannot be turned
+            needle = STUBBORN * flat
+            alive[triangles[_lowest(_corners(vertices, triangles, period))[0] < needle]] = True
         if not alive.any():
             break
         triangles = triangles.copy()
@@ -303,6 +315,15 @@ def clean(vertices: Floats, triangles: Ints, label: Ints, short: float, flat: fl
     used = np.zeros(len(vertices), bool)
     used[triangles] = True
     return vertices[used], (np.cumsum(used) - 1)[triangles], label
+
+
+def _corners(vertices: Floats, triangles: Ints, period: float) -> Floats:
+    """Corners of triangles, (t, 3, 3), where x is taken round all beside the first."""
+    corner = vertices[triangles]
+    if period:
+        off = corner[:, 1:, 0] - corner[:, :1, 0]
+        corner[:, 1:, 0] -= period * np.round(off / period)
+    return corner
 
 
 def _touch(some: Bools, triangles: Ints) -> Bools:
@@ -324,14 +345,21 @@ def _order(count: int, number: int) -> Ints:
     return np.random.default_rng(number).permutation(count)
 
 
-def _collapse(vertices: Floats, triangles: Ints, short: float, number: int, alive: Bools) -> tuple[Ints, Ints]:
+def _collapse(
+    vertices: Floats, triangles: Ints, short: float, number: int, alive: Bools, needle: float, period: float
+) -> tuple[Ints, Ints]:
     """Triangles after a round of collapsing, those that have gone still among them, and ends that wait for the next.
+
+    Of triangles lower than ``needle`` edges are collapsed that are longer than ``short`` by ``WIDE`` times.
 
     Edges with an end that is ``alive`` are looked at; what lies within two faces of those has to be there.
     """
-    corner = vertices[triangles]
+    corner = _corners(vertices, triangles, period)
     edges = [corner[:, (k + 1) % 3] - corner[:, k] for k in range(3)]
-    face, side = np.nonzero(np.stack([np.einsum("ij,ij->i", edge, edge) for edge in edges], 1) < short * short)
+    most = np.full((len(triangles), 1), short * short)
+    if needle:
+        most[_lowest(corner)[0] < needle] *= WIDE * WIDE
+    face, side = np.nonzero(np.stack([np.einsum("ij,ij->i", edge, edge) for edge in edges], 1) < most)
     ends = np.stack([triangles[face, side], triangles[face, (side + 1) % 3]], 1)
     ends = np.unique(np.sort(ends[alive[ends].any(1)], axis=1), axis=0)
     if not len(ends):
@@ -364,7 +392,7 @@ def _collapse(vertices: Floats, triangles: Ints, short: float, number: int, aliv
     for stays in range(2):
         moved = np.arange(len(vertices))
         moved[ends[:, 1 - stays]] = ends[:, stays]
-        after = vertices[moved[triangles[near]]]
+        after = _corners(vertices, moved[triangles[near]], period)
         turned = np.cross(after[:, 1] - after[:, 0], after[:, 2] - after[:, 0])
         size = np.linalg.norm(normal, axis=1) * np.linalg.norm(turned, axis=1)
         cosine = np.einsum("ij,ij->i", normal, turned) / np.maximum(size, 1e-300)
@@ -388,12 +416,14 @@ def _apart(ends: Ints, triangles: Ints, count: int, number: int) -> Bools:
     return np.asarray((claim[ends] == rank[:, None]).all(1))
 
 
-def _turn(vertices: Floats, triangles: Ints, flat: float, number: int, alive: Bools) -> tuple[Ints, Ints]:
+def _turn(
+    vertices: Floats, triangles: Ints, flat: float, number: int, alive: Bools, period: float
+) -> tuple[Ints, Ints]:
     """Triangles after the longest edges of those lower than ``flat`` were turned, and corners that wait.
 
     Those with a corner that is ``alive`` are looked at; what lies within two faces of those has to be there.
     """
-    low, longest = _lowest(vertices[triangles])
+    low, longest = _lowest(_corners(vertices, triangles, period))
     bad = np.flatnonzero((low < flat) & _touch(alive, triangles))
     if not len(bad):
         return triangles, np.zeros((0, 4), np.int64)
@@ -409,11 +439,11 @@ def _turn(vertices: Floats, triangles: Ints, flat: float, number: int, alive: Bo
     c, d = triangles[bad, (longest[bad] + 2) % 3], triangles[other, (found + 2) % 3]
     # turned, c-a-d and c-d-b: they must be higher, face the way the pair faced, and c-d must be a new edge
     first, second = np.stack([c, a, d], 1), np.stack([c, d, b], 1)
-    higher = np.minimum(_lowest(vertices[first])[0], _lowest(vertices[second])[0])
+    higher = np.minimum(_lowest(_corners(vertices, first, period))[0], _lowest(_corners(vertices, second, period))[0])
     before = np.minimum(low[bad], low[other])
 
     def facing(faces: Ints) -> Floats:
-        p = vertices[faces]
+        p = _corners(vertices, faces, period)
         return np.asarray(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]))
 
     whole = facing(triangles[bad]) + facing(triangles[other])

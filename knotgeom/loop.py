@@ -39,6 +39,34 @@ def unlooped(points: Floats, period: float, reach: float) -> Floats:
     return flat
 
 
+def rounded(flat: Floats, period: float) -> Floats:
+    """Places on the flat in single precision, x in steps as coarse as those are at the end of the strip, (n, 3).
+
+    So the strip may be cut at any such step, and what lies beyond the cut stays in single precision.
+    """
+    places = flat.astype(np.float32).astype(float)
+    step = step_of(period)
+    places[:, 0] = np.round(flat[:, 0] / step) * step
+    return places
+
+
+def step_of(period: float) -> float:
+    """The steps of x in :func:`rounded`, mm."""
+    return float(np.spacing(np.float32(period)))
+
+
+def lowered(points: Floats, level: float, by: float, reach: float) -> Floats:
+    """Places round the pyramid, those at or below a level of the flat let down by so many mm, (n, 3)."""
+    side = side_at(level, reach)
+    below = np.maximum(np.abs(points[:, 0]), np.abs(points[:, 2])) <= side * (1 + 1e-12)
+    return np.asarray(points * np.where(below, side_at(level - by, reach) / side, 1.0)[:, None])
+
+
+def side_at(level: float, reach: float) -> float:
+    """How far from its axis the pyramid's sides lie that have a level of the flat, mm."""
+    return reach / (1.0 - level / reach)
+
+
 def _turned(points: Floats, quarters: Ints) -> Floats:
     """Points turned about the y axis by quarter turns, from z towards x; to the bit."""
     x, y, z = points.T

@@ -41,7 +41,7 @@ from .remedies import proved
 from .resolve import resolved
 from .seam import laid_flat
 from .sizing import sizes
-from .solid import LEAST, Tool, united
+from .solid import Tool, united
 from .styles import circuit_styles, own_sizes
 from .sweep import sweep
 from .trace import Circuits, trace
@@ -54,8 +54,6 @@ FINEST, FINE, COARSE = 60, 14, 6
 CLOSER = (1.0, 1.13, 0.89, 1.31)
 """How closely strands are sampled anew, one after another, where they unite to no sound solid: walls that lie flush by
 chance then lie so no more."""
-ASIDE = 1e-3
-"""How far beside x = 0 a flat strip is cut, in strand widths."""
 TOO_UNEVEN = 0.75
 """How far a surface may differ between strands that cross, in thicknesses; beyond it they meet beside the crossing."""
 PROVED = 400
@@ -263,12 +261,12 @@ def _is_flat(counted: Counted) -> bool:
     return getattr(counted.design.layout, "surface", None) is None
 
 
-def _laid(mesh: Mesh, counted: Counted, courses: Courses, least: float | None = None) -> Mesh:
+def _laid(mesh: Mesh, counted: Counted, courses: Courses) -> Mesh:
     """A flat strip's mesh laid flat again, cut where it comes round; any other as it is."""
     if not courses.flat:
         return mesh
     flat = replace(mesh, vertices=unlooped(mesh.vertices, courses.period, courses.roll))
-    return laid_flat(flat, courses.period, ASIDE * counted.size.width, least)
+    return laid_flat(flat, courses.period, counted.size.width)
 
 
 def no_mesh(made: Made) -> DesignError:
@@ -312,7 +310,7 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
     for closer in CLOSER:
         d = made.drawn if closer == 1.0 else draw(c, closer=closer)
         try:
-            body = united(
+            return united(
                 d.courses,
                 d.lanes,
                 c.strand_map,
@@ -324,7 +322,6 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
                 c.design.heights.way,
                 tool=tool,
             )
-            return _laid(body, c, d.courses, LEAST * c.size.width)
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise

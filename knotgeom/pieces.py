@@ -13,6 +13,7 @@ import numpy as np
 
 from .cycles import connected_labels
 from .lanes import Lanes
+from .loop import looped, unlooped
 from .mesh import Bools, Floats, Ints
 from .selfcut import crossing_pairs
 from .sweep import Swept
@@ -107,11 +108,13 @@ def cut(
     severed: Bools | None = None,
     bulging: Bools | None = None,
     rounds: int = 4,
+    loop: tuple[float, float] | None = None,
 ) -> Pieces:
     """Cut the strands wherever their label changes and close the pieces with caps, ``slit`` clear of the cut.
 
     Of the rings' points only those of ``column`` are taken. Where strands stand ``upright``, not on a curved surface,
-    the plan shows what overlaps. A piece that overlaps itself is cut once more between, for some ``rounds``; on curved
+    the plan shows what overlaps; that of a flat strip taken round is seen on the flat, by its period and reach in
+    ``loop``. A piece that overlaps itself is cut once more between, for some ``rounds``; on curved
     surfaces this is looked for when ``plugged``. ``severed`` bands are cut from the next one whatever their label.
     Twisted bands that would meet themselves are made ``bulging``: their sides are folded outwards.
 
@@ -205,7 +208,8 @@ def cut(
     upper = label % 2
     everything = np.concatenate(faces)
     if upright and not plugged:
-        met = _meeting_in_plan(place[plan][:, :, :2], piece, upper)
+        seen = place if loop is None else unlooped(place, *loop)
+        met = _meeting_in_plan(seen[plan][:, :, :2], piece, upper, 0.0 if loop is None else loop[0])
     else:
         met = _meeting(place, everything, element, piece, upper, thorough=plugged)
     own = piece[met[:, 0]] == piece[met[:, 1]]
@@ -218,29 +222,40 @@ def cut(
             severed[more] = bulging[twisted] = True
             return cut(
                 swept, lanes, label, outline, column, slit, triangulate,
-                upright=upright, plugged=plugged, severed=severed, bulging=bulging, rounds=rounds - 1,
+                upright=upright, plugged=plugged, severed=severed, bulging=bulging, rounds=rounds - 1, loop=loop,
             )  # fmt: skip
     kind = upper + 2 * _kinds(piece[met[~own]], int(piece.max()) + 1)[piece]
     if plugged:  # what is symmetric may touch just in a point: shift each kind a little, in a direction of its own
         way = np.random.default_rng(0).normal(size=(int(kind.max()) + 1, 3)) * [1.0, 1.0, 0.0 if upright else 1.0]
         shift = np.zeros_like(place)
         shift[everything] = slit * way[kind[element]][:, None]
-        place = place + shift
+        place = place + shift if loop is None else looped(unlooped(place, *loop) + shift, *loop)
     return Pieces(place, everything, kind[element], lanes.circuit[swept.lane[sample]][element], sides)
 
 
-def _meeting_in_plan(plan: Floats, piece: Ints, upper: Ints) -> Ints:
-    """Pairs of bands of the same level that overlap in plan, (p, 2), where strands stand upright."""
+def _meeting_in_plan(plan: Floats, piece: Ints, upper: Ints, period: float = 0.0) -> Ints:
+    """Pairs of bands of the same level that overlap in plan, (p, 2), where strands stand upright.
+
+    With a ``period`` the plan is that of a strip whose x is taken round.
+    """
+    number = np.arange(len(plan))
+    if period:  # what lies at the beginning is there once more after the end
+        plan = plan.copy()
+        plan[:, :, 0] -= period * np.round((plan[:, :, 0] - plan[:, :1, 0]) / period)
+        early = np.flatnonzero(plan[:, :, 0].min(1) < 2 * np.ptp(plan[:, :, 0], axis=1).max())
+        number = np.concatenate([number, early])
+        plan = np.concatenate([plan, plan[early] + [period, 0.0]])
     one, other = _near(plan)
-    some = (upper[one] == upper[other]) & ((piece[one] != piece[other]) | (np.abs(one - other) > BESIDE))
+    mine, theirs = number[one], number[other]
+    some = (upper[mine] == upper[theirs]) & ((piece[mine] != piece[theirs]) | (np.abs(mine - theirs) > BESIDE))
     one, other = one[some], other[some]
-    own = piece[one] == piece[other]
+    own = piece[number[one]] == piece[number[other]]
     middle = plan.mean(1, keepdims=True)
     lesser = middle + (1 - WITHIN) * (plan - middle)  # bands beside each other touch
     meets = np.empty(len(one), bool)
     meets[own] = _overlap(lesser[one[own]], lesser[other[own]])
     meets[~own] = _overlap(plan[one[~own]], plan[other[~own]])
-    return np.stack([one[meets], other[meets]], 1)
+    return np.unique(number[np.stack([one[meets], other[meets]], 1)], axis=0)
 
 
 def _meeting(vertices: Floats, faces: Ints, element: Ints, piece: Ints, upper: Ints, *, thorough: bool) -> Ints:

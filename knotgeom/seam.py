@@ -7,61 +7,68 @@ sides of the seam get the very same vertices, one strip's length apart, so that 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
-from .clean import is_sound
 from .errors import DesignError
-from .mesh import Floats, Mesh, all_triangles
+from .loop import step_of
+from .mesh import Bools, Floats, Mesh, all_triangles
 
+ASIDE = 1e-3
+"""How far beside x = 0 a flat strip is cut at least, in strand widths."""
 _BREADTH = 1e-7
 """Area of a triangle of a cap, in squares as wide as the cap, from which on it is taken for one."""
 _REACH = 20.0
 """How far beyond the least place for a cut it may lie, times as far."""
+_UPRIGHT = 1e-7
+"""How far the places of an upright wall's points may lie apart in plan, in breadths of the cap."""
 _PLACES = 5  # that are tried for a cut
 
 
-def laid_flat(mesh: Mesh, period: float, aside: float, least: float | None = None) -> Mesh:
+def laid_flat(mesh: Mesh, period: float, width: float) -> Mesh:
     """Cut the mesh of a strip where it comes round and close it there.
 
     Parameters
     ----------
     mesh : Mesh
         Closed when its x is taken round after ``period``.
-    period : float
-        mm.
-    aside : float
-        How far beside x = 0 it is cut at least, mm: strands cross there, and a cut through the middle of a crossing
-        would meet vertices. It is cut a little further on where that keeps clearer of them, and comes out moved by as
-        much.
-    least : float, optional
-        Lowest triangle that may be left, mm. Vertices are then rounded to single precision, and what comes out is
-        sound.
+    period, width : float
+        Of the strip and of its strands, mm. Strands cross at x = 0, and a cut through the middle of a crossing would
+        meet vertices: it is cut a hair beside it, where vertices leave most room, and comes out moved by as much.
 
     Returns
     -------
     Mesh
         Triangles only, x from 0 to ``period``.
-
-    Raises
-    ------
-    ValueError
-        If no sound solid comes out.
     """
-    for place in _clear_places(mesh.vertices[:, 0], period, aside):
-        cut = _cut_at(mesh, period, place)
-        if least is None:
-            return cut
+    return _cut_at(mesh, period, _clear_places(mesh.vertices[:, 0], period, ASIDE * width)[0])[0]
+
+
+def cuts(mesh: Mesh, period: float, width: float, among: Bools | None) -> Iterator[tuple[Mesh, Bools | None]]:
+    """The same for a mesh of triangles :func:`knotgeom.loop.rounded`, cut in several places, the clearest first.
+
+    Vertices are in single precision, but for those at the far end. ``among``, (t,) bool, are some triangles of the
+    mesh; with each cut come those that are left of them, and those that the cut made or moved.
+    """
+    step = step_of(period)
+    for place in _clear_places(mesh.vertices[:, 0], period, ASIDE * width):
+        at = round(place / step) * step
+        cut, kept = _cut_at(mesh, period, at)
         places = cut.vertices.astype(np.float32).astype(float)
-        places[:, 0] = np.where(cut.vertices[:, 0] == period, period, places[:, 0])
-        if is_sound(places, cut.triangles, least):
-            return replace(cut, vertices=places)
-    raise ValueError("the strip is cut to no sound solid")
+        end = cut.vertices[:, 0] == period
+        places[end, 0] = period
+        some = None
+        if among is not None:
+            some = np.ones(len(cut.triangles), bool)
+            moved = (places != cut.vertices).any(1) | end | (places[:, 0] == 0.0)
+            some[: kept.sum()] = among[kept] | moved[cut.triangles[: kept.sum()]].any(1)
+        yield replace(cut, vertices=places), some
 
 
-def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
-    """The same, cut at ``place``."""
+def _cut_at(mesh: Mesh, period: float, place: float) -> tuple[Mesh, Bools]:
+    """The same, cut at ``place``; also which triangles of the mesh were kept as they are, which come first."""
     faces = all_triangles(mesh)
     quads = len(mesh.quads)
     uv = np.concatenate([mesh.quad_uv[:, [0, 1, 2, 0, 2, 3]].reshape(2 * quads, 3, 2), mesh.triangle_uv])
@@ -139,7 +146,7 @@ def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
     triangles, places = np.concatenate(tables), np.concatenate(everything)
     used = np.zeros(len(places), bool)
     used[triangles] = True
-    return Mesh(
+    cut_mesh = Mesh(
         vertices=places[used],
         quads=np.zeros((0, 4), np.int32),
         triangles=(np.cumsum(used) - 1)[triangles].astype(np.int32),
@@ -148,6 +155,7 @@ def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
         quad_strand=np.zeros(0, np.int32),
         triangle_strand=np.concatenate(strands).astype(np.int32),
     )
+    return cut_mesh, ~crossing
 
 
 def _clear_places(x: Floats, period: float, aside: float) -> list[float]:
@@ -226,7 +234,10 @@ def _swept(outline: Floats) -> list[tuple[int, int, int]]:
     sweep (M. Garey, D. Johnson, F. Preparata and R. Tarjan, Triangulating a simple polygon, 1978).
     """
     count = len(outline)
-    order = sorted(range(count), key=lambda i: (outline[i, 0], outline[i, 1], i))
+    # walls stand upright but for rounding
+    step = _UPRIGHT * float(np.ptp(outline, axis=0).max())
+    along = np.round(outline[:, 0] / step) if step else outline[:, 0]
+    order = sorted(range(count), key=lambda i: (along[i], outline[i, 1], i))
     first, last = order[0], order[-1]
     rank = {vertex: place for place, vertex in enumerate(order)}
     upper = [(first + k) % count for k in range((last - first) % count + 1)]

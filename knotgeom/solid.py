@@ -23,9 +23,10 @@ from .design import Making, Sizes, Strand
 from .divide import StrandMap
 from .heights import Stretches
 from .lanes import Lanes
-from .loop import split_at_edges
+from .loop import looped, lowered, rounded, side_at, split_at_edges, unlooped
 from .mesh import Bools, Floats, Ints, Mesh, compact
 from .pieces import Pieces, bent_columns, cut, labels
+from .seam import cuts
 from .sections import outlines
 from .selfcut import crossing_pairs
 from .sweep import sweep_rings
@@ -109,7 +110,8 @@ def united(
 ) -> Mesh:
     """All strands united: one closed body for each connected part, without anything hidden inside.
 
-    Vertices are rounded to single precision, so that files which keep no more give back the same mesh.
+    Vertices are rounded to single precision, so that files which keep no more give back the same mesh. A flat strip is
+    laid flat and cut where it comes round.
 
     Parameters
     ----------
@@ -128,10 +130,10 @@ def united(
         ground = float(z.min()) - size.thickness / 2
     outline = np.column_stack([row[0] for row in outlines(strand, size, np.array([size.width]))])
     closed = size.gap < HAIR * size.width
-    bent = bool(courses.period) or courses.lift is not None
-    triangulate, unite, least = (
-        (_triangulate, _boolean, LEAST) if tool is None else (tool.triangulate, tool.unite, LEAST / 100)
-    )
+    # round the pyramid what is upright, level or plane on a flat strip is so as well, seen from its apex
+    flat = courses.flat and tool is None
+    bent = (bool(courses.period) or courses.lift is not None) and not flat
+    triangulate, least = (_triangulate, LEAST) if tool is None else (tool.triangulate, LEAST / 100)
     rows = [(*row, how) for row in TRIES[:2] for how in ((False, True) if tool is None else (False,))]
     rows += [(*TWISTED, False)] * (closed and bent) + [(*row, False) for row in TRIES[2:]]
     best: tuple[int, Mesh] | None = None
@@ -146,13 +148,17 @@ def united(
         label = labels(swept, lanes, upper, parted=closed)
         column = np.arange(len(outline)) if bent else bent_columns(outline, swept, lanes)
         pieces = cut(
-            swept, lanes, label, outline, column, slit * size.width, triangulate, upright=not bent, plugged=plugged
-        )
+            swept, lanes, label, outline, column, slit * size.width, triangulate, upright=not bent, plugged=plugged,
+            loop=(courses.period, courses.roll) if flat else None,
+        )  # fmt: skip
         if courses.flat:
             place, faces, of = split_at_edges(pieces.vertices, pieces.faces, courses.period, courses.roll)
             pieces = Pieces(place, faces, pieces.kind[of], pieces.circuit[of], pieces.sides[of])
         level = ground if way is Making.CARVED and not bent else None
-        vertices, faces, source = unite(pieces, level, HAIR * size.width)
+        if tool is None:
+            vertices, faces, source = _boolean(pieces, level, HAIR * size.width, courses.roll if flat else 0.0)
+        else:
+            vertices, faces, source = tool.unite(pieces, level, HAIR * size.width)
         even = False
         if not plugged:
             vertices, faces, source, even = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
@@ -164,26 +170,39 @@ def united(
             continue
         circuit = np.where(source >= 0, pieces.circuit[np.maximum(source, 0)], 0)
         short = max(SHORT * size.width, GRID * float(np.abs(vertices).max()))
-        before = vertices, faces
-        vertices, faces, circuit = clean(vertices, faces, circuit, short, short * FLAT / SHORT)
+        if courses.flat:  # rounded as it will lie
+            vertices = _on_flat(courses, vertices)
+        before, period = (vertices, faces), courses.period if courses.flat else 0.0
+        vertices, faces, circuit = clean(vertices, faces, circuit, short, short * FLAT / SHORT, period=period)
+        if courses.flat:
+            vertices = looped(vertices, courses.period, courses.roll)
         vertices, faces, circuit = separated(vertices, faces, circuit, NUDGE * size.width)
-        if level is not None:
-            vertices = _levelled(vertices, faces, short)
         kept = _bodies(vertices, faces, 0.01 * size.width**2 * size.thickness)
         used, faces = compact(faces[kept], len(vertices))
-        vertices = vertices[used]
-        if not is_sound(vertices, faces, least * size.width):
-            continue
+        vertices, circuit = vertices[used], circuit[kept]
+        if courses.flat:
+            vertices = _on_flat(courses, vertices)
+        if level is not None:
+            vertices = _levelled(vertices, faces, short, period)
         # where strands stand upright and every cut was joined vertex by vertex, only cleaning may have made crossings
         among = changed(vertices, faces, before) if even and not bent else None
-        crossing = len(crossing_pairs(vertices, faces, among))
-        if not crossing:
-            return _mesh(vertices, faces, circuit[kept])
-        if tool is not None and (best is None or crossing < best[0]):  # single precision may cross by its rounding
-            best = crossing, _mesh(vertices, faces, circuit[kept])
+        whole = _mesh(vertices, faces, circuit)
+        for mesh, some in cuts(whole, courses.period, size.width, among) if courses.flat else ((whole, among),):
+            if not is_sound(mesh.vertices, mesh.triangles, least * size.width):
+                continue
+            crossing = len(crossing_pairs(mesh.vertices, mesh.triangles, some))
+            if not crossing:
+                return mesh
+            if tool is not None and (best is None or crossing < best[0]):  # single precision may cross by its rounding
+                best = crossing, mesh
     if best is not None:
         return best[1]
     raise ValueError("the strands unite to no sound solid")
+
+
+def _on_flat(courses: Courses, vertices: Floats) -> Floats:
+    """Places of a flat strip taken round, laid flat and rounded."""
+    return rounded(unlooped(vertices, courses.period, courses.roll), courses.period)
 
 
 def _mesh(vertices: Floats, faces: Ints, circuit: Ints) -> Mesh:
@@ -198,11 +217,14 @@ def _mesh(vertices: Floats, faces: Ints, circuit: Ints) -> Mesh:
     )
 
 
-def _levelled(vertices: Floats, faces: Ints, near: float) -> Floats:
+def _levelled(vertices: Floats, faces: Ints, near: float, period: float) -> Floats:
     """Vertices with the underside level: where short edges were taken out, a vertex of it may have come up as far."""
     low = float(vertices[:, 2].min())
     corner = vertices[faces]
     ahead, aside = corner[:, 1, :2] - corner[:, 0, :2], corner[:, 2, :2] - corner[:, 0, :2]
+    if period:
+        for way in (ahead, aside):
+            way[:, 0] -= period * np.round(way[:, 0] / period)
     under = (corner[:, :, 2] < low + near).all(1) & (ahead[:, 0] * aside[:, 1] < ahead[:, 1] * aside[:, 0])
     level = vertices.copy()
     level[faces[under], 2] = low
@@ -255,11 +277,11 @@ def _triangulate(outline: Floats) -> Ints:
     return np.asarray(triangulate([outline]), np.int64)
 
 
-def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats, Ints, Ints]:
+def _boolean(pieces: Pieces, ground: float | None, hair: float, reach: float = 0.0) -> tuple[Floats, Ints, Ints]:
     """The union of all pieces: vertices, faces, and the face of the pieces each comes from (-1: cut by the ground).
 
-    Pieces that stand on the ground are let into it, each kind to a depth of its own, and cut off level afterwards:
-    undersides that lie in one plane unite to no clean solid.
+    Pieces that stand on the ground are let into it by a ``hair`` and cut off level afterwards: undersides that lie in
+    one plane unite to no clean solid. With a ``reach`` they are those of a flat strip taken round.
     """
     from manifold3d import Manifold, Mesh64, OpType
 
@@ -270,7 +292,9 @@ def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats,
         faces = np.flatnonzero(pieces.kind == kind)
         used, numbered = compact(pieces.faces[faces], len(pieces.vertices))
         place = pieces.vertices[used]
-        if ground is not None:
+        if ground is not None and reach:
+            place = lowered(place, ground, hair, reach)
+        elif ground is not None:
             place[:, 2] -= hair * (place[:, 2] <= ground)
         # every face has a name, so that none is taken for part of another; a cap's faces lie in one plane
         solid = Manifold(
@@ -286,7 +310,10 @@ def _boolean(pieces: Pieces, ground: float | None, hair: float) -> tuple[Floats,
             raise ValueError(f"a set of strand pieces is no solid: {solid.status()}")
         sets.append(solid)
     whole = Manifold.batch_boolean(sets, OpType.Add) if len(sets) > 1 else sets[0]
-    if ground is not None:
+    if ground is not None and reach:  # below the ground there is a square bar, see :mod:`knotgeom.loop`
+        wide, long = 2 * side_at(ground, reach), 4 * float(np.abs(pieces.vertices[:, 1]).max()) + 1.0
+        whole -= Manifold.cube((wide, long, wide), True)
+    elif ground is not None:
         whole = whole.trim_by_plane((0.0, 0.0, 1.0), ground)
     mesh = whole.to_mesh64()
     faces = np.asarray(mesh.tri_verts, np.int64)
