@@ -32,6 +32,8 @@ STANDING = 0.12
 """What the lowest edge of a strand stands over the ground at least, in depths of the relief."""
 LEAST_THICK = 0.06
 """Thinnest section that is tried, in depths of the relief."""
+ATTEMPTS = 12
+"""How often a section that fits the depth is sought; after that, strands are pressed into it."""
 CLIMB = math.tan(math.radians(70.0))
 """A strand that was let down comes up again no steeper, unless it was steeper before."""
 
@@ -154,9 +156,9 @@ def plan_panel(design: Design, carving: Carving | None = None, progress: Progres
     levels = 1.0
     limit = depth if depth is not None else math.inf
     drawn: Drawn | None
-    for attempt in range(6):
+    for attempt in range(ATTEMPTS):
         thick, rounded = _thickness(design, plain, step, limit, levels)
-        report(0.05 + 0.13 * attempt, "weaving the relief")
+        report(0.05 + 0.8 * attempt / ATTEMPTS, "weaving the relief")
         made = _made(design, thick, step + rounded, None if natural else (1 - STANDING) * limit - rounded + thick)
         drawn = made.drawn
         assert drawn is not None

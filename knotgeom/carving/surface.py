@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from ..design import Making, Sizes, Strand
 from ..lanes import Lanes
 from ..made import Drawn
-from ..mesh import Floats, Ints
+from ..mesh import Bools, Floats, Ints
 from ..sections import outlines
 from ..sweep import sweep_rings
 
@@ -255,46 +255,43 @@ def _bands(
     On the inside of a sharp turn the foot of a wall may come to lie behind that of the ring before. Such a band is
     laid in three strips: the strand by itself, and either wall by itself.
     """
-    done: list[tuple[Floats, Floats]] = []
-    rest = np.arange(len(cubic))
-    for strips in ([(-reach, reach)], [(-half, half), (half, reach), (-reach, -half)]):
-        failing = np.zeros(len(rest), bool)
-        for low, high in strips:
-            if high - low < 1e-9:
-                continue
-            quad = np.empty((len(rest), 4, 5))
-            for corner, (end, side) in enumerate(((0, high), (0, low), (1, low), (1, high))):
-                point, lateral, offset = (values[rest] for values in ends[end])
-                quad[:, corner, :2] = point + (offset + side)[:, None] * lateral
-                quad[:, corner, 2] = base * FINE + (FINE - 1) * (side + reach) / (2 * reach)
-            one, other = quad[:, [0, 1], :2].copy(), quad[:, [3, 2], :2].copy()
-            for corners, line, way in (((0, 1), one, -LAP), ((3, 2), other, LAP)):
-                run = line[:, 0] - line[:, 1]
-                run = way * run / np.maximum(np.linalg.norm(run, axis=1, keepdims=True), 1e-12)
-                quad[:, corners, 0] += run[:, None, 1]
-                quad[:, corners, 1] -= run[:, None, 0]
-            gone, left = (_from_line(line, quad[:, :, :2]) for line in (one, other))
-            left = -left  # square to the first ring onward, and to the second one back
-            whole = gone + left
-            quad[:, :, 3], quad[:, :, 4] = gone, whole
-            usable = whole.min(1) > 1e-3 * np.abs(whole).max(1)
-            usable &= (gone > -2 * LAP).all(1) & (left > -2 * LAP).all(1)
-            curve = cubic[rest].copy()
-            if len(strips) == 1:
-                failing = ~usable
-                quad, curve = quad[usable], curve[usable]
-            else:  # a wall folded over itself: flat triangles do
-                fold = ~usable
-                start, end_ = curve[fold, 0], curve[fold].sum(1)
-                quad[fold, :, 4] = 1.0
-                quad[fold, :2, 3], quad[fold, 2:, 3] = start[:, None], end_[:, None]
-                curve[fold] = (0.0, 1.0, 0.0, 0.0)
-            done += _faces(quad, curve)
-        if len(strips) == 1:
-            rest = rest[failing]
-        if not len(rest):
-            break
+    quad, usable = _across(ends, np.arange(len(cubic)), -reach, reach, reach, base)
+    done = _faces(quad[usable], cubic[usable])
+    rest = np.flatnonzero(~usable)
+    walls = [(half, reach), (-reach, -half)] if reach - half > 1e-9 else []
+    for low, high in ((-half, half), *walls):
+        quad, usable = _across(ends, rest, low, high, reach, base)
+        curve, fold = cubic[rest].copy(), ~usable  # a wall folded over itself: flat triangles do
+        start, end = curve[fold, 0], curve[fold].sum(1)
+        quad[fold, :, 4] = 1.0
+        quad[fold, :2, 3], quad[fold, 2:, 3] = start[:, None], end[:, None]
+        curve[fold] = (0.0, 1.0, 0.0, 0.0)
+        done += _faces(quad, curve)
     return done
+
+
+def _across(
+    ends: list[tuple[Floats, Floats, Floats]], rows: Ints, low: float, high: float, reach: float, base: int
+) -> tuple[Floats, Bools]:
+    """One face of each of some bands, (n, 4, 5), between two places across; and which of them are not folded."""
+    quad = np.empty((len(rows), 4, 5))
+    for corner, (end, side) in enumerate(((0, high), (0, low), (1, low), (1, high))):
+        point, lateral, offset = (values[rows] for values in ends[end])
+        quad[:, corner, :2] = point + (offset + side)[:, None] * lateral
+        quad[:, corner, 2] = base * FINE + (FINE - 1) * (side + reach) / (2 * reach)
+    one, other = quad[:, [0, 1], :2].copy(), quad[:, [3, 2], :2].copy()
+    for corners, line, way in (((0, 1), one, -LAP), ((3, 2), other, LAP)):
+        run = line[:, 0] - line[:, 1]
+        run = way * run / np.maximum(np.linalg.norm(run, axis=1, keepdims=True), 1e-12)
+        quad[:, corners, 0] += run[:, None, 1]
+        quad[:, corners, 1] -= run[:, None, 0]
+    gone, left = (_from_line(line, quad[:, :, :2]) for line in (one, other))
+    left = -left  # square to the first ring onward, and to the second one back
+    whole = gone + left
+    quad[:, :, 3], quad[:, :, 4] = gone, whole
+    usable = whole.min(1) > 1e-3 * np.abs(whole).max(1)
+    usable &= (gone > -2 * LAP).all(1) & (left > -2 * LAP).all(1)
+    return quad, usable
 
 
 def _faces(quad: Floats, curve: Floats) -> list[tuple[Floats, Floats]]:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from knotgeom.carving import memory, surface
+from knotgeom.carving import panel as panel_planning
 from knotgeom.carving import relief as reliefs
 from knotgeom.carving.cutters import Cutter, CutterKind, scallop_height, stepover_for, tip_radius
 from knotgeom.carving.depths import Line, crossing_depths, section_along
@@ -345,3 +346,23 @@ def test_on_windows_the_kernel_is_asked(monkeypatch, answers: bool) -> None:
     monkeypatch.setattr(sys, "platform", "win32")
     monkeypatch.setattr(ctypes, "windll", windll, raising=False)
     assert memory.free_memory() == (float(3 << 30) if answers else None)
+
+
+# --------------------------------------------------------------------------------------- strands too close for depth
+
+
+def test_a_shallow_relief_of_close_strands_keeps_its_steps_or_says_how_little_is_missing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    close = Design(Grid(7, 5, 24.0, 24.0), strand=Strand(width=12.0))
+    for attempts in (panel_planning.ATTEMPTS, 1):
+        monkeypatch.setattr(panel_planning, "ATTEMPTS", attempts)
+        planned = plan_panel(close, Carving(depth=2.0))
+        # nothing stands out of the board, and every strand's edge stands over the ground
+        assert planned.z.max() + planned.crown == pytest.approx(0.0, abs=1e-9)
+        assert planned.z.min() + planned.edge >= -(1 - panel_planning.STANDING) * planned.depth - 1e-9
+        said = {finding.kind: finding for finding in planned.findings}
+        if attempts > 1:
+            assert planned.kept_step == pytest.approx(planned.step, abs=1e-6) and not said
+        else:
+            assert said["step"].value == pytest.approx(planned.kept_step, abs=1e-4) and planned.kept_step < planned.step
