@@ -23,7 +23,7 @@ from .design import Design, Sizes
 from .fair import fair_piece, quintic_weights
 from .layout import Layout
 from .layout.surfaces import Facets, Surface, unit
-from .mesh import Floats, Ints
+from .mesh import Bools, Floats, Ints
 from .trace import Circuits
 
 NONE_OWN: Mapping[int, Sizes] = MappingProxyType({})
@@ -72,7 +72,7 @@ class Courses:
     point: Floats
     lateral: Floats
     curvature: Floats
-    pointed: Ints
+    pointed: Bools
     along: Floats
     length: Floats
     visit_along: Floats

@@ -9,6 +9,7 @@ so that a strand can part along them at a fork.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -17,6 +18,10 @@ from .mesh import Floats
 
 EASING = 0.25
 """Radius of a flat strand's eased edges, as a share of its thickness."""
+EASED, GROOVED = 0.2, 0.6
+"""What eased edges may take of the width at most, and the groove of what is left of one half."""
+CHAMFER = 0.12, 0.1
+"""The same for the lower edges of a peaked strand: shares of its thickness, and of the width at most."""
 
 
 def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Floats, Floats, Floats]:
@@ -34,7 +39,7 @@ def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Flo
     shape = strand.section
     ones = np.ones_like(half)
     if shape is Section.FLAT or shape is Section.MEDIAN_INCISED:
-        ease = np.minimum(EASING * size.thickness, 0.2 * width)[:, None]
+        ease = np.minimum(EASING * size.thickness, EASED * width)[:, None]
         if size.arc == 2:  # one cut in place of the arc takes away as much as the arc would
             ease = math.sqrt(2 - math.pi / 2) * ease
         angle = np.linspace(0, math.pi / 2, size.arc)
@@ -43,9 +48,8 @@ def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Flo
         up = np.hstack([low_z, -low_z[:, ::-1]])
         bottom, top = np.full(len(width), -deep), np.full(len(width), deep)
         if shape is Section.MEDIAN_INCISED:
-            depth = min(size.groove_depth, 0.9 * size.thickness)
-            spread = depth * math.tan(math.radians(strand.groove.angle_deg) / 2)
-            edge = np.minimum(spread, 0.6 * (half - ease)[:, 0])
+            depth, spread = _groove(strand, size)
+            edge = np.minimum(spread, GROOVED * (half - ease)[:, 0])
             across = np.hstack([across, edge[:, None]])
             up = np.hstack([up, deep * ones])
             top = deep - np.minimum(depth, edge * depth / max(spread, 1e-12))
@@ -55,7 +59,7 @@ def side_points(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Flo
         across, up = half * np.cos(angle), np.broadcast_to(-deep + 2 * deep * np.sin(angle), (len(width), len(angle)))
         return across, up, np.full(len(width), -deep), np.full(len(width), deep)
     # peaked: low sides, then two flat slopes to a ridge
-    ease = np.minimum(0.12 * size.thickness, 0.1 * width)[:, None]
+    ease = np.minimum(CHAMFER[0] * size.thickness, CHAMFER[1] * width)[:, None]
     across = np.hstack([half - ease, half, half])
     up = np.hstack([-deep * ones, -deep + ease, -0.35 * deep * ones])
     return across, up, np.full(len(width), -deep), np.full(len(width), deep)
@@ -71,6 +75,35 @@ def outlines(strand: Strand, size: Sizes, width: Floats) -> tuple[Floats, Floats
         np.hstack([middle, across, middle, -across[:, ::-1]]),
         np.hstack([bottom[:, None], up, top[:, None], up[:, ::-1]]),
     )
+
+
+@lru_cache(maxsize=64)
+def whole_outline(strand: Strand, size: Sizes) -> tuple[Floats, Floats]:
+    """The outline at the strand's whole width: across and up, each (K,), kept and not to be written to."""
+    across, up = (row[0] for row in outlines(strand, size, np.array([size.width])))
+    across.flags.writeable = up.flags.writeable = False
+    return across, up
+
+
+def kinks(strand: Strand, size: Sizes) -> Floats:
+    """Widths, ascending, between which every point of the outline moves linearly with the width."""
+    if isinstance(strand.section, tuple) or strand.section is Section.HALF_ROUND:
+        return np.zeros(0)
+    if strand.section is Section.PEAKED:
+        return np.array([CHAMFER[0] * size.thickness / CHAMFER[1]])
+    bends = [EASING * size.thickness / EASED]
+    if strand.section is Section.MEDIAN_INCISED:
+        cut = math.sqrt(2 - math.pi / 2) if size.arc == 2 else 1.0
+        spread = _groove(strand, size)[1]
+        room = spread / GROOVED  # the groove is as wide as it wants to be where there is so much of the half
+        bends += [room / (0.5 - EASED * cut), 2 * (room + cut * EASING * size.thickness)]
+    return np.array(sorted(bends))
+
+
+def _groove(strand: Strand, size: Sizes) -> tuple[float, float]:
+    """Depth of an incised strand's groove, and half of its width where there is room."""
+    depth = min(size.groove_depth, 0.9 * size.thickness)
+    return depth, depth * math.tan(math.radians(strand.groove.angle_deg) / 2)
 
 
 def _own_outline(points: tuple[tuple[float, float], ...], size: Sizes, width: Floats) -> tuple[Floats, Floats]:

@@ -9,20 +9,25 @@ upright line of vertices from which the halves' inner sides part. Every edge the
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from .course import Courses, Lift
+from .bands import alike, divided, fork_faces, undivided
+from .course import Courses
 from .design import Making, Sizes, Strand
 from .lanes import Lanes
 from .layout.ring import rolled
 from .loop import looped
 from .mesh import Bools, Floats, Ints, Mesh
-from .sections import outlines
+from .rings import BLOCK, half_rings, place_rings, whole_rings
+from .sections import whole_outline
 
-BLOCK = 2048
-"""Rings of halves that are placed at once: what is worked out for so many still fits into a processor's own memory."""
+PATTERN = 4096
+"""Numbers of a repeating pattern that are written at once: NumPy is fast where rows are some thousands long."""
+LEVEL = 1e-12
+"""mm3: quads whose corners span less lie level, and their rounding shall not say how they are split."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +69,7 @@ class Swept:
     borrowed_ring: Ints
     borrowed: Ints
     band_sample: Ints
-    band_half: Ints
+    band_half: Bools
     band_turned: Bools
     fork_quads: Ints
     fork_triangles: Ints
@@ -107,89 +112,46 @@ def sweep_rings(
     ``ground`` is one height, or one for every lane sample, (m,).
     """
     total = len(lanes.sample)
-    lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
+    lane = np.repeat(np.arange(len(lanes.circuit)), lanes.start[1:] - lanes.start[:-1])
     after = np.arange(1, total + 1)
     after[lanes.start[1:] - 1] = lanes.start[:-1]
-    before = np.empty(total, np.int64)
-    before[after] = np.arange(total)
-    paired, right = lanes.paired[lane], lanes.side[lane] == 1
+    runs = divided(lanes, lane, after) if np.count_nonzero(lanes.paired) else undivided(after)
+    girth = _girth(strand, size)
+    corners = len(girth) - 1
+    vertices = np.empty((len(runs.sample), corners, 3))
+    floor = None
+    if way is Making.CARVED:
+        floor = np.broadcast_to(float(z.min()) - size.thickness / 2 if ground is None else ground, (total,))
+    for own, right, rows in alike(runs, lanes, lane, size):
+        at = runs.sample[rows]
+        if right is None:
+            outline = whole_rings(strand, own, z, floor)
+        else:
+            outline = half_rings(strand, own, lanes, at, z, floor, right=right)
+        place_rings(vertices, rows, courses, lanes, at, outline)
 
-    # whole strand of a divided circuit is swept once, on its left lane
-    run_whole = np.where(paired, lanes.whole & ~right, True)
-    run_half = paired & ~lanes.whole
-    use_whole, use_half = run_whole | run_whole[before], run_half | run_half[before]
-    fork = use_half & (lanes.whole | lanes.whole[before])  # where a half begins or ends
-    use_whole &= ~fork
-
-    whole_at, half_at = np.flatnonzero(use_whole), np.flatnonzero(use_half)
-    whole_ring, half_ring = np.full(total, -1), np.full(total, -1)
-    whole_ring[whole_at] = np.arange(len(whole_at))
-    half_ring[half_at] = len(whole_at) + np.arange(len(half_at))
-
-    if way is Making.CARVED and ground is None:
-        ground = float(z.min()) - size.thickness / 2
-    floor = np.broadcast_to(np.asarray(ground, float), (total,)) if way is Making.CARVED else None
-    across, up = outlines(strand, size, np.array([size.width]))
-    corners = across.shape[1]
-    rings = len(whole_at) + len(half_at)
-    vertices = np.empty((rings, corners, 3))
-    for breadth in np.unique(lanes.breadth):
-        own = replace(size, width=float(breadth))
-        x, up_own = outlines(strand, own, np.array([breadth]))
-        mine = lanes.breadth[lane[whole_at]] == breadth
-        at = whole_at[mine]
-        low = None if floor is None else floor[at]
-        _whole_rings(vertices, np.flatnonzero(mine), courses, lanes, at, x[0], up_own[0], z[at], low)
-        mine = lanes.breadth[lane[half_at]] == breadth
-        ring = len(whole_at) + np.flatnonzero(mine)
-        for some in range(0, len(ring), BLOCK):
-            rows = ring[some : some + BLOCK]
-            at = half_at[rows - len(whole_at)]
-            low = None if floor is None else floor[at][:, None]
-            halves = _half_outlines(lanes, at, right[at], x, up_own, z, strand, own, low)
-            vertices[rows] = _placed(courses, lanes, at, *halves)
-
-    # the wall at a fork belongs to both halves: the right one's left side is the left one's right side
-    fork_left, fork_right = np.flatnonzero(fork & ~right), np.flatnonzero(fork & right)
-    inner = np.arange(1, corners // 2)
-    borrowed_ring = half_ring[fork_right]
-    borrowed = borrowed_ring[:, None] * corners + np.arange(corners)
-    borrowed[:, inner] = half_ring[fork_left][:, None] * corners + (corners - inner)
-
-    band_ring, band_sample, band_half = [], [], []
-    for runs, ring in ((run_whole, whole_ring), (run_half, half_ring)):
-        at = np.flatnonzero(runs & (ring >= 0) & (ring[after] >= 0))
-        band_ring.append(np.stack([ring[at], ring[after[at]]], 1))
-        band_sample.append(at)
-        band_half.append(np.full(len(at), ring is half_ring))
-
-    pointed = courses.pointed[lanes.sample[np.concatenate([whole_at, half_at])]]
-    turned = _split_otherwise(vertices, pointed, np.concatenate(band_ring))
-    opens = ~lanes.whole[fork_left]  # halves ahead: the whole strand's ring is the one before
-    trunk = np.where(opens, before[fork_left], after[fork_left])
-    index = np.arange(corners)
-    fork_quads, fork_triangles = _stitch(
-        whole_ring[trunk][:, None] * corners + index, half_ring[fork_left][:, None] * corners + index, borrowed, opens
-    )
-    loop = np.vstack([np.stack([across[0], up[0]], 1), [[across[0, 0], up[0, 0]]]])
+    borrowed, fork_quads, fork_triangles = fork_faces(runs, corners)
+    turned = np.zeros((len(runs.band_ring), corners), bool)
+    if np.count_nonzero(courses.pointed):
+        turned = _split_otherwise(vertices, courses.pointed[lanes.sample[runs.sample]], runs.band_ring)
     places: Floats = vertices.reshape(-1, 3)
     if courses.period:
         bent = looped if courses.flat else rolled
         places = bent(places, courses.period, courses.roll)
     return Swept(
         vertices=places,
-        band_ring=np.concatenate(band_ring),
-        borrowed_ring=borrowed_ring,
+        band_ring=runs.band_ring,
+        borrowed_ring=runs.fork_right,
         borrowed=borrowed,
-        band_sample=np.concatenate(band_sample),
-        band_half=np.concatenate(band_half),
+        band_sample=runs.band_sample,
+        band_half=runs.band_half,
         band_turned=turned,
         fork_quads=fork_quads,
         fork_triangles=fork_triangles,
-        fork_sample=np.where(opens, trunk, fork_left),
+        fork_sample=runs.fork_sample,
         lane=lane,
         following=after,
-        girth=np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(loop, axis=0).T))]),
+        girth=girth,
     )
 
 
@@ -212,66 +174,149 @@ def sweep(
         Where ``carved`` strands stand; by default the lowest underside. All below their tops is solid.
     """
     swept = sweep_rings(courses, lanes, z, strand, size, way, ground)
-    corners, at, forks = swept.corners, swept.band_sample, len(swept.fork_sample)
-    bands, stitched = len(at) * corners, forks * corners
-    quads = np.empty((bands + stitched, 4), np.int32)
-    quad_uv = np.empty((bands + stitched, 4, 2), np.float32)
-    quad_strand = np.empty(bands + stitched, np.int32)
-
-    # the borrowed walls' own vertices are left out, so rings after them move up
-    vertices = swept.vertices
-    lent = np.zeros(len(vertices) // corners, bool)
-    lent[swept.borrowed_ring] = True
-    first = (corners * np.arange(len(lent)) - (corners // 2 - 1) * (np.cumsum(lent) - lent)).astype(np.int32)
-    renumber = np.zeros(0, np.int32)
+    corners, forks = swept.corners, len(swept.fork_sample)
+    bands, stitched = len(swept.band_sample), forks * corners
+    quads = np.empty((bands * corners + stitched, 4), np.int32)
+    quad_uv = np.empty((bands * corners + stitched, 4, 2), np.float32)
+    vertices, first = _without_borrowed(swept)
+    # One pass over each array: this is most of what a redraw costs.
+    _write_quads(swept, first, quads[: bands * corners].reshape(bands, corners, 4))
+    _write_textures(swept, lanes, size.width, _texture(strand, size), quad_uv[: bands * corners].reshape(bands, -1))
+    if np.count_nonzero(swept.band_turned):
+        turned = np.flatnonzero(swept.band_turned)
+        quads[turned] = np.roll(quads[turned], -1, 1)
+        quad_uv[turned] = np.roll(quad_uv[turned], -1, 1)
+    circuit = lanes.circuit.astype(np.int32)
+    quad_strand = np.repeat(circuit[swept.lane[swept.band_sample]], corners)
+    triangles: Ints = np.zeros((0, 3), np.int32)
+    triangle_uv, triangle_strand = np.zeros((0, 3, 2), np.float32), circuit[:0]
     if forks:
-        own = np.ones((len(lent), corners), bool)
-        own[lent, 1 : corners // 2] = False
-        renumber = (np.cumsum(own) - 1).astype(np.int32)
-        vertices = vertices[own.ravel()]
-
-    # One pass over each array: this is most of what a redraw costs. A band's ring is mostly followed by the next one.
-    grid = quads[:bands].reshape(len(at), corners, 4)
-    column = np.arange(corners, dtype=np.int32)
-    turned = (column + 1) % corners
-    pattern = np.stack([column, turned, turned + corners, column + corners], 1).astype(np.int32)
-    np.add(first[swept.band_ring[:, 0]][:, None, None], pattern, out=grid)
-    other = np.flatnonzero((swept.band_ring[:, 1] != swept.band_ring[:, 0] + 1) | lent[swept.band_ring].any(1))
-    a, b = (swept.ring_vertices(swept.band_ring[other, end]) for end in (0, 1))
-    uneven = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
-    grid[other] = renumber[uneven] if forks else uneven
-
-    ahead = swept.following[at]
-    end = np.where(ahead == lanes.start[:-1][swept.lane[at]], lanes.length[swept.lane[at]], lanes.along[ahead])
-    # a half has about half the girth, and a circuit of its own width about so much more or less
-    share = np.where(swept.band_half, 0.5, 1.0) * (lanes.breadth / size.width)[swept.lane[at]]
-    table = np.zeros((3, corners, 4, 2), np.float32)
-    table[0, :, :2, 0] = table[1, :, 2:, 0] = 1.0
-    table[2, :, [0, 3], 1], table[2, :, [1, 2], 1] = swept.girth[:-1], swept.girth[1:]
-    rows = np.stack([lanes.along[at], end, share], 1).astype(np.float32)
-    np.matmul(rows, table.reshape(3, -1), out=quad_uv[:bands].reshape(len(at), 8 * corners))
-    quad_strand[:bands].reshape(len(at), corners)[:] = lanes.circuit[swept.lane[at]].astype(np.int32)[:, None]
-
-    turned_quads = np.flatnonzero(swept.band_turned)
-    quads[turned_quads] = np.roll(quads[turned_quads], -1, 1)
-    quad_uv[turned_quads] = np.roll(quad_uv[turned_quads], -1, 1)
-
-    fork_circuit = lanes.circuit[swept.lane[swept.fork_sample]].astype(np.int32)
-    near = lanes.along[swept.fork_sample]
-    if forks:
-        quads[bands:] = renumber[swept.fork_quads.reshape(-1, 4)]
-    quad_uv[bands:] = _fork_uv(near, (forks, corners), 4)
-    quad_strand[bands:] = np.repeat(fork_circuit, corners)
-    triangles = swept.fork_triangles.reshape(-1, 3)
+        near, fork_circuit = lanes.along[swept.fork_sample], circuit[swept.lane[swept.fork_sample]]
+        quads[bands * corners :] = _moved_up(swept, first, swept.fork_quads.reshape(-1, 4))
+        quad_uv[bands * corners :] = _fork_uv(near, (forks, corners), 4)
+        quad_strand = np.concatenate([quad_strand, np.repeat(fork_circuit, corners)])
+        triangles = _moved_up(swept, first, swept.fork_triangles.reshape(-1, 3))
+        triangle_uv = _fork_uv(near, (forks, 4), 3).astype(np.float32)
+        triangle_strand = np.repeat(fork_circuit, 4)
     return Mesh(
         vertices=vertices,
         quads=quads,
-        triangles=renumber[triangles] if forks else triangles.astype(np.int32),
+        triangles=triangles,
         quad_uv=quad_uv,
-        triangle_uv=_fork_uv(near, (forks, 4), 3).astype(np.float32),
+        triangle_uv=triangle_uv,
         quad_strand=quad_strand,
-        triangle_strand=np.repeat(fork_circuit, 4),
+        triangle_strand=triangle_strand,
     )
+
+
+def _write_quads(swept: Swept, first: Ints, out: Ints) -> None:
+    """Write the quads of all bands, (b, K, 4), from the first vertex of each ring."""
+    pattern = _pattern(swept.corners)
+    one, other = swept.band_ring.T
+    if not len(swept.fork_sample):  # then band after band begins with ring after ring
+        _repeat_pattern(first, pattern, out, parted=False)
+        closing = (other <= one).nonzero()[0]
+        out[closing, :, 2:] = first[other[closing]][:, None, None] + pattern[: swept.corners, 1::-1]
+        return
+    _repeat_pattern(first[one], pattern, out)
+    lent = np.zeros(len(first), bool)
+    lent[swept.borrowed_ring] = True
+    uneven = np.flatnonzero((other != one + 1) | lent[one] | lent[other])
+    a, b = (_moved_up(swept, first, swept.ring_vertices(swept.band_ring[uneven, end])) for end in (0, 1))
+    out[uneven] = np.stack([a, np.roll(a, -1, 1), np.roll(b, -1, 1), b], 2)
+
+
+def _write_textures(swept: Swept, lanes: Lanes, width: float, table: Floats, out: Floats) -> None:
+    """Write the texture places of all bands, (b, 8 K): lengths along and round the strand, quad by quad."""
+    at: Ints | slice = swept.band_sample
+    halves = np.count_nonzero(swept.band_half)
+    if not halves and len(swept.band_sample) == len(swept.following):
+        at = slice(None)  # every sample begins a band; no copies are needed
+    lane, ahead = swept.lane[at], swept.following[at]
+    factors = np.empty((3, len(out)), np.float32)
+    factors[0], factors[1] = lanes.along[at], lanes.along[ahead]
+    closing = (ahead <= swept.band_sample).nonzero()[0]
+    factors[1, closing] = lanes.length[lane[closing]]
+    # a half has about half the girth, and a circuit of its own width about so much more or less
+    factors[2] = (lanes.breadth / width)[lane]
+    if halves:
+        factors[2, swept.band_half] *= 0.5
+    for some in range(0, len(out), BLOCK):
+        np.matmul(factors[:, some : some + BLOCK].T, table, out=out[some : some + BLOCK])
+
+
+@lru_cache(maxsize=64)
+def _girth(strand: Strand, size: Sizes) -> Floats:
+    """Length round the whole strand's outline up to each of its points, (K + 1,); kept."""
+    outline = np.stack(whole_outline(strand, size), 1)
+    length = np.cumsum(np.hypot(*np.diff(outline, axis=0, append=outline[:1]).T))
+    girth = np.concatenate([[0.0], length])
+    girth.flags.writeable = False
+    return girth
+
+
+@lru_cache(maxsize=64)
+def _texture(strand: Strand, size: Sizes) -> Floats:
+    """What a band's beginning and end along the strand and its share of the girth give its texture places; kept."""
+    girth = _girth(strand, size)
+    table = np.zeros((3, len(girth) - 1, 4, 2), np.float32)
+    table[0, :, :2, 0] = table[1, :, 2:, 0] = 1.0
+    table[2, :, [0, 3], 1], table[2, :, [1, 2], 1] = girth[:-1], girth[1:]
+    return table.reshape(3, -1)
+
+
+@lru_cache(maxsize=64)
+def _pattern(corners: int) -> Ints:
+    """The quads of as many bands, one after another, as there is a use for at once, (n * K, 4) int32; kept."""
+    column = np.arange(corners)
+    turned = (column + 1) % corners
+    band = np.stack([column, turned, turned + corners, column + corners], 1)
+    step = corners * np.arange(max(1, PATTERN // band.size))
+    return (step[:, None, None] + band).reshape(-1, 4).astype(np.int32)
+
+
+def _repeat_pattern(first: Ints, pattern: Ints, out: Ints, *, parted: bool = True) -> None:
+    """Write the quads of all bands, (b, K, 4), from the first vertex of each, as if each led to the ring after it.
+
+    Unless ``parted``, each band begins where the one before ends.
+    """
+    corners = out.shape[1]
+    band, rows = pattern[:corners].reshape(-1), out.reshape(len(out), -1)
+    size = len(pattern) // corners
+    parts = (np.flatnonzero(np.diff(first) != corners) + 1).tolist() if parted else []
+    if len(parts) * size > len(out):
+        np.add(first[:, None], band, out=rows)
+        return
+    for begin, end in zip([0, *parts], [*parts, len(out)], strict=True):
+        even = end - (end - begin) % size
+        if even > begin:
+            np.add(first[begin:even:size, None], pattern.reshape(-1), out=rows[begin:even].reshape(-1, pattern.size))
+        if end > even:
+            np.add(first[even], pattern.reshape(-1)[: (end - even) * band.size], out=rows[even:end].reshape(-1))
+
+
+def _without_borrowed(swept: Swept) -> tuple[Floats, Ints]:
+    """The vertices without those that borrowed walls would have, and the first one of each ring, (rings,) int32."""
+    corners, rings = swept.corners, len(swept.vertices) // swept.corners
+    first = np.arange(0, rings * corners, corners, dtype=np.int32)
+    if not len(swept.borrowed_ring):
+        return swept.vertices, first
+    count = corners // 2 - 1
+    begins, ends = corners * swept.borrowed_ring + 1 + count, corners * swept.borrowed_ring + 1
+    parts = zip([0, *begins.tolist()], [*ends.tolist(), len(swept.vertices)], strict=True)
+    vertices = np.concatenate([swept.vertices[begin:end] for begin, end in parts])
+    left_out = np.zeros(rings, np.int32)
+    left_out[swept.borrowed_ring[swept.borrowed_ring + 1 < rings] + 1] = count
+    return vertices, first - np.cumsum(left_out, dtype=np.int32)
+
+
+def _moved_up(swept: Swept, first: Ints, vertex: Ints) -> Ints:
+    """Vertices as :func:`_without_borrowed` numbers them; none may be one that it leaves out."""
+    ring, column = np.divmod(vertex, swept.corners)
+    lent = np.zeros(len(first), bool)
+    lent[swept.borrowed_ring] = True
+    moved: Ints = first[ring] + column - (swept.corners // 2 - 1) * (lent[ring] & (column > 0))
+    return moved.astype(np.int32)
 
 
 def _split_otherwise(vertices: Floats, pointed: Bools, band_ring: Ints) -> Bools:
@@ -284,7 +329,7 @@ def _split_otherwise(vertices: Floats, pointed: Bools, band_ring: Ints) -> Bools
     rows = np.flatnonzero(pointed[band_ring].any(1))
     a, d = vertices[band_ring[rows]].swapaxes(0, 1)
     b, c = np.roll(a, -1, 1), np.roll(d, -1, 1)
-    turned[rows] = np.einsum("nkd,nkd->nk", d - a, np.cross(b - a, c - a)) > 0
+    turned[rows] = np.einsum("nkd,nkd->nk", d - a, np.cross(b - a, c - a)) > LEVEL
     return turned
 
 
@@ -294,207 +339,3 @@ def _fork_uv(along: Floats, shape: tuple[int, ...], corners: int) -> Floats:
     uv[..., 0] = along[:, None, None] if len(along) else 0.0
     uv[..., 1] = np.arange(corners) * 1e-3
     return uv.reshape(-1, corners, 2)
-
-
-def _placed(courses: Courses, lanes: Lanes, at: Ints, across: Floats, height: Floats) -> Floats:
-    """Vertices of rings at lane samples from how far across and how high they lie, (n, K, 3)."""
-    sample = lanes.sample[at]
-    if courses.lift is not None:
-        return on_surface(courses, courses.lift, sample, across, height)
-    plan = courses.point[sample][:, None, :] + across[:, :, None] * courses.lateral[sample][:, None, :]
-    return np.concatenate([plan, height[:, :, None]], 2)
-
-
-def on_surface(courses: Courses, lift: Lift, sample: Ints, across: Floats, height: Floats) -> Floats:
-    """The same on a curved surface, which falls away to both sides of the strand as an arc of its own bend.
-
-    So a place is the same whether it is reached along one strand or along the one that crosses it, and what lies
-    apart in height lies apart on the surface. Exact on spheres, and elsewhere to the third power of the width.
-    """
-    point, lateral, up = courses.point[sample], courses.lateral[sample], lift.up[sample]
-    stretch = np.linalg.norm(lateral, axis=1)  # above 1 at a mitre
-    left = lateral / stretch[:, None]
-    ahead = np.cross(left, up)
-    bow, twist = lift.bow[sample][:, None], lift.twist[sample][:, None]
-    aside = across * stretch[:, None]
-    turn = bow * aside
-    along = aside * np.sinc(turn / np.pi)  # sin(turn) / bow
-    drop = aside * np.where(np.abs(turn) > 1e-6, np.sin(turn / 2) ** 2 / np.where(turn == 0, 1.0, turn / 2), turn / 2)
-    tilt = np.clip(twist * aside, -0.5, 0.5)
-    normal = (
-        up[:, None] * np.cos(turn)[..., None]
-        + left[:, None] * np.sin(turn)[..., None]
-        + ahead[:, None] * tilt[..., None]
-    )
-    normal /= np.linalg.norm(normal, axis=2, keepdims=True)
-    placed: Floats = (
-        point[:, None] + left[:, None] * along[..., None] - up[:, None] * drop[..., None] + normal * height[..., None]
-    )
-    return placed
-
-
-def _lower(across: Floats) -> Bools:
-    """Which points of an outline lie below its broadest place, that place included: what ``carved`` strands stand on.
-
-    What stands on the ground must be nowhere narrower than above it, or the relief would be undercut.
-    """
-    corners = len(across)
-    half = corners // 2
-    lower = np.zeros(corners, bool)
-    left, right = across[:half], -across[:half:-1]
-    lower[: 1 + int((left >= left.max() - 1e-9).argmax())] = True
-    lower[corners - 1 - int((right >= right.max() - 1e-9).argmax()) :] = True
-    return lower
-
-
-def _whole_rings(
-    out: Floats,
-    rows: Ints,
-    courses: Courses,
-    lanes: Lanes,
-    at: Ints,
-    across: Floats,
-    up: Floats,
-    z: Floats,
-    floor: Floats | None,
-) -> None:
-    """Write the rings of whole strand of one width, which have one outline, as the product of two small tables."""
-    if not len(at):
-        return
-    sample = lanes.sample[at]
-    if courses.lift is not None:
-        height = z[:, None] + up
-        if floor is not None:
-            height[:, _lower(across)] = floor[:, None]
-        out[rows] = on_surface(courses, courses.lift, sample, np.broadcast_to(across, height.shape), height)
-        return
-    table = np.zeros((6 if floor is None else 7, len(across), 3))
-    table[0, :, 0] = table[1, :, 1] = 1.0
-    table[2, :, 0] = table[3, :, 1] = across
-    table[4, :, 2], table[5, :, 2] = 1.0, up
-    if floor is not None:
-        under = _lower(across)
-        table[4, under, 2], table[5, under, 2], table[6, under, 2] = 0.0, 0.0, 1.0
-    factors = np.column_stack([courses.point[sample], courses.lateral[sample], z, np.ones(len(at))])
-    if floor is not None:
-        factors = np.column_stack([factors, floor])
-    if rows[-1] - rows[0] == len(rows) - 1:
-        there = out[rows[0] : rows[-1] + 1]
-        np.matmul(factors, table.reshape(len(table), -1), out=there.reshape(len(at), -1))
-    else:
-        out[rows] = (factors @ table.reshape(len(table), -1)).reshape(len(at), len(across), 3)
-
-
-def _half_outlines(
-    lanes: Lanes,
-    at: Ints,
-    right: Bools,
-    across: Floats,
-    up: Floats,
-    z: Floats,
-    strand: Strand,
-    size: Sizes,
-    floor: Floats | None,
-) -> tuple[Floats, Floats]:
-    """Outlines of halves: half of the whole strand's where they begin, passing over into a section of their own."""
-    corners = across.shape[1]
-    half = corners // 2
-    own_x, own_z = outlines(strand, size, lanes.width[at]) if len(at) else (np.zeros((0, corners)),) * 2
-    full_x = lanes.offset[at][:, None] + own_x
-    full_z = z[at][:, None] + own_z
-    if floor is not None:
-        _stand(full_x, full_z, _lower(across[0]), right, floor)
-
-    # half of the whole outline, seen as a left half; the right one is its mirror image by index
-    def cut(x: Floats, height: Floats) -> tuple[Floats, Floats]:
-        side = slice(1, half)
-        left_x, left_z = x[side], height[side]
-        upper = slice(_split(left_x), None)
-        lower = slice(None, _split(left_x) + 1)
-        # the half's own middles, inside of all other points of its side
-        over, under = (_inside(left_x[part], size.width / 4) for part in (upper, lower))
-        top = np.interp(over, *_rising(np.append(left_x[upper], 0.0), np.append(left_z[upper], height[half])))
-        bottom = np.interp(under, *_rising(np.append(0.0, left_x[lower]), np.append(height[0], left_z[lower])))
-        inner = np.linspace(1.0, 0.0, half - 1)
-        cut_x = np.concatenate([[under], left_x, [over], np.zeros(half - 1)])
-        cut_z = np.concatenate([[bottom], left_z, [top], height[0] + inner * (height[half] - height[0])])
-        return cut_x, cut_z
-
-    mirror = (corners - np.arange(corners)) % corners
-    left_x, left_z = cut(across[0], up[0])
-    right_x, right_z = cut(-across[0, mirror], up[0, mirror])
-    cut_x = np.where(right[:, None], -right_x[mirror], left_x)
-    cut_z = z[at][:, None] + np.where(right[:, None], right_z[mirror], left_z)
-    if floor is not None:
-        under = _lower(across[0])
-        inner_left = np.arange(corners) > half
-        inner_side = np.where(right[:, None], inner_left[mirror], inner_left)
-        cut_z = np.where(under & ~inner_side, floor, cut_z)
-        share = np.zeros(corners)
-        share[half + 1 :] = np.linspace(1.0, 0.0, half - 1)
-        share_side = np.where(right[:, None], share[mirror], share)
-        cut_z = np.where(inner_side, floor + share_side * (z[at][:, None] + up[0, half] - floor), cut_z)
-    weight = lanes.opened[at][:, None]
-    return (1 - weight) * cut_x + weight * full_x, (1 - weight) * cut_z + weight * full_z
-
-
-def _stand(x: Floats, up: Floats, lower: Bools, right: Bools, floor: Floats) -> None:
-    """Let halves stand on the floor, in place: by all that is below their broadest place, on the inner side plumb.
-
-    Where halves part, the points of both inner sides come from one plumb line. If the lower ones were led away under
-    the half, they would pass under those above them on the way.
-    """
-    corners = len(lower)
-    half = corners // 2
-    broad = up.copy()
-    up[:, lower] = floor
-    # the inner side's points from the ground up to its broadest place: the left side of right halves, and the other way
-    index = np.flatnonzero(lower)
-    for halves, under in ((right, index[(index > 0) & (index < half)]), (~right, index[index > half][::-1])):
-        rows = np.flatnonzero(halves)[:, None]
-        share = np.linspace(0.0, 1.0, len(under)) if len(under) > 1 else np.zeros(1)
-        x[rows, under] = x[rows, under[-1:]]
-        up[rows, under] = floor[rows[:, 0]] + share * (broad[rows, under[-1:]] - floor[rows[:, 0]])
-
-
-def _split(left_x: Floats) -> int:
-    """Index of the outermost point of a side: below it the underside, above it the top."""
-    return int(len(left_x) - 1 - left_x[::-1].argmax())
-
-
-def _inside(side: Floats, wanted: float) -> float:
-    """``wanted``, or nearer the middle where the outline's side itself comes so near."""
-    nearest = float(side.min())
-    return wanted if nearest > 1.05 * wanted else nearest / 2
-
-
-def _rising(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    order = np.argsort(x, kind="stable")
-    return x[order], y[order]
-
-
-def _stitch(trunk: Ints, left: Ints, right: Ints, opens: Bools) -> tuple[Ints, Ints]:
-    """Faces between a whole strand's ring and the ring of both halves: (n, K, 4) quads and (n, 4, 3) triangles."""
-    corners = trunk.shape[1]
-    if not len(trunk):
-        return np.zeros((0, corners, 4), np.int64), np.zeros((0, 4, 3), np.int64)
-    half = corners // 2
-    top, bottom = left[:, half + 1], left[:, corners - 1]
-    quads = []
-    for j in range(half):  # left side: underside to top
-        quads.append([trunk[:, j], trunk[:, j + 1], left[:, j + 1], left[:, j]])
-    for j in range(half, corners):  # right side: top to underside
-        nxt = (j + 1) % corners
-        quads.append([trunk[:, j], trunk[:, nxt], right[:, nxt], right[:, j]])
-    triangles = [
-        [trunk[:, 0], left[:, 0], bottom],
-        [trunk[:, half], top, left[:, half]],
-        [trunk[:, half], right[:, half], top],
-        [trunk[:, 0], bottom, right[:, 0]],
-    ]
-    four = np.stack([np.stack(quad, 1) for quad in quads], 1)
-    three = np.stack([np.stack(triangle, 1) for triangle in triangles], 1)
-    # seen with the whole strand behind; where it lies ahead everything is turned over
-    four = np.where(opens[:, None, None], four, four[:, :, ::-1])
-    three = np.where(opens[:, None, None], three, three[:, :, ::-1])
-    return four, three

@@ -11,7 +11,7 @@ import numpy as np
 from .course import Courses
 from .footprints import Footprints, Ruler
 from .lanes import Lanes
-from .sweep import on_surface
+from .rings import on_surface
 
 EDGES = np.array([[-1, -1], [-1, 1], [1, 1], [1, -1]])
 """Which edges of the two strands meet at the corners of an overlap; see :func:`.find_footprints`."""

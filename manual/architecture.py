@@ -54,7 +54,7 @@ STAGES = (
     Stage("course", "fair bends course", "centre lines seen from above"),
     Stage("lanes", "lanes footprints", "where strands run whole and as halves, and lie over one another"),
     Stage("heights", "slopes profile heights", "how high each strand lies"),
-    Stage("sweep", "sections loop sweep uneven", "a mesh"),
+    Stage("sweep", "sections bands rings loop sweep uneven", "a mesh"),
     Stage("solid", "clean pieces solid selfcut seam", "one sound body, a flat strip cut where it comes round"),
     Stage(
         "facts",

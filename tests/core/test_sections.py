@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from shapely.geometry import Polygon
 
 from knotgeom.design import Design, Divide, Grid, Groove, Heights, Making, Pass, Rejoin, Section, Strand, Way
 from knotgeom.made import make
-from knotgeom.sections import outlines
+from knotgeom.sections import kinks, outlines
 from knotgeom.sizing import sizes
 from tests.core.measures import unsound
 
@@ -100,3 +101,22 @@ def test_every_section_forks_and_rejoins_in_a_sound_mesh(section, way):
         done = make(Design(Grid(3, 3, 10.0, 10.0), divide=divide, strand=strand, heights=Heights(way, step=0.3)))
         assert done.counted.strand_map.forks >= 2
         assert done.mesh is not None and unsound(done.mesh) == []
+
+
+@given(
+    st.sampled_from(SECTIONS),
+    st.floats(0.5, 6.0),
+    st.floats(0.05, 1.0),
+    st.floats(20.0, 150.0),
+    st.sampled_from([2, 4]),
+)
+def test_between_its_kinks_an_outline_is_linear_in_its_width(section, whole, deep, angle, arc):
+    """What the sweep of halves rests on: between kinks every point lies where a line from kink to kink says."""
+    strand = Strand(whole, whole * deep, section, Groove(angle))
+    size = replace(sizes(Design(Grid(2, 2, 10.0, 10.0), strand=strand)), arc=arc)
+    knots = np.concatenate([[0.1 * whole], kinks(strand, size), [2.5 * whole]])
+    knots = np.unique(np.clip(knots, 0.1 * whole, 2.5 * whole))
+    width = np.linspace(knots[0], knots[-1], 97)
+    for exact, at_knots in zip(outlines(strand, size, width), outlines(strand, size, knots), strict=True):
+        told = np.stack([np.interp(width, knots, column) for column in at_knots.T], 1)
+        assert told == pytest.approx(exact, abs=1e-12)
