@@ -119,19 +119,21 @@ def assemble(knot: Knot, wanted: Printing, scale: float) -> Assembled:
     front = max(high, *(float(part.bounding_box()[5]) for part in parts))
     held: list[Fitting] = []
     if wanted.bail is not None or wanted.eye is not None:
-        loose = len(body.decompose())
-        centre = contents(*arrays_of(body))[1]
         alone, flat_front = body, None if plate is None else top
-        for turn in range(2):
+
+        def hung(centre: Floats) -> tuple[list[Fitting], Solid]:
             bulk = Bulk(float(centre[0]), float(centre[1]), float(centre[2]), back, front, alone, flat_front)
             held = fittings(wanted, plan, bulk)
-            body = Manifold.batch_boolean([alone, *(part for f in held for part in f.added)], OpType.Add)
+            whole = Manifold.batch_boolean([alone, *(part for f in held for part in f.added)], OpType.Add)
             for cut in (part for f in held for part in f.cut):
-                body = body - cut
-            centre = contents(*arrays_of(body))[1]
-            if abs(float(centre[0] - held[0].at[0])) < 1e-3 or turn == 1:
-                break
-        if len(body.decompose()) > loose:
+                whole = whole - cut
+            return held, whole
+
+        held, body = hung(contents(*arrays_of(alone))[1])
+        centre = contents(*arrays_of(body))[1]
+        if abs(float(centre[0] - held[0].at[0])) > 1e-3:  # what it hangs by has moved the centre of mass aside
+            held, body = hung(centre)
+        if len(body.decompose()) > len(alone.decompose()):
             raise DesignError("what it hangs by does not reach the piece", "add a frame or a plate", "make.print.bail")
         plan = plan + sum((f.region for f in held[1:]), held[0].region)
         joiners += [Manifold.batch_boolean(list(f.added), OpType.Add) for f in held]

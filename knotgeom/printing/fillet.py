@@ -97,12 +97,10 @@ def _changed(body: Solid, parts: list[Solid], shape: tuple[int, int], *, cut: bo
     """A piece united with parts, or with them cut away, but for those that open or close a hole."""
     from manifold3d import Manifold, OpType
 
-    if not parts:
-        return body
     whole: Solid = Manifold.batch_boolean([body, *parts], OpType.Subtract if cut else OpType.Add)
     if _shape(*_whole(whole)) == shape:
         return whole
-    if len(parts) == 1:
+    if len(parts) < 2:
         return body
     half = len(parts) // 2
     return _changed(_changed(body, parts[:half], shape, cut=cut), parts[half:], shape, cut=cut)

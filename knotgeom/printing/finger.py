@@ -16,8 +16,9 @@ import numpy as np
 
 from ..design import Cylinder, Design, Making, Strip
 from ..errors import DesignError
-from ..made import Made, make, no_mesh
+from ..made import Made, make
 from ..mesh import Floats
+from ..sizing import sizes
 from .bodies import Solid, segments, solid_of
 from .knot import Knot, knot_of
 from .options import Finger, Printing
@@ -120,18 +121,13 @@ def banded(design: Design, wanted: Printing, progress: Callable[[float, str], No
         sized = replace(design, layout=replace(strip, cell_width=cell))
         progress(0.03 * turn, "making the strands")
         resting = _resting(make(sized, prove=0))
+        if resting >= inside + ring.band:
+            raise _too_narrow(inside, sizes(sized).thickness)
         if abs(resting - under) <= NEAR:
             break
         under = resting
     progress(0.12, "uniting the strands")
     knot = knot_of(sized, 1.0, 1.0, wanted.rounding, wanted.tolerance)
-    assert knot.made.drawn is not None
-    if abs(knot.made.drawn.courses.roll - roll) > 1e-6:
-        raise DesignError(
-            f"an inside {2 * math.pi * inside:.1f} mm round is too narrow for strands {knot.thickness:.2f} mm thick",
-            "give a larger ring, or thinner strands",
-            "make.print.ring",
-        )
     progress(0.5, "uniting strands and band")
     outside = roll + _resting(knot.made)
     low, high = float(knot.vertices[:, 1].min()), float(knot.vertices[:, 1].max())
@@ -140,10 +136,17 @@ def banded(design: Design, wanted: Printing, progress: Callable[[float, str], No
     return Banded(body, knot, sized, cell, inside, outside - inside, outside)
 
 
+def _too_narrow(inside: float, thickness: float) -> DesignError:
+    return DesignError(
+        f"an inside {2 * math.pi * inside:.1f} mm round is too narrow for strands {thickness:.2f} mm thick",
+        "give a larger ring, or thinner strands",
+        "make.print.ring",
+    )
+
+
 def _resting(made: Made) -> float:
     """How high over the strip's middle the band has to reach so that every strand joins it."""
-    if made.drawn is None or not len(made.drawn.relief.z):
-        raise no_mesh(made)
+    assert made.drawn is not None
     return float(made.drawn.relief.z.max()) - (0.5 - SUNK) * made.counted.size.thickness
 
 

@@ -23,7 +23,7 @@ from .knot import Knot
 from .options import Printing
 from .roundness import Rounded
 
-SHORT, LOW = 0.06, 0.015
+SHORT, LOW = 0.03, 0.008
 """Edges and heights of triangles below these are taken out before creases are filled, mm after scaling."""
 
 
@@ -55,32 +55,24 @@ def finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Finished
             if seen or not len(crossing_pairs(*rounded)):
                 clear = rounded
                 break
-    if sound is not None:
-        if clear is None and done.became.usual is not None:
-            # a fillet passes through something: smaller ones, or none, which the report then says
-            return finish(solid, replace(wanted, fillet=wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0), knot, scale)
-        vertices, triangles = sound if clear is None else clear
-    else:
-        vertices, triangles = rounded
-        vertices, triangles, _ = clean(vertices, triangles, np.zeros(len(triangles), np.int64), 1e-4, 2e-5)
-        if not is_sound(vertices, triangles, 0.0):
-            raise DesignError(
-                "the piece is no sound solid in single precision",
-                "change the width, the thickness or make.print.fillet a little",
-            )
+    if sound is None:
+        raise DesignError(
+            "the piece is no sound solid in single precision",
+            "change the width, the thickness or make.print.fillet a little",
+        )
+    if clear is None and done.became.usual is not None:
+        # a fillet passes through something: smaller ones, or none, which the report then says
+        return finish(solid, replace(wanted, fillet=wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0), knot, scale)
+    vertices, triangles = sound if clear is None else clear
     return Finished(vertices, triangles, done.became, bare)
 
 
 def _ways(done: Faired, tolerance: float) -> Iterator[tuple[Floats, Ints]]:
     """Meshes of the same body, the one to be taken first; what comes with fillets has been tidied already."""
-    if done.became.usual is not None:
-        yield done.vertices, done.triangles
-        yield arrays_of(solid_of(done.vertices, done.triangles))
-        return
     kept = solid_of(done.vertices, done.triangles)
-    yield arrays_of(kept.simplify(tolerance))
+    yield arrays_of(kept.simplify(tolerance)) if done.became.usual is None else (done.vertices, done.triangles)
     yield arrays_of(kept)
-    yield done.vertices, done.triangles
+    yield clean(done.vertices, done.triangles, np.zeros(len(done.triangles), np.int64), 1e-4, 2e-5)[:2]
 
 
 def _euler(vertices: Floats, triangles: Ints) -> int:

@@ -24,6 +24,8 @@ from .refusals import LARGEST, SMALLEST, no_size
 
 BALANCED = 0.003
 """How nearly the mass is met, as a share of it."""
+TRIES = 8
+"""How many thicknesses are tried for a mass after the first."""
 THINNEST, THICKEST = 0.1, 10.0
 """How far the thickness may be changed for a mass, in shares of the design's own."""
 
@@ -153,7 +155,7 @@ def thickness_for(
 
     one, mass_one = start, weighed(start)
     other = float(np.clip(start * goal / mass_one, THINNEST, THICKEST))
-    for _ in range(8):
+    for _ in range(TRIES):
         if abs(mass_one / goal - 1) < BALANCED / 10 or other == one:
             break
         mass_other = weighed(other)

@@ -74,9 +74,8 @@ def tubes(
                 if not run.loop:
                     row = _ended(row, found.along[run.rows[-1]], ends[2 * k + 1] if run.last else None)
                     row = _ended(row[::-1], -found.along[run.rows[0]], ends[2 * k] if run.first else None)[::-1]
-                if len(row) > 1:
-                    made.append(row)
-                    loops.append(run.loop)
+                made.append(row)
+                loops.append(run.loop)
     return _sound(made, loops)
 
 
@@ -237,6 +236,10 @@ def _sound(made: list[Floats], loops: list[bool]) -> list[Tube]:
     """Tubes of sections. Those that pass through themselves are cut where they do, and lack what crosses by itself."""
     out: list[Tube] = []
     for turn in range(ROUNDS):
+        whole = [k for k, row in enumerate(made) if len(row) > 1]  # a single section is no tube
+        if not whole:
+            break
+        made, loops = [made[k] for k in whole], [loops[k] for k in whole]
         swept = [_swept(row, loop=loop) for row, loop in zip(made, loops)]
         pairs = _crossings(swept)
         out += [tube for tube, found in zip(swept, pairs) if not len(found) and _volume(tube) > 0]
@@ -246,8 +249,6 @@ def _sound(made: list[Floats], loops: list[bool]) -> list[Tube]:
                 stretches = _stretch(found, row.shape[1], len(row) - (not loop))
                 parts += _parted(np.concatenate([row, row[:1]]) if loop else row, stretches, strictly=turn > 1)
         made, loops = parts, [False] * len(parts)
-        if not made:
-            break
     return out
 
 
@@ -258,7 +259,10 @@ def _stretch(faces: Ints, sides: int, count: int) -> Ints:
 
 
 def _parted(row: Floats, pairs: Ints, *, strictly: bool) -> list[Floats]:
-    """The parts of a tube between what crosses: stretches that cross by themselves go, others are cut apart."""
+    """The parts of a tube between what crosses: stretches that cross by themselves go, others are cut apart.
+
+    A part may be a single section.
+    """
     low, high = pairs.min(1), pairs.max(1)
     gone = np.zeros(len(row) - 1, bool)
     gone[low[low == high]] = True
@@ -276,7 +280,7 @@ def _parted(row: Floats, pairs: Ints, *, strictly: bool) -> list[Floats]:
             parts.append(row[start : k + 1])
             start = k
     parts.append(row[start:])
-    return [part for part in parts if len(part) > 1]
+    return parts
 
 
 def _volume(tube: Tube) -> float:
@@ -286,8 +290,6 @@ def _volume(tube: Tube) -> float:
 
 def _crossings(swept: list[Tube]) -> list[Ints]:
     """For each tube, the pairs of its faces that pass through each other."""
-    if not swept:
-        return []
     size = np.array([len(vertices) for vertices, _ in swept])
     number = np.array([len(faces) for _, faces in swept])
     # moved apart, so that only what belongs to one tube is near

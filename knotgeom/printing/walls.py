@@ -53,6 +53,10 @@ SLANT = 2 * math.tan(math.radians(15.0))
 ROUNDS = 4
 """How often points are spread closer round the narrowest of them, each time four times as close."""
 MOST_FACES = 200
+MOST_CELLS = 20_000_000
+"""Of a grid that has a table of where each cell begins; what lies in a finer one is searched for."""
+SHRINKS = 20
+"""How often a ball shrinks at most; between level faces the first time is enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,7 +327,7 @@ class _Finder:
     def __init__(self, ranked: Ints, cells: int) -> None:
         self.ranked = ranked
         self.begins: Ints | None = None
-        if cells <= 20_000_000:
+        if cells <= MOST_CELLS:
             self.begins = np.concatenate([[0], np.cumsum(np.bincount(ranked, minlength=cells))])
 
     def __call__(self, key: Ints) -> tuple[Ints, Ints]:
@@ -497,7 +501,7 @@ def _shrunk(corners: Floats, against: Bools, x: Floats, along: Floats, radius: f
     touch = np.full(x.shape, np.nan)
     held = np.full(len(x), -1)
     active = np.flatnonzero(against.any(1))
-    for _ in range(20):
+    for _ in range(SHRINKS):
         centre = x[active] + r[active, None] * along[active]
         near = closest(centre, corners)
         far = np.where(against[active], np.linalg.norm(near - centre[:, None], axis=2), np.inf)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -129,6 +130,22 @@ def test_what_no_ring_can_be_made_of_is_refused_by_its_place():
         with pytest.raises(DesignError) as error:
             make_piece(replace(design, make=Make(print=asked)))
         assert error.value.place == place
+
+
+def test_strands_too_thick_for_a_narrow_ring_are_refused_and_no_cell_is_blamed():
+    steep = replace(PLAIT, strand=Strand(0.6, 3.2), heights=Heights(Making.FUSED, step=4.0))
+    with pytest.raises(DesignError, match="an inside 12.0 mm round is too narrow for strands 3.20 mm thick") as refused:
+        make_piece(steep, Printing(ring=Finger(circumference=12.0)))
+    assert refused.value.place == "make.print.ring"
+
+
+def test_the_inside_is_exact_however_roughly_the_band_is_met(monkeypatch):
+    monkeypatch.setattr(finger, "ROUNDS", 1)
+    piece = make_piece(PLAIT, Printing(ring=Finger(circumference=54.0, comfort=0.0), fillet=0.0, rounding=0.0))
+    middle = float(np.mean([piece.finished[0].vertices[:, 1].min(), piece.finished[0].vertices[:, 1].max()]))
+    assert 2 * math.pi * inner_radius(piece, middle + 0.01) == pytest.approx(54.0, abs=0.02)
+    # the first round takes strands to lie level: the band comes out thicker than the 1 mm asked for, and says so
+    assert float(re.search(r"band ([0-9.]+) mm", " ".join(piece.notes))[1]) > 1.1
 
 
 def test_a_ring_is_written_in_a_design_file_and_read_again():
