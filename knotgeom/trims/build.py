@@ -20,13 +20,16 @@ from .finishing import finished
 from .kit import Kit, Level, Piece, Sheet, TrimMesh
 from .levels import choose_seams, exact_seams, fine_mesh, make_level
 from .options import Part, Trimming
-from .parts import Pattern, PieceDesign
+from .parts import PieceDesign
 from .patches import Patches
+from .pattern import Pattern, divides, one_repeat, pattern_of, plain
 from .sheet import coarse
 from .straights import best_phase, cut_straight, swept
 
 LED = 0.05
 """Strands led over by more than this share of their width to meet a seam are told of."""
+FAR = 0.25
+"""Strands that would be led over by more lie over where their neighbours lie under."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,25 +62,27 @@ def make_kit(design: Design, options: Trimming | None = None, progress: Progress
         design = replace(design, make=replace(design.make, trim=options))
     wanted = design.make.trim
     show(0.02, "setting out the strip")
-    filled = parts.one_repeat(design)
+    filled = one_repeat(design)
     phase = best_phase(filled)
-    pattern = parts.pattern_of(filled, phase)
-    straights = [_Cut(parts.straight(pattern), cut_straight(pattern))]
-    seams = {"run": seam_rings(straights[0].patches)}
-    bare: Pattern | None = None
-    if parts.divides(filled) and Part.CHANGE in wanted.pieces:
-        bare = parts.pattern_of(parts.plain(filled), phase)
-        patches = cut_straight(bare, "straight-plain")
-        patches = replace(patches, ports=tuple(replace(port, profile="plain") for port in patches.ports))
-        straights.append(_Cut(replace(parts.straight(bare, "straight-plain"), ports=patches.ports), patches))
-        seams["plain"] = seam_rings(patches)
+    patterns = {"run": pattern_of(filled, phase)}
+    if divides(filled) and Part.CHANGE in wanted.pieces:
+        patterns["plain"] = pattern_of(plain(filled), phase)
+    straights = [_straight(pattern, profile) for profile, pattern in patterns.items()]
+    seams = {profile: seam_rings(one.patches) for profile, one in zip(patterns, straights, strict=True)}
     cuts, notes, width = list(straights), [], float(filled.strand.width or 0.0)
-    builders = list(_builders(pattern, wanted, bare is not None))
+    pattern = patterns["run"]
+    builders = list(_builders(pattern, wanted, "plain" in patterns))
+    if builders and pattern.strip.lower_edge is not pattern.strip.upper_edge:
+        builders = []
+        notes.append(
+            "left out: all but straight pieces: strands cross on one edge of the strip alone; "
+            "cross them on both edges, or on none"
+        )
     for k, build in enumerate(builders):
         show(0.05 + 0.3 * k / len(builders), "cutting pieces")
         cut, said = _cut(build(), pattern, seams, width)
-        cuts += [] if cut is None else [cut]
-        notes += [] if said is None else [said]
+        cuts += cut
+        notes += said
     if Part.STRAIGHT not in wanted.pieces:
         notes.append("the straight piece is in every kit: all others are fitted to it")
     pieces = _levelled(cuts, straights, wanted, lambda share: show(0.35 + 0.5 * share, "choosing levels"))
@@ -85,14 +90,14 @@ def make_kit(design: Design, options: Trimming | None = None, progress: Progress
     show(0.88, "laying the sheet")
     period = pattern.columns * pattern.strip.cell_width
     ordered = sorted(pieces, key=lambda one: one.name)
-    done, sheet = finished(ordered, wanted.textures, period, pattern.height)
+    done, sheet = finished(ordered, wanted.textures, period, pattern.reach)
     heights = np.concatenate([one.fine.positions[:, 2] for one in done])
     return Kit(
         design,
         done,
         sheet,
         period,
-        pattern.height,
+        pattern.reach,
         float(heights.min()),
         float(heights.max()),
         tuple(notes),
@@ -105,7 +110,7 @@ def _coarse(design: Design, sheet: Sheet) -> tuple[str, ...]:
     from ..sizing import sizes
 
     size = sizes(design)
-    gap = size.gap if parts.divides(design) else size.background
+    gap = size.gap if divides(design) else size.background
     return coarse(sheet, size.width, gap)
 
 
@@ -113,7 +118,7 @@ def _builders(pattern: Pattern, wanted: Trimming, changes: bool) -> Iterator[Cal
     """What designs the pieces that are wanted, but for straight ones."""
     for part, sign in ((Part.INNER, 1.0), (Part.OUTER, -1.0)):
         if part in wanted.pieces:
-            for angle in wanted.corners:
+            for angle in dict.fromkeys(wanted.corners):
                 yield lambda turn=sign * angle: parts.corner(pattern, turn)  # type: ignore[misc]
     if Part.CAP in wanted.pieces:
         yield lambda: parts.cap_ahead(pattern)
@@ -127,27 +132,33 @@ def _builders(pattern: Pattern, wanted: Trimming, changes: bool) -> Iterator[Cal
         yield lambda: parts.change(pattern, False)
 
 
+def _straight(pattern: Pattern, profile: str) -> _Cut:
+    """The straight piece of a profile, cut."""
+    name = "straight" if profile == "run" else f"straight-{profile}"
+    return _Cut(parts.straight(pattern, name, profile), cut_straight(pattern, name, profile))
+
+
 def _cut(
     plan: PieceDesign, pattern: Pattern, seams: dict[str, dict[int, SeamRing]], width: float
-) -> tuple[_Cut | None, str | None]:
-    """A piece cut, or why the kit cannot have it; and what is to be told of it."""
+) -> tuple[list[_Cut], list[str]]:
+    """A piece cut, or none where the kit cannot have it; and what is to be told of it."""
     try:
         found = swept(plan)
-        patches, moved = cut_piece(plan, found.strands, found.partings, pattern.height, width, seams)
+        patches, moved = cut_piece(plan, found.strands, found.partings, pattern.reach, width, seams)
     except DesignError as error:
-        return None, f"left out: {plan.name}: {error.problem}; {error.remedy}"
+        return [], [f"left out: {plan.name}: {error.problem}; {error.remedy}"]
     fails = found.made.counted.weaving.exceptions
-    if moved > 0.25 * width:
-        return None, (
+    if moved > FAR * width:
+        return [], [
             f"left out: {plan.name}: the weave does not go on alternating through its joints; "
             "leave forks or breaks near the ends of the repeat out"
-        )
-    said = None
+        ]
+    said = []
     if fails:
-        said = f"{plan.name}: the weave fails to alternate at {fails} place{'s' if fails > 1 else ''} inside"
+        said.append(f"{plan.name}: the weave fails to alternate at {fails} place{'s' if fails > 1 else ''} inside")
     elif moved > LED * width:
-        said = f"{plan.name}: strands are led over by {moved:.2f} mm to meet its neighbours"
-    return _Cut(plan, patches), said
+        said.append(f"{plan.name}: strands are led over by {moved:.2f} mm to meet its neighbours")
+    return [_Cut(plan, patches)], said
 
 
 def _levelled(
@@ -215,9 +226,8 @@ def _modular(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Pi
     """
     base = next(one for one in pieces if one.name == "straight")
     period = pattern.columns * pattern.strip.cell_width
-    single = base if base.repeats == 1 else None
     made = []
-    for length in wanted.lengths:
+    for length in dict.fromkeys(wanted.lengths):
         exact = length / (period * base.repeats)
         count = max(1, round(exact))
         by = length / (count * period * base.repeats)
@@ -230,7 +240,7 @@ def _modular(pieces: list[Piece], wanted: Trimming, pattern: Pattern) -> list[Pi
                 "make.trim.lengths",
             )
         name = f"straight-{length:04.0f}" if length == round(length) else f"straight-{length:g}".replace(".", "-")
-        made.append(_repeated(single or base, count, by, name))
+        made.append(_repeated(base, count, by, name))
     return made
 
 

@@ -19,7 +19,7 @@ from .kit import Port
 from .parts import PieceDesign
 from .patches import OPEN, Fork, Patches, Run
 from .seams import into_port, out_of_port
-from .spans import Cut, Pieces, cuts_at, keyed, opened, rings_of, run_of, spans_of
+from .spans import Cut, Pieces, cuts_at, divided_at_seam, keyed, opened, rings_of, run_of, spans_of
 from .strands import Parting, Strand
 
 BLENDED = 1.5
@@ -52,11 +52,10 @@ def cut_strip(
     Raises
     ------
     DesignError
-        Strands do not go on from port to port; the message says what would do.
+        A strand divides just where the strip is cut, or none passes there; the message says what would do.
     """
     period = plan.ports[1].at[0]
     origin = np.array([*plan.origin, 0.0])
-    hard = plan.design.make.trim.hard
     pieces = Pieces()
     for number, strand in enumerate(strands):
         grid = opened(strand) - origin
@@ -69,51 +68,34 @@ def cut_strip(
             whole = span.first is None and span.last is None
             points = strand.points - origin if whole else rings_of(span, width)
             cell = math.floor(float(points[len(points) // 2, :, 0].mean()) / period)
-            repeats = _repeats(plan)
-            if cell % repeats:
-                continue
             points = points - np.array([cell * period, 0.0, 0.0])
             ends = [OPEN, OPEN]
             for end, cut_here in ((0, span.first), (1, span.last)):
                 if cut_here is not None:
                     ends[end] = cut_here.plane - cell
                     points[-end, :, 0] = ends[end] * period
-            pieces.add(span, run_of(span, strand, points, (ends[0], ends[1]), hard))
+            pieces.add(span, run_of(span, strand, points, (ends[0], ends[1])))
     runs = keyed(pieces.runs, plan.ports)
-    runs = _one_seam(plan.name, runs)
+    if all(run.ports == (OPEN, OPEN) for run in runs):
+        raise DesignError("no strand goes along the strip", "take breaks out that lie one over the other", "breaks")
+    _share_seam(runs)
     forks = pieces.forks(partings)
-    joined = {end for fork in forks for end in (fork.trunk, fork.left, fork.right)}
-    if any(
-        run.ports[end] == OPEN and not run.closed and (number, end) not in joined
-        for number, run in enumerate(runs)
-        for end in (0, 1)
-    ):
-        raise DesignError("a strand divides just at the seam", "divide it elsewhere, or not there", "divide")
+    apart = [np.ptp([runs[run].points[-end, :, 0].mean() for run, end in _ends(fork)]) for fork in forks]
+    if max(apart, default=0.0) > period / 2:  # one end here, another where the strip comes round
+        raise divided_at_seam()
     return Patches(plan.name, plan.ports, runs, forks, (0.0, -height / 2, period, height / 2))
 
 
-def _repeats(plan: PieceDesign) -> int:
-    return int(getattr(plan.design.layout, "repeats", 1))
+def _share_seam(runs: Sequence[Run]) -> None:
+    """Give the strands at both ends of a strip the very same rings; there they differ by rounding alone.
 
-
-def _one_seam(name: str, runs: Sequence[Run]) -> tuple[Run, ...]:
-    """The runs of a strip with the very same rings at both ends."""
-    rings: tuple[dict[int, Floats], dict[int, Floats]] = ({}, {})
+    The strip comes round, so what crosses the plane at one end is what crosses it a repeat further on.
+    """
+    at_end = {run.seam_key[end]: run.points[-end] for run in runs for end in (0, 1) if run.ports[end] == 1}
     for run in runs:
         for end in (0, 1):
-            if run.ports[end] in (0, 1):
-                rings[run.ports[end]][run.seam_key[end]] = run.points[-end]
-    if rings[0].keys() != rings[1].keys():
-        raise DesignError(
-            f"the strands of {name} do not go on where it comes round", "give other breaks there", "breaks"
-        )
-    for key, ring in rings[0].items():
-        if np.abs(ring[:, 1:] - rings[1][key][:, 1:]).max() > 1e-3 * np.ptp(ring[:, 1:]):
-            raise DesignError(
-                f"the strands of {name} do not go on where it comes round", "give other breaks there", "breaks"
-            )
-        ring[:, 1:] = rings[1][key][:, 1:]
-    return tuple(runs)
+            if run.ports[end] == 0:
+                run.points[-end, :, 1:] = at_end[run.seam_key[end]][:, 1:]
 
 
 # ------------------------------------------------------------------------------------------------- other pieces
@@ -157,14 +139,16 @@ def cut_piece(
     Raises
     ------
     DesignError
-        The strands at a port are not those of the seam.
+        The strands at a port are not those of the seam, or one divides just there.
     """
     pieces = _between_ports(plan, strands, height, width)
     runs, forks = keyed(pieces.runs, plan.ports), pieces.forks(partings)
-    turned_over = [_turned_over(strand) for strand in strands]
-    if any(one is not strand for one, strand in zip(turned_over, strands, strict=True)):
-        others = keyed(_between_ports(plan, turned_over, height, width).runs, plan.ports)
-        runs = _better(runs, others, forks, plan.ports, seams)
+    if open_ends(runs, forks):  # the other ends of a fork lie beyond a port
+        raise divided_at_seam()
+    _refuse_others(plan, runs, seams)
+    if any(_lopsided(strand) for strand in strands):
+        others = _between_ports(plan, [_turned_over(strand) for strand in strands], height, width)
+        runs = _better(runs, keyed(others.runs, plan.ports), forks, plan.ports, seams)
     runs, moved = _led(plan, runs, seams, width)
     places = np.concatenate([run.points.reshape(-1, 3)[:, :2] for run in runs])
     (x0, y0), (x1, y1) = places.min(0).tolist(), places.max(0).tolist()
@@ -179,7 +163,6 @@ def cut_piece(
 def _between_ports(plan: PieceDesign, strands: Sequence[Strand], height: float, width: float) -> Pieces:
     """Stretches of strands that lie between the ports of a piece."""
     origin = np.array([*plan.origin, 0.0])
-    hard = plan.design.make.trim.hard
     pieces = Pieces()
     for number, strand in enumerate(strands):
         grid = opened(strand) - origin
@@ -201,7 +184,7 @@ def _between_ports(plan: PieceDesign, strands: Sequence[Strand], height: float, 
                 OPEN if span.first is None else span.first.plane,
                 OPEN if span.last is None else span.last.plane,
             )
-            pieces.add(span, run_of(span, strand, points, ends, hard))
+            pieces.add(span, run_of(span, strand, points, ends))
     return pieces
 
 
@@ -215,6 +198,32 @@ def _outside(points: Floats, ports: Sequence[Port], height: float) -> bool:
     return False
 
 
+def _ends(fork: Fork) -> tuple[tuple[int, int], ...]:
+    """The runs that a fork joins, each with which of its ends."""
+    return fork.trunk, fork.left, fork.right
+
+
+def open_ends(runs: Sequence[Run], forks: Sequence[Fork]) -> int:
+    """Ends of runs that meet neither a port nor a fork."""
+    forked = {end for fork in forks for end in _ends(fork)}
+    return sum(
+        run.ports[end] == OPEN and (number, end) not in forked and not run.closed
+        for number, run in enumerate(runs)
+        for end in (0, 1)
+    )
+
+
+def _refuse_others(plan: PieceDesign, runs: Sequence[Run], seams: Mapping[str, Mapping[int, SeamRing]]) -> None:
+    """Every port must have as many strands as the seam that is to stand there."""
+    for k, port in enumerate(plan.ports):
+        if sum(run.ports.count(k) for run in runs) != len(seams[port.profile]):
+            raise DesignError(
+                f"strands do not go on through {plan.name} as they come",
+                "give the strip other breaks or divided strands, or leave this piece out",
+                "make.trim.pieces",
+            )
+
+
 def _better(
     runs: Sequence[Run],
     others: Sequence[Run],
@@ -226,21 +235,20 @@ def _better(
 
     Which way a strand is followed is chance, and a section that is no mirror image of itself lies left and right by it.
     """
-    joined = {end[0] for fork in forks for end in (fork.trunk, fork.left, fork.right)}
+    joined = {run for fork in forks for run, _ in _ends(fork)}
 
     def off(run: Run) -> float:
-        total = 0.0
-        for end in (0, 1):
-            port = ports[run.ports[end]]
-            if run.ports[end] != OPEN and run.seam_key[end] in seams[port.profile]:
-                apart = _seam_ring(seams, port, run, end) - run.points[-end]
-                total += float(np.linalg.norm(apart - apart.mean(0), axis=1).max())
-        return total
+        apart = [
+            _seam_ring(seams, ports[run.ports[end]], run, end) - run.points[-end]
+            for end in (0, 1)
+            if run.ports[end] != OPEN
+        ]
+        return sum(float(np.linalg.norm(one - one.mean(0), axis=1).max()) for one in apart)
 
-    if [run.ports for run in runs] != [run.ports for run in others]:
-        return tuple(runs)
-    both = zip(runs, others, strict=True)
-    return tuple(run if number in joined else min(run, other, key=off) for number, (run, other) in enumerate(both))
+    def both(run: Run) -> list[Run]:
+        return [run, *(one for one in others if (one.ports, one.seam_key) == (run.ports, run.seam_key))]
+
+    return tuple(run if number in joined else min(both(run), key=off) for number, run in enumerate(runs))
 
 
 def _seam_ring(seams: Mapping[str, Mapping[int, SeamRing]], port: Port, run: Run, end: int) -> Floats:
@@ -252,13 +260,16 @@ def _seam_ring(seams: Mapping[str, Mapping[int, SeamRing]], port: Port, run: Run
     return out_of_port(port, ring)
 
 
-def _turned_over(strand: Strand) -> Strand:
-    """A strand with the mirror image of its section, left for right; the same strand where that is the section."""
+def _lopsided(strand: Strand) -> bool:
+    """Whether a strand's section is no mirror image of itself."""
     figure = profile(strand.points[len(strand.points) // 2])
-    corners = len(figure)
-    back = (corners - np.arange(corners)) % corners
-    if np.abs(figure[back] * [-1.0, 1.0] - figure).max() <= SYMMETRIC * float(np.ptp(figure, axis=0).max()):
-        return strand
+    mirror = figure[(-np.arange(len(figure))) % len(figure)] * [-1.0, 1.0]
+    return bool(np.abs(mirror - figure).max() > SYMMETRIC * float(np.ptp(figure, axis=0).max()))
+
+
+def _turned_over(strand: Strand) -> Strand:
+    """A strand with the mirror image of its section, left for right."""
+    corners = strand.points.shape[1]
     half = corners // 2
     aside = strand.points[:, 1:half, :2].mean(1) - strand.points[:, half + 1 :, :2].mean(1)
     aside /= np.maximum(np.linalg.norm(aside, axis=1), 1e-12)[:, None]
@@ -266,21 +277,13 @@ def _turned_over(strand: Strand) -> Strand:
     middle = (across.min(1) + across.max(1))[:, None]
     points = strand.points.copy()
     points[..., :2] += (middle - 2 * across)[..., None] * aside[:, None]
-    return replace(strand, points=points[:, back])
+    return replace(strand, points=points[:, (-np.arange(corners)) % corners])
 
 
 def _led(
     plan: PieceDesign, runs: Sequence[Run], seams: Mapping[str, Mapping[int, SeamRing]], width: float
 ) -> tuple[tuple[Run, ...], float]:
     """Strands led over to the seams that all pieces share, and how far any point was moved."""
-    wrong = DesignError(
-        f"strands do not go on through {plan.name} as they come",
-        "give the strip other breaks or divided strands, or leave this piece out",
-        "make.trim.pieces",
-    )
-    for k, port in enumerate(plan.ports):
-        if sum(run.ports.count(k) for run in runs) != len(seams[port.profile]):
-            raise wrong
     offs: dict[tuple[int, int], Floats] = {}
     for number, run in enumerate(runs):
         for end in (0, 1):

@@ -10,7 +10,7 @@ from .choosing import Chains, Chords, looped
 from .nearest import Surface, surface
 from .net import Choice, Net, build_net
 from .options import Trimming
-from .patches import OPEN, Patches
+from .patches import Patches
 from .shading import chains_of, shown_columns
 
 Tables = dict[tuple[int, tuple[tuple[int, ...], ...], int], Chords]
@@ -45,15 +45,7 @@ class Exact:
 
 
 def exact_of(patches: Patches, options: Trimming | None = None) -> Exact:
-    """The exact surface of a piece.
-
-    Raises
-    ------
-    ValueError
-        A run ends at neither a port nor a fork.
-    """
-    if open_ends(patches):
-        raise ValueError(f"{patches.name}: {open_ends(patches)} runs end at neither a port nor a fork")
+    """The exact surface of a piece, whose runs end at ports and forks alone."""
     underside = (options or Trimming()).underside
     shown = tuple(chains_of(shown_columns(run, underside)) for run in patches.runs)
     choices = tuple(
@@ -61,13 +53,3 @@ def exact_of(patches: Patches, options: Trimming | None = None) -> Exact:
     )
     net = build_net(patches, choices)
     return Exact(patches, shown, choices, net, surface(net.points[net.point[net.triangles]]))
-
-
-def open_ends(patches: Patches) -> int:
-    """Ends of runs that meet neither a port nor a fork."""
-    forked = {end for fork in patches.forks for end in (fork.trunk, fork.left, fork.right)}
-    return sum(
-        run.ports[end] == OPEN and (number, end) not in forked and not run.closed
-        for number, run in enumerate(patches.runs)
-        for end in (0, 1)
-    )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..mesh import Bools, Floats, Ints
+from ..mesh import Floats, Ints
 from .kit import Port
 
 OPEN = -1
@@ -33,8 +33,6 @@ class Run:
         Length along the strand, mm.
     across : (K + 1,) float64
         Length round the section, mm.
-    hard : (K,) bool
-        Which rails are edges of the section.
     ports : (2,) int
         The ports at which it starts and ends, ``OPEN`` where at none.
     seam_key : (2,) int
@@ -46,7 +44,6 @@ class Run:
     strand: int
     along: Floats
     across: Floats
-    hard: Bools
     ports: tuple[int, int] = (OPEN, OPEN)
     seam_key: tuple[int, int] = (OPEN, OPEN)
 

@@ -18,7 +18,7 @@ from ..mesh import Bools, Floats
 from .kit import Port
 from .patches import OPEN, Fork, Run
 from .seams import into_port
-from .strands import Parting, Strand, girth, hard_rails
+from .strands import Parting, Strand, girth
 
 DRAWN_IN = 1.5
 """Over how long a stretch before a cut rails are sampled anew, in strand widths."""
@@ -26,7 +26,12 @@ FAR = 60
 """Rings to either side among which every rail of a strand passes a plane."""
 
 
-def _length(grid: Floats) -> Floats:
+def divided_at_seam() -> DesignError:
+    """A strand cannot be cut where it divides or joins."""
+    return DesignError("a strand divides just at the seam", "divide it elsewhere, or not there", "divide")
+
+
+def length_along(grid: Floats) -> Floats:
     """Length along the middle of a run up to each ring."""
     middle = grid.mean(1)
     return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(middle, axis=0), axis=1))])
@@ -130,15 +135,14 @@ def rings_of(span: Span, width: float) -> Floats:
         at = at + share[:, None] ** 2 * off
     if (np.diff(at, axis=0).min(0) <= 0).any():
         # so near its end a strand is passed aslant that some rails would have no length
-        raise DesignError("a strand divides just at the seam", "divide it elsewhere, or not there", "divide")
+        raise divided_at_seam()
     return _sampled(grid, at)
 
 
-def run_of(span: Span, strand: Strand, points: Floats, ports: tuple[int, int], hard: float) -> Run:
+def run_of(span: Span, strand: Strand, points: Floats, ports: tuple[int, int]) -> Run:
     """A span's rings as a run."""
-    ring = points[len(points) // 2]
     closed = strand.closed and span.first is None
-    return Run(points, closed, strand.circuit, _length(points), girth(ring), hard_rails(ring, hard), ports)
+    return Run(points, closed, strand.circuit, length_along(points), girth(points[len(points) // 2]), ports)
 
 
 class Pieces:

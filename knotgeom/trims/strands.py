@@ -5,13 +5,12 @@ A flat strip's strands are taken as they are swept before it is rolled up, so x 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..made import Counted, Drawn
-from ..mesh import Bools, Floats, Ints
+from ..mesh import Floats, Ints
 from ..sweep import Swept, sweep_rings
 
 
@@ -24,19 +23,14 @@ class Strand:
     points : (n, K, 3) float64
     closed : bool
     circuit : int
-    along : (n,) float64
     lap : float
         How much further in x a closed one comes round, mm.
-    round : float
-        Its whole length where it is closed, mm.
     """
 
     points: Floats
     closed: bool
     circuit: int
-    along: Floats
     lap: float
-    round: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,13 +43,11 @@ class Parting:
     wall: Ints
 
 
-def strands_of(
-    counted: Counted, drawn: Drawn, ground: float | None = None
-) -> tuple[tuple[Strand, ...], tuple[Parting, ...]]:
-    """All strands of a design and the forks between them; ``ground`` is where carved ones stand."""
+def strands_of(counted: Counted, drawn: Drawn) -> tuple[tuple[Strand, ...], tuple[Parting, ...]]:
+    """All strands of a design and the forks between them."""
     courses, lanes, design = drawn.courses, drawn.lanes, counted.design
     flat = replace(courses, period=0.0)
-    swept = sweep_rings(flat, lanes, drawn.relief.z, design.strand, counted.size, design.heights.way, ground)
+    swept = sweep_rings(flat, lanes, drawn.relief.z, design.strand, counted.size, design.heights.way)
     rings = len(swept.vertices) // swept.corners
     following = np.full(rings, -1)
     following[swept.band_ring[:, 0]] = swept.band_ring[:, 1]
@@ -65,10 +57,7 @@ def strands_of(
     strands: list[Strand] = []
     ends: dict[int, tuple[int, int]] = {}
     for chain, closed in _chains(following):
-        lane = int(swept.lane[sample[chain[0]]])
-        length = float(lanes.length[lane])
-        places = lanes.along[sample[chain]]
-        steps = np.diff(places) % length
+        circuit = int(lanes.circuit[swept.lane[sample[chain[0]]]])
         points = swept.vertices[swept.ring_vertices(np.array(chain))]
         lap = 0.0
         if courses.period:
@@ -79,8 +68,7 @@ def strands_of(
             lap = float(shift[-1])
         if not closed:
             ends[chain[0]], ends[chain[-1]] = (len(strands), 0), (len(strands), 1)
-        along = np.concatenate([[0.0], np.cumsum(steps)])
-        strands.append(Strand(points, closed, int(lanes.circuit[lane]), along, lap if closed else 0.0, length))
+        strands.append(Strand(points, closed, circuit, lap if closed else 0.0))
     return tuple(strands), _partings(swept, ends, following)
 
 
@@ -123,12 +111,3 @@ def girth(ring: Floats) -> Floats:
     """Length round a ring up to each of its points and back to the first, (K + 1,)."""
     loop = np.concatenate([ring, ring[:1]])
     return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(loop, axis=0), axis=1))])
-
-
-def hard_rails(ring: Floats, hard: float) -> Bools:
-    """Points of a ring where it turns by more than so many degrees, (K,)."""
-    step = np.roll(ring, -1, axis=0) - ring
-    step = step / np.maximum(np.linalg.norm(step, axis=1), 1e-12)[:, None]
-    cosine = np.einsum("kd,kd->k", step, np.roll(step, 1, axis=0))
-    turns: Bools = np.asarray(cosine < math.cos(math.radians(hard)) - 1e-9)
-    return turns

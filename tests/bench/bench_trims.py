@@ -28,8 +28,8 @@ from knotgeom.reading import read_file
 from knotgeom.trims.budget import tolerance_for
 from knotgeom.trims.kit import TrimMesh
 from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
-from knotgeom.trims.parts import one_repeat, pattern_of
 from knotgeom.trims.patches import Patches
+from knotgeom.trims.pattern import one_repeat, pattern_of
 from knotgeom.trims.straights import best_phase, cut_straight
 
 DESIGNS = Path(__file__).resolve().parents[2] / "demo_scenes" / "designs"

@@ -55,7 +55,7 @@ def plait(section=Section.FLAT, rings=240, repeats=1):
             [points[(1 if lap_number else 0) :] + [PERIOD * lap_number, 0, 0] for lap_number in range(repeats)]
         )
         along = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(points.mean(1), axis=0), axis=1))])
-        runs.append(Run(points, False, strand, along, girth, np.zeros(len(across), bool), (0, 1), (strand, strand)))
+        runs.append(Run(points, False, strand, along, girth, (0, 1), (strand, strand)))
     length, wide = PERIOD * repeats, AMPLITUDE + 1.5
     ports = (Port((0.0, 0.0), 180.0, False), Port((length, 0.0), 0.0, True))
     return Patches(f"plait-{repeats}", ports, tuple(runs), (), (0.0, -wide, length, wide))
@@ -103,7 +103,7 @@ def torus(major=10.0, minor=2.5, rings=480, rails=48):
         2,
     )
     girth = 2 * math.pi * minor * np.arange(rails + 1) / rails
-    run = Run(points, True, 0, turn * major, girth, np.zeros(rails, bool))
+    run = Run(points, True, 0, turn * major, girth)
     return Patches("torus", (), (run,), (), (-12.5, -12.5, 12.5, 12.5))
 
 
@@ -131,7 +131,7 @@ def woven():
         along = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(points.mean(1), axis=0), axis=1))])
         where[rings[0]], where[rings[-1]] = (len(runs), 0), (len(runs), 1)
         girth = swept.girth * (0.5 if first in halves else 1.0)
-        runs.append(Run(points, False, 0, along, girth, np.zeros(corners, bool)))
+        runs.append(Run(points, False, 0, along, girth))
     wall = np.arange(corners // 2 + 1, corners)
     forks = []
     for quads in swept.fork_quads // corners:

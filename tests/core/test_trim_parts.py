@@ -21,6 +21,7 @@ from knotgeom.design import (
     Make,
     Making,
     Pass,
+    Rim,
     Site,
     Strand,
     Strip,
@@ -35,6 +36,7 @@ from knotgeom.trims.kit import Kit, Port, piece
 from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
 from knotgeom.trims.options import Part, Textures, Trimming
 from knotgeom.trims.patches import OPEN, Patches
+from knotgeom.trims.pattern import one_repeat, pattern_of
 from knotgeom.trims.seams import into_port, run_ahead, turned
 from knotgeom.trims.straights import best_phase, cut_straight, swept
 from tests.core.trim_deviation import deviation_by_libigl
@@ -44,6 +46,11 @@ PLAIN = Design(
     Strip(3, 2, 40.0, 40.0), strand=Strand(16.0, 8.0), heights=Heights(Making.FUSED, step=3.0), make=Make(trim=TRIM)
 )
 BROKEN = replace(PLAIN, layout=Strip(4, 3, 40.0, 40.0), breaks=Breaks(vertical=(Site(4, 3),)))
+PARTED = replace(BROKEN, breaks=Breaks(vertical=(Site(0, 3),)))  # where arms begin and end
+SPLIT = replace(BROKEN, breaks=Breaks(horizontal=(Site(0, 3),)))
+CROSSED = replace(
+    PLAIN, layout=replace(PLAIN.layout, lower_edge=Rim.CROSSED, upper_edge=Rim.CROSSED), strand=Strand(8.0, 5.0)
+)
 DIVIDED = replace(
     PLAIN,
     divide=Divide(all=True),
@@ -53,8 +60,8 @@ DIVIDED = replace(
 
 def cut_all(design: Design) -> dict[str, Patches]:
     """Every piece that a design's kit can have, cut; with how far strands were led to meet the seam."""
-    filled = parts.one_repeat(design)
-    pattern = parts.pattern_of(filled, best_phase(filled))
+    filled = one_repeat(design)
+    pattern = pattern_of(filled, best_phase(filled))
     straight = cut_straight(pattern)
     seams, found = {"run": seam_rings(straight)}, {"straight": straight}
     width = float(filled.strand.width or 0)
@@ -67,7 +74,7 @@ def cut_all(design: Design) -> dict[str, Patches]:
         parts.cross(pattern),
     ):
         taken = swept(plan)
-        found[plan.name], moved = cut_piece(plan, taken.strands, taken.partings, pattern.height, width, seams)
+        found[plan.name], moved = cut_piece(plan, taken.strands, taken.partings, pattern.reach, width, seams)
         assert moved < 0.02 * width, f"strands of {plan.name} are led over by {moved:.3f} mm"
     return found
 
@@ -128,9 +135,15 @@ def crossings(patches: Patches) -> dict[tuple[int, int], list[bool]]:
     return found
 
 
-@pytest.mark.parametrize("design", [PLAIN, BROKEN], ids=["plain", "with breaks"])
+@pytest.mark.parametrize(
+    "design",
+    [PLAIN, BROKEN, PARTED, SPLIT, CROSSED],
+    ids=["plain", "a break", "a break where repeats meet", "a break across there", "crossed edges"],
+)
 def test_the_weave_runs_on_alternating_through_every_joint_and_inside_every_piece(design):
     found = cut_all(design)
+    aside = np.concatenate([run.points[..., 1].ravel() for run in found["straight"].runs])
+    assert found["straight"].box[1] <= aside.min() and aside.max() <= found["straight"].box[3], "loops belong to it"
     first: dict[bool, dict[int, set[bool]]] = {True: {}, False: {}}
     for patches in found.values():
         for (port, key), order in crossings(patches).items():
@@ -245,12 +258,12 @@ def test_the_deviation_of_every_piece_is_the_distance_that_libigl_measures(name,
 
 def test_pointed_bends_of_a_cap_keep_the_tolerance_with_the_rails_of_the_straight_piece():
     """From one ring to the next a strand turns by a right angle there and climbs, which no facet comes near."""
-    filled = parts.one_repeat(STARTERS[Purpose.TRIM])
-    pattern = parts.pattern_of(filled, best_phase(filled))
+    filled = one_repeat(STARTERS[Purpose.TRIM])
+    pattern = pattern_of(filled, best_phase(filled))
     straight, plan = cut_straight(pattern), parts.cap_ahead(pattern)
     taken, width = swept(plan), float(filled.strand.width)
     rings = {"run": seam_rings(straight)}
-    cap, _ = cut_piece(plan, taken.strands, taken.partings, pattern.height, width, rings)
+    cap, _ = cut_piece(plan, taken.strands, taken.partings, pattern.reach, width, rings)
     for tolerance in (0.1, 0.25, 0.6):
         seams = choose_seams([straight], tolerance)
         mesh, off = make_level(cap, tolerance, seams=seams)
@@ -308,11 +321,11 @@ def test_strands_that_divide_wherever_the_strip_could_be_cut_are_refused_with_wh
 def test_a_lopsided_section_goes_on_through_a_corner_as_it_comes(turn):
     """The high edge stays on its side of every strand; nothing is led over to what lies the other way round."""
     lopsided = ((-0.5, 0.0), (-0.5, 0.3), (-0.2, 1.0), (0.1, 0.8), (0.5, 0.4), (0.5, 0.0))
-    filled = parts.one_repeat(replace(PLAIN, strand=replace(PLAIN.strand, section=lopsided)))
-    pattern = parts.pattern_of(filled, best_phase(filled))
+    filled = one_repeat(replace(PLAIN, strand=replace(PLAIN.strand, section=lopsided)))
+    pattern = pattern_of(filled, best_phase(filled))
     plan = parts.corner(pattern, turn)
     taken, seams = swept(plan), {"run": seam_rings(cut_straight(pattern))}
-    found, moved = cut_piece(plan, taken.strands, taken.partings, pattern.height, 16.0, seams)
+    found, moved = cut_piece(plan, taken.strands, taken.partings, pattern.reach, 16.0, seams)
     assert moved < 0.02 * 16.0
     for run in found.runs:  # the ridge lies left of the middle, seen along one way or the other, all along the run
         ridge = run.points[np.arange(len(run.points)), run.points[..., 2].argmax(1)]
