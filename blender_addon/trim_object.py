@@ -341,9 +341,9 @@ def lay(context, knot_object, path_object):
     laying = core.trims_laying
     scale = units.units_per_mm(knot_object.relief_knot)
     places, closed, up = path_points(context, path_object)
-    path = laying.path_of(places / scale, closed, up)
+    path = core.trims_paths.path_of(places / scale, closed, up)
     if look.flip:
-        path = laying.path_of(path.points, closed, -path.up)
+        path = core.trims_paths.path_of(path.points, closed, -path.up)
     kit = kit_of(knot_object)
     level = min(look.laid_level, min(len(piece.levels) for piece in kit.pieces) - 1)
     laid = laying.lay(kit, path, caps=look.caps)

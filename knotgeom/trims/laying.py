@@ -1,9 +1,7 @@
 """A trim laid along a path: whole repeats stretched a little to fit, corners by their angle, ends closed by caps.
 
 The path is the middle line of the run. Between corners the straight piece is bent along it; corners stand rigid on the
-path's own corners, so their arms want straight path beside them. The frame that carries a run along a path out of one
-plane turns no more than it must (W. Wang, B. Jüttler, D. Zheng and Y. Liu, Computation of rotation minimizing frames,
-2008: double reflection). Lengths are mm, angles degrees.
+path's own corners, so their arms want straight path beside them. Lengths are mm, angles degrees.
 """
 
 from __future__ import annotations
@@ -14,33 +12,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import DesignError
-from ..mesh import Bools, Floats
+from ..mesh import Floats
 from .kit import Kit, Piece, TrimMesh
 from .options import Part
+from .paths import CORNER, Frames, Path, directions, turns
 
-CORNER = 20.0
-"""A path that turns by more at one of its points has a corner there."""
-CUSP = 150.0
-"""A path that turns by more turns back upon itself."""
 FITS = 0.25
 """How nearly a corner piece's angle must be that of the path."""
 LEANS = 5.0
 """How far a corner may turn out of the plane of the trim."""
 TIGHTEST = 0.9
 """How much of the distance to a bend's middle the trim may cover."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Path:
-    """What a trim is laid along.
-
-    ``points`` is (n, 3), no two neighbours alike; ``up`` (n, 3) is where the relief looks at each, of unit length and
-    square to the path as nearly as its corners allow.
-    """
-
-    points: Floats
-    up: Floats
-    closed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,60 +51,6 @@ class Laying:
     stretches: tuple[float, ...]
 
 
-def path_of(points: Floats, closed: bool, up: Floats | None = None) -> Path:
-    """A path from points, (n, 3) mm.
-
-    Parameters
-    ----------
-    up : (n, 3) or (3,) float64, optional
-        Where the relief looks; by default square to the plane of a flat path (up, or towards -y where it stands
-        upright), and carried on with the least turning along any other.
-
-    Raises
-    ------
-    DesignError
-        It has no length, or turns back upon itself; the message names the point.
-    """
-    points = np.asarray(points, float)
-    if points.ndim != 2 or points.shape[1:] != (3,) or not np.isfinite(points).all():
-        raise DesignError("the path's points are no places", "give a list of x, y, z", "path")
-    ahead = np.roll(points, -1, axis=0) - points
-    apart = np.linalg.norm(ahead, axis=1)
-    span = float(np.ptp(points, axis=0).max()) if len(points) else 0.0
-    keep: Bools = np.asarray(apart > 1e-9 * max(span, 1e-9))
-    if not closed and len(keep):
-        keep[-1] = True
-    points = points[keep]
-    if len(points) < (3 if closed else 2):
-        raise DesignError("the path has no length", "give at least two places apart, three for a closed one", "path")
-    directions = _directions(points, closed)
-    turn = _turns(directions, closed)
-    worst = int(np.argmax(turn))
-    if turn[worst] > CUSP:
-        raise DesignError(
-            f"the path turns back by {turn[worst]:.0f} degrees at its point {worst}",
-            f"round it, or turn by at most {CUSP:g} degrees",
-            f"path point {worst}",
-        )
-    if up is None:
-        chosen = _carried(points, directions, closed)
-    else:
-        chosen = (
-            np.broadcast_to(np.asarray(up, float), (len(keep), 3))[keep]
-            if np.ndim(up) > 1
-            else np.tile(up, (len(points), 1))
-        )
-    tangent = _tangents(directions, closed)
-    square = chosen - np.einsum("ij,ij->i", chosen, tangent)[:, None] * tangent
-    size = np.linalg.norm(square, axis=1)
-    if (size < 1e-3).any():
-        at = int(size.argmin())
-        raise DesignError(
-            f"the relief would look along the path at its point {at}", "turn the path or give it another up", "path"
-        )
-    return Path(points, square / size[:, None], closed)
-
-
 def lay(kit: Kit, path: Path, *, stretch: float | None = None, caps: bool = True) -> Laying:
     """Find what stands where.
 
@@ -140,15 +68,15 @@ def lay(kit: Kit, path: Path, *, stretch: float | None = None, caps: bool = True
         message says what would fit.
     """
     limit = (kit.design.make.trim.stretch if stretch is None else stretch) / 100
-    directions = _directions(path.points, path.closed)
-    turn = _turns(directions, path.closed)
+    ways = directions(path.points, path.closed)
+    turn = turns(ways, path.closed)
     corners = [int(k) for k in np.flatnonzero(turn > CORNER)]
     length = np.linalg.norm(np.roll(path.points, -1, axis=0) - path.points, axis=1)
     where = np.concatenate([[0.0], np.cumsum(length)])
     whole = float(where[-1] if path.closed else where[-2])
     _refuse_tight(kit, path)
-    found = [_corner(kit, path, directions, k, float(turn[k])) for k in corners]
-    legs = [_legs(one) for one in found]
+    found = [_corner(kit, path, ways, k, float(turn[k])) for k in corners]
+    reach = [legs(one) for one in found]
     placed: list[Placed] = []
     stretches: list[float] = []
 
@@ -166,8 +94,8 @@ def lay(kit: Kit, path: Path, *, stretch: float | None = None, caps: bool = True
             here, there = float(where[at]), float(where[corners[after]])
             if after <= k:
                 there += whole
-            placed.append(Placed(found[k].name, here - legs[k][0], sum(legs[k]), corner=at))
-            side(here + legs[k][1], there - legs[after][0], f"side {k}")
+            placed.append(Placed(found[k].name, here - reach[k][0], sum(reach[k]), corner=at))
+            side(here + reach[k][1], there - reach[after][0], f"side {k}")
     else:
         begin, end = _caps(kit) if caps else (None, None)
         reached, number = 0.0, 0
@@ -176,9 +104,9 @@ def lay(kit: Kit, path: Path, *, stretch: float | None = None, caps: bool = True
             placed.append(Placed(begin.name, reached, 0.0))
         for k, corner in enumerate(corners):
             here = float(where[corner])
-            side(reached, here - legs[k][0], f"side {number}")
-            placed.append(Placed(found[k].name, here - legs[k][0], sum(legs[k]), corner=corner))
-            reached, number = here + legs[k][1], number + 1
+            side(reached, here - reach[k][0], f"side {number}")
+            placed.append(Placed(found[k].name, here - reach[k][0], sum(reach[k]), corner=corner))
+            reached, number = here + reach[k][1], number + 1
         side(reached, whole - (0.0 if end is None else end.box[2]), f"side {number}" if corners else "the path")
         if end is not None:
             placed.append(Placed(end.name, whole - end.box[2], 0.0))
@@ -189,7 +117,7 @@ def meshes(kit: Kit, laying: Laying, level: int = 0) -> tuple[TrimMesh, ...]:
     """Every piece of a laying in its place, in order."""
     names = {one.name: one for one in kit.pieces}
     made = []
-    frames = _Frames(laying.path)
+    frames = Frames(laying.path)
     for one in laying.placed:
         mesh = names[one.piece].levels[level].mesh
         made.append(_stood(frames, mesh, one) if one.corner >= 0 else _bent(frames, mesh, one))
@@ -215,117 +143,9 @@ def joints(kit: Kit, laying: Laying, laid: tuple[TrimMesh, ...]) -> Floats:
     return np.array(apart)
 
 
-# ------------------------------------------------------------------------------------------------------ the path
-
-
-def _directions(points: Floats, closed: bool) -> Floats:
-    """The unit direction of every stretch between neighbours, (n, 3) or (n - 1, 3)."""
-    ahead = np.roll(points, -1, axis=0) - points
-    ahead = ahead if closed else ahead[:-1]
-    return np.asarray(ahead / np.linalg.norm(ahead, axis=1)[:, None])
-
-
-def _turns(directions: Floats, closed: bool) -> Floats:
-    """By how much the path turns at each of its points, degrees; 0 at the ends of an open one."""
-    before = np.roll(directions, 1, axis=0)
-    sine = np.linalg.norm(np.cross(before, directions), axis=1)
-    turn = np.degrees(np.arctan2(sine, np.einsum("ij,ij->i", before, directions)))
-    if closed:
-        return np.asarray(turn)
-    return np.concatenate([[0.0], turn[1:], [0.0]])
-
-
-def _tangents(directions: Floats, closed: bool) -> Floats:
-    """The direction at every point: the middle of those on both sides."""
-    if closed:
-        total = directions + np.roll(directions, 1, axis=0)
-    else:
-        total = np.concatenate([directions[:1], directions[1:] + directions[:-1], directions[-1:]])
-    return np.asarray(total / np.linalg.norm(total, axis=1)[:, None])
-
-
-def _carried(points: Floats, directions: Floats, closed: bool) -> Floats:
-    """Where the relief looks, for a path that says nothing of it."""
-    middle = points - points.mean(0)
-    _, size, axes = np.linalg.svd(middle, full_matrices=False)
-    tangent = _tangents(directions, closed)
-    if size[1] < 1e-6 * size[0]:  # a straight path: as nearly up as it allows, or towards -y
-        up = np.array([0.0, 0.0, 1.0]) if abs(tangent[0, 2]) < 0.9 else np.array([0.0, -1.0, 0.0])
-        return np.tile(up, (len(points), 1))
-    normal = axes[2]
-    main = int(np.abs(normal).argmax())
-    normal = normal if (normal[main] > 0) == (main == 2) or main == 0 and normal[0] > 0 else -normal
-    if size[2] < 1e-3 * size[1]:
-        return np.tile(normal, (len(points), 1))
-    start = normal - (normal @ tangent[0]) * tangent[0]
-    if np.linalg.norm(start) < 1e-3:
-        start = np.cross(tangent[0], [1.0, 0.0, 0.0] if abs(tangent[0, 0]) < 0.9 else [0.0, 1.0, 0.0])
-    ups = [start / np.linalg.norm(start)]
-    for k in range(1, len(points)):
-        ups.append(_reflected(points[k - 1], points[k], tangent[k - 1], tangent[k], ups[-1]))
-    out = np.array(ups)
-    if closed:  # what is left over when it comes round is shared out evenly along the path
-        last = _reflected(points[-1], points[0], tangent[-1], tangent[0], out[-1])
-        off = math.atan2(float(np.cross(last, out[0]) @ tangent[0]), float(last @ out[0]))
-        length = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-        share = np.concatenate([[0.0], np.cumsum(length)[:-1]]) / length.sum() * off
-        out = out * np.cos(share)[:, None] + np.cross(tangent, out) * np.sin(share)[:, None]
-    return out
-
-
-def _reflected(start: Floats, end: Floats, tangent: Floats, goal: Floats, up: Floats) -> Floats:
-    """``up`` carried from one point to the next by two reflections."""
-    one = end - start
-    square = one @ one
-    middle, way = up - 2 / square * (one @ up) * one, tangent - 2 / square * (one @ tangent) * one
-    other = goal - way
-    square = other @ other
-    return middle if square < 1e-24 else np.asarray(middle - 2 / square * (other @ middle) * other)
-
-
-class _Frames:
-    """Place, direction, side and up anywhere along a path, and how it bends there."""
-
-    def __init__(self, path: Path) -> None:
-        points, directions = path.points, _directions(path.points, path.closed)
-        length = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-        sharp: Bools = np.asarray(_turns(directions, path.closed) > CORNER)
-        tangent = _tangents(directions, path.closed)
-        count = len(directions)
-        self.whole = float(length[:count].sum())
-        self.closed = path.closed
-        self.start = np.concatenate([[0.0], np.cumsum(length[:count])])
-        after = (np.arange(count) + 1) % len(points)
-        self.low, self.high = points[:count], points[after]
-        # on both sides of a corner the direction is that of the stretch, and up stays square to it
-        self.ahead = np.where(sharp[:count, None], directions, tangent[:count])
-        self.behind = np.where(sharp[after][:, None], directions, tangent[after])
-        self.up_ahead, self.up_behind = path.up[:count], path.up[after]
-
-    def at(self, along: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-        """Places, directions, sides (left), ups, and the bend (towards the left, towards up; 1/mm), each (n, 3 or 2).
-
-        Beyond the ends of an open path it goes straight on.
-        """
-        s = np.mod(along, self.whole) if self.closed else along
-        k = np.clip(np.searchsorted(self.start, s, side="right") - 1, 0, len(self.low) - 1)
-        span = self.start[k + 1] - self.start[k]
-        share = ((s - self.start[k]) / span)[:, None]
-        place = self.low[k] + share * (self.high[k] - self.low[k])
-        inside = np.clip(share, 0.0, 1.0)
-        way = self.ahead[k] + inside * (self.behind[k] - self.ahead[k])
-        way /= np.linalg.norm(way, axis=1)[:, None]
-        up = self.up_ahead[k] + inside * (self.up_behind[k] - self.up_ahead[k])
-        up -= np.einsum("ij,ij->i", up, way)[:, None] * way
-        up /= np.linalg.norm(up, axis=1)[:, None]
-        side = np.cross(up, way)
-        bend = (self.behind[k] - self.ahead[k]) / span[:, None]
-        return place, way, side, up, np.stack([np.einsum("ij,ij->i", bend, side), np.einsum("ij,ij->i", bend, up)], 1)
-
-
 def _refuse_tight(kit: Kit, path: Path) -> None:
     """A path may not bend so tightly that the trim's inner side folds."""
-    frames = _Frames(path)
+    frames = Frames(path)
     middle = (frames.start[:-1] + frames.start[1:]) / 2
     bend = np.abs(frames.at(middle)[4])
     reach = np.array([kit.height / 2, max(kit.high, -kit.low)])
@@ -343,9 +163,9 @@ def _refuse_tight(kit: Kit, path: Path) -> None:
 # ----------------------------------------------------------------------------------------------------- the pieces
 
 
-def _corner(kit: Kit, path: Path, directions: Floats, at: int, turn: float) -> Piece:
+def _corner(kit: Kit, path: Path, ways: Floats, at: int, turn: float) -> Piece:
     """The corner piece that stands at a point of the path."""
-    before, after = directions[at - 1], directions[at]
+    before, after = ways[at - 1], ways[at]
     axis = np.cross(before, after)
     axis /= np.linalg.norm(axis)
     lean = math.degrees(math.acos(min(abs(float(axis @ path.up[at])), 1.0)))
@@ -369,7 +189,7 @@ def _corner(kit: Kit, path: Path, directions: Floats, at: int, turn: float) -> P
     )
 
 
-def _legs(corner: Piece) -> tuple[float, float]:
+def legs(corner: Piece) -> tuple[float, float]:
     """How far a corner piece's ports lie before and behind the point where their middle lines meet."""
     behind = next(port for port in corner.ports if not port.ahead)
     ahead = next(port for port in corner.ports if port.ahead)
@@ -413,9 +233,9 @@ def _repeats(kit: Kit, length: float, limit: float, name: str) -> tuple[int, flo
     if exact < 0:
         words = f"make it at least {-length:.4g} mm longer"
     else:
-        words = f"change it so that {' or '.join(fits)} mm lie there"
-        if best:
-            words += f", or allow {100 * abs(exact / best - 1):.3g} percent"
+        words = (
+            f"change it so that {' or '.join(fits)} mm lie there, or allow {100 * abs(exact / best - 1):.3g} percent"
+        )
     raise DesignError(
         f"{length:.4g} mm are left, which repeats of {unit:.4g} mm do not fill with {100 * limit:g} percent of "
         "stretching",
@@ -424,7 +244,7 @@ def _repeats(kit: Kit, length: float, limit: float, name: str) -> tuple[int, flo
     )
 
 
-def _bent(frames: _Frames, mesh: TrimMesh, one: Placed) -> TrimMesh:
+def _bent(frames: Frames, mesh: TrimMesh, one: Placed) -> TrimMesh:
     """A piece bent along the path."""
     x, y, z = mesh.positions.T
     place, way, side, up, bend = frames.at(one.start + one.stretch * x)
@@ -442,7 +262,7 @@ def _bent(frames: _Frames, mesh: TrimMesh, one: Placed) -> TrimMesh:
     return replace(mesh, positions=moved, normals=normals, tangents=np.column_stack([tangents, mesh.tangents[:, 3]]))
 
 
-def _stood(frames: _Frames, mesh: TrimMesh, one: Placed) -> TrimMesh:
+def _stood(frames: Frames, mesh: TrimMesh, one: Placed) -> TrimMesh:
     """A corner piece stood on the path by its first port."""
     place, way, side, up, _ = (v[0] for v in frames.at(np.array([one.start])))
     axes = np.stack([way, side, up])

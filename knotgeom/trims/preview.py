@@ -10,13 +10,13 @@ import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import DesignError
 from ..mesh import Floats, Mesh
 from ..picture import picture
 from ..raster import height_buffer, window_of
 from .kit import Kit, TrimMesh, piece
-from .laying import Path, lay, meshes, path_of
+from .laying import lay, meshes
 from .options import Part
+from .paths import Path, path_of
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -105,11 +105,8 @@ def assembled(kit: Kit, level: int = 0) -> list[TrimMesh]:
         short = max(0, math.ceil((1.2 * kit.height - reach / 2) / unit))
         long = max(1, round((ASPECT * (reach + short * unit) - reach) / unit))
         sides = [reach + count * unit for count in (long, short)]
-        try:
-            path = path_of(np.array([[0, 0, 0], [sides[0], 0, 0], [*sides, 0], [0, sides[1], 0]], float), True)
-            return _coloured(_laid(kit, path, level))
-        except DesignError:
-            pass  # arms of different lengths: a run then
+        path = path_of(np.array([[0, 0, 0], [sides[0], 0, 0], [*sides, 0], [0, sides[1], 0]], float), True)
+        return _coloured(_laid(kit, path, level))
     ends = sum(one.box[2] - one.box[0] for one in kit.pieces if one.part is Part.CAP)
     count = max(2, round(5 * kit.height / unit))
     path = path_of(np.array([[0, 0, 0], [ends + count * unit, 0, 0]], float), False, np.array([0.0, 0, 1]))

@@ -80,7 +80,7 @@ def poly(points, closed):
 def legs(strip):
     """How much of a side both its corners take, mm."""
     kit = trim_object.kit_of(strip)
-    return sum(core.trims_laying._legs(core.trims_kit.piece(kit, "corner-inner-090")))
+    return sum(core.trims_laying.legs(core.trims_kit.piece(kit, "corner-inner-090")))
 
 
 def test_every_piece_and_level_is_an_object_with_the_cores_vertices_normals_and_uvs(strip):

@@ -9,8 +9,9 @@ from numpy.testing import assert_allclose
 from knotgeom.design import Design, Make, Strip
 from knotgeom.errors import DesignError
 from knotgeom.trims.kit import Kit, Level, Piece, Port, Sheet, TrimMesh
-from knotgeom.trims.laying import joints, lay, meshes, path_of
+from knotgeom.trims.laying import joints, lay, meshes
 from knotgeom.trims.options import Part, Trimming
+from knotgeom.trims.paths import path_of
 
 PERIOD, HEIGHT, THICK, LEG = 40.0, 20.0, 4.0, 30.0
 
