@@ -17,8 +17,10 @@ from .seams import Seams, Section, mirrored, port_ends, seam_end
 
 SAME = 0.02
 """Sections are the same if no point differs by more than this share of their size."""
-ROUNDS = 22
-"""Halvings in the search for a tolerance."""
+NEAR = 1.0005
+"""A tolerance is searched for up to this ratio."""
+FINEST = 1e-6
+"""Tolerances are not looked for below this share of a strand's girth."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,8 +81,6 @@ def survey(exact: Exact, seams: Seams | None = None) -> Survey:
 
 def _alike(figure: np.ndarray, shown: Chains, section: Section) -> bool | None:
     """Whether a figure is the section as it stands (False) or in a mirror (True); None if it is another."""
-    if figure.shape != section.figure.shape:
-        return None
     size = float(np.ptp(section.figure, axis=0).max())
     corners = len(figure)
     flipped = figure[(corners - np.arange(corners)) % corners] * np.array([-1.0, 1.0])
@@ -226,13 +226,11 @@ def tolerance_for(
     high = coarsest
     low = high / 4
     while spent(low) <= triangles:
-        if low < 1e-6 * girth:
+        if low < FINEST * girth:
             return low
         high, low = low, low / 4
-    for _ in range(ROUNDS):
+    while high > low * NEAR:
         middle = math.sqrt(low * high)
-        if high < low * 1.0005:
-            break
         if spent(middle) <= triangles:
             high = middle
         else:

@@ -96,8 +96,7 @@ def section_choices(figure: Floats, chain: Ints) -> tuple[tuple[float, Ints], ..
     else:
         for count in range(2, last + 1):
             cost, back = _least(error, count + 1)
-            if np.isfinite(cost[last]):
-                found.append((float(cost[last]), _walk(back, last)))
+            found.append((float(cost[last]), _walk(back, last)))
     least = 4 if chain[-1] - chain[0] == corners else 3
     found = sorted((one for one in found if len(one[1]) >= min(least, last + 1)), key=lambda one: (len(one[1]), one[0]))
     best, kept = np.inf, list[tuple[float, Ints]]()

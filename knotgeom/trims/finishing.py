@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from ..mesh import Floats
@@ -25,7 +25,7 @@ def finished(
 ) -> tuple[tuple[Piece, ...], Sheet]:
     """All levels of all pieces with ``uv``, ``light_uv`` and ``tangents``, and the sheet that they lie on.
 
-    Pieces may have been finished before: what they had is found anew.
+    All have as many levels. Pieces may have been finished before: what they had is found anew.
 
     Parameters
     ----------
@@ -41,36 +41,22 @@ def finished(
     """
     pieces = _cards_by_arms(pieces)
     sheet = set_sheet(pieces, textures, period, height) if sheet is None else sheet
-    levels = max(len(piece.levels) for piece in pieces)
-    done: dict[tuple[int, int], TrimMesh] = {}
-    for k, piece in enumerate(pieces):
-        for number, level in enumerate(piece.levels):
-            done[k, number] = unwrap(laid(level.mesh, piece, sheet, prefix))
-    for number in range(levels):
-        seams = _seams(pieces, {k: done[k, number] for k in range(len(pieces)) if (k, number) in done})
-        for k, piece in enumerate(pieces):
-            if (k, number) in done:
-                done[k, number] = set_tangents(done[k, number], piece.ports, seams)
-    return (
-        tuple(
-            replace(
-                piece,
-                levels=tuple(_with(level, done[k, number]) for number, level in enumerate(piece.levels)),
-            )
-            for k, piece in enumerate(pieces)
-        ),
-        sheet,
-    )
+    done: list[list[Level]] = [[] for _ in pieces]
+    for levels in zip(*(piece.levels for piece in pieces), strict=True):  # all pieces at one level
+        meshes = [unwrap(laid(level.mesh, piece, sheet, prefix)) for piece, level in zip(pieces, levels, strict=True)]
+        seams = _seams(pieces, meshes)
+        for own, piece, level, mesh in zip(done, pieces, levels, meshes, strict=True):
+            own.append(replace(level, mesh=set_tangents(mesh, piece.ports, seams)))
+    return tuple(replace(piece, levels=tuple(own)) for piece, own in zip(pieces, done, strict=True)), sheet
 
 
-def _seams(pieces: Sequence[Piece], meshes: Mapping[int, TrimMesh]) -> dict[str, Floats]:
+def _seams(pieces: Sequence[Piece], meshes: Sequence[TrimMesh]) -> dict[str, Floats]:
     """Tangents at the seams of each profile, from its straight piece taken round."""
-    found = {}
-    for k, mesh in meshes.items():
-        piece = pieces[k]
-        if piece.part is Part.STRAIGHT and piece.name == row_name(piece) and len(mesh.seam) == 2:
-            found[piece.ports[0].profile] = seam_tangents(mesh)
-    return found
+    return {
+        piece.ports[0].profile: seam_tangents(mesh)
+        for piece, mesh in zip(pieces, meshes, strict=True)
+        if piece.part is Part.STRAIGHT and piece.name == row_name(piece)
+    }
 
 
 def _cards_by_arms(pieces: Sequence[Piece]) -> tuple[Piece, ...]:
@@ -93,7 +79,3 @@ def _cards_by_arms(pieces: Sequence[Piece]) -> tuple[Piece, ...]:
             piece = replace(piece, levels=levels)
         out.append(piece)
     return tuple(out)
-
-
-def _with(level: Level, mesh: TrimMesh) -> Level:
-    return replace(level, mesh=mesh)

@@ -58,8 +58,6 @@ def sample(patches: Patches, shown: tuple[Chains, ...], rings: tuple[Ints, ...],
         points, length = looped(run)
         for row, chain in enumerate(chains):
             own = np.flatnonzero(net.patch[corner[:, 0]] == number * 4 + row)
-            if not len(own):
-                continue
             ring, rail = net.ring[corner[own]], net.rail[corner[own]]
             at = rings[number]
             first, last = np.searchsorted(at, ring.min(1)), np.searchsorted(at, ring.max(1), side="right")
@@ -73,7 +71,7 @@ def sample(patches: Patches, shown: tuple[Chains, ...], rings: tuple[Ints, ...],
             share = barycentric(np.stack([u, v], 1), np.stack([length[ring[which]], across_at(run, rail[which])], 2))
             inside = (share >= -1e-7).all(1)
             which, m, k, share = which[inside], m[inside], k[inside], share[inside]
-            edge = _rim_rows(net, own, which, k, chain)
+            edge = _rim_rows(net, own, which, k, chain, points.shape[1])
             for rim, rows in ((False, np.arange(len(which))), (True, edge)):
                 found.append(
                     (
@@ -90,13 +88,12 @@ def sample(patches: Patches, shown: tuple[Chains, ...], rings: tuple[Ints, ...],
     return Samples(*columns)
 
 
-def _rim_rows(net: Net, own: Ints, which: Ints, rail: Ints, chain: Ints) -> Ints:
+def _rim_rows(net: Net, own: Ints, which: Ints, rail: Ints, chain: Ints, corners: int) -> Ints:
     """Samples that lie on the first or last rail of a row of columns that does not close on itself."""
     corners_at = net.rail[net.triangles[own]][which]
-    rows = []
-    for edge in (int(chain[0]), int(chain[-1])):
-        rows.append(np.flatnonzero((rail == edge) & ((corners_at == edge).sum(1) == 2)))
-    return np.concatenate(rows)
+    edges = [] if chain[-1] - chain[0] == corners else [chain[0], chain[-1]]
+    rows = [np.flatnonzero((rail == edge) & ((corners_at == edge).sum(1) == 2)) for edge in edges]
+    return np.concatenate([np.zeros(0, np.int64), *rows])
 
 
 def barycentric(place: Floats, corners: Floats) -> Floats:
@@ -137,11 +134,10 @@ def directions(net: Net, points: Floats, samples: Samples) -> Floats:
     normal = unit(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]))
     way = normal[samples.triangle]
     rows = np.flatnonzero(samples.rim)
-    if len(rows):
-        triangle = samples.triangle[rows]
-        third = samples.share[rows].argmin(1)  # the corner off the rim
-        a, b = corner[triangle, (third + 1) % 3], corner[triangle, (third + 2) % 3]
-        way[rows] = unit(np.cross(b - a, normal[triangle]))
+    triangle = samples.triangle[rows]
+    third = samples.share[rows].argmin(1)  # the corner off the rim
+    a, b = corner[triangle, (third + 1) % 3], corner[triangle, (third + 2) % 3]
+    way[rows] = unit(np.cross(b - a, normal[triangle]))
     return way
 
 
@@ -155,8 +151,6 @@ def residuals(net: Net, points: Floats, samples: Samples, way: Floats) -> Floats
 def fit(net: Net, samples: Samples, freedom: Freedom, power: float = 1.0) -> Floats:
     """Places of the net's points at which the greatest distance of the samples is least, (p, 3)."""
     points = net.points
-    if not len(samples.triangle):
-        return points
     way = directions(net, points, samples)
     off = residuals(net, points, samples, way)
     best, least = points, float(np.abs(off).max())
@@ -287,8 +281,6 @@ def _solve(system: _System, freedom: Freedom) -> Floats:
 
 def turn_diagonals(net: Net, points: Floats, samples: Samples) -> Ints:
     """Triangles of the net with every facet's diagonal laid where it is less far off the surface, (t, 3)."""
-    if not len(net.quads):
-        return net.triangles
     triangles = net.triangles.copy()
     one, two = net.quads[:, 0], net.quads[:, 1]
     worst = np.zeros(len(triangles))

@@ -6,6 +6,8 @@ is convex whatever the strands do, and has few faces.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from ..mesh import Floats, Ints
@@ -36,28 +38,29 @@ def _turn(a: Floats, b: Floats, c: Floats) -> float:
 
 
 def fewer_sides(outline: Floats, most: int) -> Floats:
-    """A convex polygon with at most so many sides about a convex one: sides that add least are left out, by turns."""
+    """A convex polygon with at most so many sides about a convex one: sides that add least are left out, by turns.
+
+    ``most`` is at least 4: of five sides and more there is always one beside which both neighbours go on until they
+    meet, since all turns together are 360 degrees.
+    """
     polygon = list(outline)
-    while len(polygon) > max(most, 3):
-        best, least, place = None, np.inf, -1
-        count = len(polygon)
-        for side in range(count):  # without this side, its neighbours go on until they meet
-            a, b, c, d = (polygon[(side + step) % count] for step in (-1, 0, 1, 2))
-            ahead, back = b - a, c - d
-            cross = ahead[0] * back[1] - ahead[1] * back[0]
-            if cross >= -1e-12:  # they part or run alongside
-                continue
-            share = ((d - a)[0] * back[1] - (d - a)[1] * back[0]) / cross
-            meet = a + share * ahead
-            added = abs(_turn(b, c, meet)) / 2
-            if share >= 1 and added < least:
-                best, least, place = meet, added, side
-        if best is None:
-            break
-        after = (place + 1) % count
-        polygon[place] = best
-        del polygon[after]
+    while len(polygon) > most:
+        _, side, meet = min(_left_out(polygon), key=lambda one: one[0])
+        polygon[side] = meet
+        del polygon[(side + 1) % len(polygon)]
     return np.array(polygon)
+
+
+def _left_out(polygon: list[Floats]) -> Iterator[tuple[float, int, Floats]]:
+    """Of every side whose neighbours meet without it: the area that this adds, its first corner, where they meet."""
+    count = len(polygon)
+    for side in range(count):
+        a, b, c, d = (polygon[(side + step) % count] for step in (-1, 0, 1, 2))
+        ahead, back = b - a, c - d
+        cross = ahead[0] * back[1] - ahead[1] * back[0]
+        if cross < -1e-12:  # otherwise they part or run alongside
+            meet = a + ((d - a)[0] * back[1] - (d - a)[1] * back[0]) / cross * ahead
+            yield abs(_turn(b, c, meet)) / 2, side, meet
 
 
 def upright(points: Floats) -> Hull:

@@ -16,7 +16,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..errors import DesignError
 from ..mesh import Floats, Ints
 from .budget import Survey, choose, survey
 from .choosing import looped
@@ -64,12 +63,12 @@ def choose_seams(
         known = Seams(tolerance, {}, tuple(sections))
         piece = survey(exact, known)
         choices = choose(piece, tolerance)
-        for group in piece.groups:
-            first = group.runs[0]
-            if not group.flipped[0]:
-                section = Section(group.section.figure, group.section.shown, choices[first].chains)
-                if not any(section.figure is one.figure for one in sections):
-                    sections.append(section)
+        # sections that another profile had before are known by now; of the others the first run is none in a mirror
+        sections += [
+            Section(group.section.figure, group.section.shown, choices[group.runs[0]].chains)
+            for group in piece.groups
+            if all(group.section is not one for one in known.sections)
+        ]
         ends |= _fitted_ends(piece, choices, options)
     return Seams(tolerance, ends, tuple(sections))
 
@@ -85,23 +84,23 @@ def _fitted_ends(piece: Survey, choices: tuple[Choice, ...], options: Trimming) 
         if end == 0:
             continue
         at = patches.ports[port]
-        on = [other for _, other_key, other, other_end in ends if other_key == key and other_end == 0]
-        if len(on) != 1:
-            raise DesignError(
-                f"the strand at place {key} of the seam does not go on through {patches.name}",
-                "give a straight piece whose strands run on from port to port",
-                patches.name,
-            )
         chains = choices[run].at(len(choices[run].rings) - 1)
         rows = end_corners(net, run, int(choices[run].rings[-1]))
         places = into_port(at, points[net.point[rows]])
         places = np.round(places / GRID) * GRID
         places[:, 0] = 0.0
-        normals, split = seam_normals(patches.runs[run], patches.runs[on[0]], run_ahead(at), chains, options.hard)
+        normals, split = seam_normals(
+            patches.runs[run], patches.runs[_beside(ends, key, 0)], run_ahead(at), chains, options.hard
+        )
         found[at.profile, key] = SeamEnd(
             runs_forward(at, end), chains, places, np.concatenate(normals), np.concatenate(split)
         )
     return found
+
+
+def _beside(ends: Sequence[tuple[int, int, int, int]], key: int, end: int) -> int:
+    """The run of a straight piece that begins (0) or ends (1) at a place of its seam, at whichever port that is."""
+    return next(run for _, other, run, at in ends if (other, at) == (key, end))
 
 
 def _same_ends(patches: Patches, choices: tuple[Choice, ...]) -> tuple[Choice, ...]:
@@ -110,9 +109,8 @@ def _same_ends(patches: Patches, choices: tuple[Choice, ...]) -> tuple[Choice, .
     arriving = {key: choices[run].at(len(choices[run].rings) - 1) for _, key, run, end in ends if end == 1}
     result = list(choices)
     for _, key, run, end in ends:
-        if end == 0 and key in arriving:
-            old = result[run]
-            result[run] = replace(old, first=arriving[key])
+        if end == 0:
+            result[run] = replace(result[run], first=arriving[key])
     return tuple(result)
 
 
@@ -126,7 +124,7 @@ def _joined(patches: Patches, choices: tuple[Choice, ...], net: Net) -> Freedom:
         way = np.radians(run_ahead(patches.ports[port]))
         plane[rows] = np.round([np.cos(way), np.sin(way), 0.0], 15)
         if end == 0:
-            other = next(o for _, other_key, o, other_end in ends if other_key == key and other_end == 1)
+            other = _beside(ends, key, 1)
             unknown[rows] = net.point[end_corners(net, other, int(choices[other].rings[-1]))]
     return Freedom(unknown, plane, np.zeros(len(net.points), bool))
 
@@ -177,10 +175,8 @@ def exact_seams(exacts: Sequence[Exact], options: Trimming) -> Seams:
             if end == 0:
                 continue
             at = straight.ports[port]
-            on = next(other for _, k, other, e in every if k == key and e == 0)
-            normals, split = seam_normals(
-                straight.runs[run], straight.runs[on], run_ahead(at), shown[run], options.hard
-            )
+            on = straight.runs[_beside(every, key, 0)]
+            normals, split = seam_normals(straight.runs[run], on, run_ahead(at), shown[run], options.hard)
             rails = np.concatenate(shown[run]) % straight.runs[run].points.shape[1]
             ends[at.profile, key] = SeamEnd(
                 runs_forward(at, end),

@@ -127,8 +127,6 @@ def _capped(patches: Patches, choices: tuple[Choice, ...], net: Net, points: Flo
         _, first = np.unique(net.point[rows], return_index=True)
         rows = rows[np.sort(first)]
         ring = points[net.point[rows]]
-        if len(ring) < 3:
-            continue
         middle = len(ring) // 2
         at = np.arange(len(ring))
         one = _zip(at[: middle + 1], at[:middle:-1])
@@ -146,8 +144,6 @@ def _capped(patches: Patches, choices: tuple[Choice, ...], net: Net, points: Flo
         acrosses.append(across)
         patch.append(np.full(len(face), unrolled))
         count, unrolled = count + len(ring), unrolled + 1
-    if not places:
-        return mesh
     more = sum(len(ring) for ring in places)
     return TrimMesh(
         positions=np.concatenate([mesh.positions, *places]),

@@ -103,8 +103,6 @@ def chain_edges(chains: Chains) -> int:
 
 def count_triangles(choice: Choice) -> int:
     """Triangles of a run, its forks and caps aside."""
-    if len(choice.rings) < 2:
-        return 0
     last = len(choice.rings) - 1
     dense = sum(0 < place < last for place in choice.dense)
     inner = chain_edges(choice.chains) * (last - 1 - dense) + chain_edges(choice.shown) * dense
@@ -303,13 +301,3 @@ def sides(net: Net) -> Ints:
     own = net.side[net.triangles]
     told: Ints = np.where(own >= 0, own, after)
     return told
-
-
-def rims(net: Net) -> tuple[Ints, Ints]:
-    """Edges with one triangle only, as points in the triangle's order (e, 2), and which triangle each belongs to."""
-    corner = net.point[net.triangles]
-    edge = np.concatenate([corner[:, [0, 1]], corner[:, [1, 2]], corner[:, [2, 0]]])
-    pair = np.sort(edge, 1)
-    _, inverse, number = np.unique(pair, axis=0, return_inverse=True, return_counts=True)
-    open_edge = number[inverse.ravel()] == 1
-    return edge[open_edge], np.tile(np.arange(len(corner)), 3)[open_edge]

@@ -60,16 +60,19 @@ def set_shared(trims: Sequence[tuple[str, Sequence[Piece], float, float]], textu
     longest = max(row.length for part in rows for row in part)
     per_mm = _texels_per_mm(textures, longest, max((arm.box[2] - arm.box[0] for arm in arms), default=0.0))
     blocks, top = _placed(rows, arms, per_mm, textures)
-    while textures.density is None and _power(top) > TALLEST * textures.size:
+    tallest = MOST if textures.density is not None else min(TALLEST * textures.size, MOST)
+    _refuse_padding(rows, arms, 1 / longest, textures, tallest)
+    first, most = per_mm, top
+    while _power(top) > tallest:
         per_mm = textures.size / (longest * (round(textures.size / (longest * per_mm)) + 1))
         blocks, top = _placed(rows, arms, per_mm, textures)
-    tall = _power(top)
-    if tall > MOST:
+    if textures.density is not None and per_mm < first:
         raise DesignError(
-            f"the parts of the kit take {top} texels of height at {1000 * per_mm:.4g} texels a metre",
-            f"give a smaller size than {textures.size}, or fewer pieces",
-            "make.trim.textures.size",
+            f"the parts of the kit take {most} texels of height at {1000 * first:.6g} texels a metre",
+            f"give at most {1000 * per_mm:.6g}, or fewer pieces",
+            "make.trim.textures.density",
         )
+    tall = _power(top)
     return Sheet(textures.size, tall, per_mm, textures.padding, tuple(_from_below(block, tall) for block in blocks))
 
 
@@ -230,6 +233,19 @@ def _arms(prefix: str, pieces: Sequence[Piece]) -> list[_Arm]:
             low, high = both.min(0), both.max(0)
             arms.append(_Arm(prefix + piece.name, port, turn, (*low.tolist(), *high.tolist())))
     return arms
+
+
+def _refuse_padding(
+    rows: Sequence[Sequence[_Row]], arms: Sequence[_Arm], least: float, textures: Textures, tallest: int
+) -> None:
+    """Free texels between parts may not be more than the sheet has, however small parts are (texels to the mm)."""
+    _, top = _placed(rows, arms, least, textures)
+    if _power(top) > tallest:
+        raise DesignError(
+            f"the parts of the kit find no room with {textures.padding} texels between them",
+            f"give at most {textures.padding * tallest // (2 * top)}, a larger size, or fewer pieces",
+            "make.trim.textures.padding",
+        )
 
 
 def _placed(

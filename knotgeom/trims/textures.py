@@ -28,6 +28,8 @@ NONE = -1
 """In place of a strand: there is none."""
 STEEP = 4.0
 """Neighbouring places farther apart in height than so many times their distance are not of one surface."""
+FINER = 2
+"""A texel is looked at in so many places across and up."""
 SAMPLES = 1 << 21
 """Samples looked at together."""
 CHUNK = 1 << 15
@@ -143,18 +145,15 @@ def around(kit: Kit, block: Block, reach: float) -> list[tuple[Piece, float, Flo
     found.append((own, -block.turn, np.zeros(2)))
     straights = {row_name(one): one for one in kit.pieces if one.part is Part.STRAIGHT and one.name == row_name(one)}
     for port in own.ports:
-        straight = straights.get("straight" if port.profile == "run" else f"straight-{port.profile}")
-        if straight is None:
-            continue
+        straight = straights["straight" if port.profile == "run" else f"straight-{port.profile}"]
         # the run's way in the part's plan, and copies one after another until they are out of sight
         way = (port.heading if port.ahead else port.heading + 180.0) - block.turn
         at = turned(np.array([port.at]), -block.turn)[0]
         step = turned(np.array([[_length(straight), 0.0]]), way)[0]
-        for k in range(64):
-            place = at + (k * step if port.ahead else -(k + 1) * step)
-            middle = place + step / 2
-            if k and _beyond(middle, block.box, reach + _length(straight)):
-                break
+        place, onward = (at, step) if port.ahead else (at - step, -step)
+        found.append((straight, way, place))
+        while not _beyond(place + onward + step / 2, block.box, reach + _length(straight)):
+            place = place + onward
             found.append((straight, way, place))
     return found
 
@@ -172,8 +171,8 @@ def _beyond(place: Floats, box: Sequence[float], reach: float) -> bool:
 def strand_numbers(kit: Kit) -> dict[str, Ints]:
     """A number for each circuit of each piece, so that what runs through a joint keeps its number where it can.
 
-    In the straight piece what leaves at one end goes on at the other, so circuits that meet there are one. Other pieces
-    take a circuit's number from the first of their ports that it passes; circuits that pass none have their own.
+    In the straight piece what leaves at one end goes on at the other as the same circuit. Other pieces take a circuit's
+    number from the first of their ports that it passes; circuits that pass none have their own.
     """
     numbers: dict[str, Ints] = {}
     at_seam: dict[str, Ints] = {}
@@ -186,36 +185,19 @@ def strand_numbers(kit: Kit) -> dict[str, Ints]:
         for port, seam in zip(piece.ports, mesh.seam, strict=True):
             known = at_seam.get(port.profile)
             if known is not None and len(known) == len(seam):
-                fresh = number[mesh.strand[seam]] == NONE
                 # the first vertex of a circuit at the port counts: later ones must not write over it
-                at = np.flatnonzero(fresh)[::-1]
+                at = np.flatnonzero(number[mesh.strand[seam]] == NONE)[::-1]
                 number[mesh.strand[seam[at]]] = known[at]
-        if piece.part is Part.STRAIGHT and len(mesh.seam) == 2 and (number == NONE).any():
-            group = _joined(mesh.strand[mesh.seam[0]], mesh.strand[mesh.seam[1]], count)
-        else:
-            group = np.arange(count)
-        for one in np.unique(group[number == NONE]):
-            number[(group == one) & (number == NONE)] = following
-            following += 1
+        fresh = number == NONE
+        number[fresh] = following + np.arange(fresh.sum())
+        following += int(fresh.sum())
         numbers[piece.name] = number
         for port, seam in zip(piece.ports, mesh.seam, strict=True):
             at_seam.setdefault(port.profile, number[mesh.strand[seam]])
     return numbers
 
 
-def _joined(one: Ints, other: Ints, count: int) -> Ints:
-    """Circuits that are the same when those in ``one`` go on as those in ``other``, each by the least of them."""
-    group = np.arange(count)
-    while True:
-        low = np.minimum(group[one], group[other])
-        before = group.copy()
-        np.minimum.at(group, one, low)
-        np.minimum.at(group, other, low)
-        if (group == before).all():
-            return group
-
-
-def look(scene: Scene, size: tuple[int, int], margin: int, ground: float, texel: float, finer: int = 2) -> Seen:
+def look(scene: Scene, size: tuple[int, int], margin: int, ground: float, texel: float) -> Seen:
     """The scene from above.
 
     Parameters
@@ -228,33 +210,26 @@ def look(scene: Scene, size: tuple[int, int], margin: int, ground: float, texel:
         Height of what no strand covers, mm.
     texel : float
         mm.
-    finer : int
-        A texel is looked at in ``finer`` x ``finer`` places.
     """
     columns, rows = (side + 2 * margin for side in size)
     whole = Window(-float(margin), float(size[1] + margin), 1.0, columns, rows)
     table = _table(scene)
-    step = max(1, SAMPLES // (columns * finer * finer))
+    step = max(1, SAMPLES // (columns * FINER * FINER))
     bands = [
-        _band(scene, table, whole.part(row, 0, min(step, rows - row), columns), ground, texel, finer)
+        _band(scene, table, whole.part(row, 0, min(step, rows - row), columns), ground, texel)
         for row in range(0, rows, step)
     ]
     return Seen(*(np.concatenate([getattr(band, name) for band in bands]) for name in Seen.__slots__))
 
 
-def _band(scene: Scene, table: F32, window: Window, ground: float, texel: float, finer: int) -> Seen:
-    fine = window.finer(finer)
+def _band(scene: Scene, table: F32, window: Window, ground: float, texel: float) -> Seen:
+    fine = window.finer(FINER)
     z, triangle = rasterise(scene.positions, scene.triangles, fine)
-    if finer == 1:
-        covered = triangle >= 0
-        height = np.where(covered, z, np.float32(ground))
-        strand = np.where(covered, scene.strand[triangle], NONE).astype(np.int16)
-        return Seen(height, height, covered.astype(np.float32), strand, covered, _vectors(table, [triangle], window))
-    places = [(i, j) for i in range(finer) for j in range(finer)]
+    places = [(i, j) for i in range(FINER) for j in range(FINER)]
     few = np.float32(len(places))
     shape = (window.rows, window.columns)
-    parts = [z[i::finer, j::finer] for i, j in places]
-    triangles = [triangle[i::finer, j::finer] for i, j in places]
+    parts = [z[i::FINER, j::FINER] for i, j in places]
+    triangles = [triangle[i::FINER, j::FINER] for i, j in places]
     count, total = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
     strand = np.empty((len(places), *shape), np.int16)
     for k, (part, there) in enumerate(zip(parts, triangles, strict=True)):
@@ -309,7 +284,6 @@ def _vectors(table: F32, triangles: Sequence[I32], window: Window) -> F32:
     ``triangles`` (rows, columns) each are those at one place within the texels, row by row. Where all are the same, the
     mean is what is in the middle.
     """
-    finer = round(len(triangles) ** 0.5)
     first = triangles[0].ravel()
     same = first >= 0
     for other in triangles[1:]:
@@ -318,14 +292,13 @@ def _vectors(table: F32, triangles: Sequence[I32], window: Window) -> F32:
     alone = np.flatnonzero(same)
     _add(out, alone, first[alone], table, window, 0.5, 0.5)
     mixed = np.flatnonzero(~same)
-    if len(triangles) > 1 and len(mixed):
-        count = np.zeros(len(mixed), np.float32)
-        for k, other in enumerate(triangles):
-            of = other.ravel()[mixed]
-            shown = of >= 0
-            count += shown
-            _add(out, mixed[shown], of[shown], table, window, (k % finer + 0.5) / finer, (k // finer + 0.5) / finer)
-        out[mixed] /= np.maximum(count, 1.0)[:, None]
+    count = np.zeros(len(mixed), np.float32)
+    for k, other in enumerate(triangles):
+        of = other.ravel()[mixed]
+        shown = of >= 0
+        count += shown
+        _add(out, mixed[shown], of[shown], table, window, (k % FINER + 0.5) / FINER, (k // FINER + 0.5) / FINER)
+    out[mixed] /= np.maximum(count, 1.0)[:, None]
     return out.reshape(window.rows, window.columns, -1)
 
 

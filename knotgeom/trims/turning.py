@@ -49,10 +49,8 @@ def arm_card(card: TrimMesh, ports: Sequence[Port], low: float, high: float) -> 
         first = sum(len(part) for part in points)
         port_left, port_right = at[k] + edges[k, 1] * left[k], at[k] + edges[k, 0] * left[k]
         points.append(np.array([meet, other, port_right, port_left, one]))
-        for corner in (1, 2, 3):
-            a, b, c = points[-1][[0, corner, corner + 1]]
-            if (b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0] > 1e-9:
-                triangles.append((first, first + corner, first + corner + 1))
+        # arms are longer than the strip is wide about where they meet, so none of these is turned over
+        triangles += [(first, first + corner, first + corner + 1) for corner in (1, 2, 3)]
     plan = np.concatenate(points)
     v = len(plan)
     spread = plan - plan.min(0)

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..errors import DesignError
 from ..mesh import Floats, Ints
 from .kit import TrimMesh
 from .splitting import split
@@ -26,6 +27,11 @@ def unwrap(mesh: TrimMesh) -> TrimMesh:
     """The mesh with ``light_uv``; vertices that two patches share are split.
 
     Long rectangles are laid along u. The scale is the greatest at which all find room in rows.
+
+    Raises
+    ------
+    DesignError
+        There are so many patches that none has any room.
     """
     mesh = split(mesh, mesh.patch)
     names, number = np.unique(mesh.patch, return_inverse=True)
@@ -60,7 +66,13 @@ def _packed(size: Floats) -> tuple[Floats, float, Floats]:
     long = np.where(upright[:, None], size[:, ::-1], size)
     least, most = 0.0, 1.0 / float(long.max())
     most = min(most, 1.0 / math.sqrt(float(long.prod(1).sum())))
-    best: Floats | None = None
+    best = _rows(long * least)
+    if best is None:  # even without any size they do not find room beside one another
+        raise DesignError(
+            f"the {len(size)} stretches of strand of a piece find no room on a sheet of their own",
+            "give the straight piece fewer repeats",
+            "make.trim.repeats",
+        )
     for _ in range(STEPS):
         scale = (least + most) / 2
         found = _rows(long * scale)
@@ -68,8 +80,6 @@ def _packed(size: Floats) -> tuple[Floats, float, Floats]:
             most = scale
         else:
             least, best = scale, found
-    if best is None:
-        raise ValueError(f"{len(size)} patches find no room")
     return best, least, upright
 
 
