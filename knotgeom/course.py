@@ -201,8 +201,6 @@ def _sample(knots: Knots, first: list[int], lap: Floats, circuits: Circuits, spa
     for i in np.flatnonzero(to_bend | from_bend[m]).tolist():
         leaving = bool(to_bend[i])
         b = m[i]
-        if leaving and from_bend[b]:
-            continue
         end, known = (bend[b], bend[i]) if leaving else (bend[i], bend[b])
         _, near, far = fair(i, leaving, end, known)
         speed_0[i], speed_1[i] = (near, far) if leaving else (far, near)
@@ -325,7 +323,7 @@ def _between_knots(
     return Lift(up=sample_up, bow=blended(at.bow), twist=blended(at.twist), slope=blended(at.slope))
 
 
-def running_length(position: Floats, start: Ints, lap: Floats | None = None) -> tuple[Floats, Floats]:
+def running_length(position: Floats, start: Ints, lap: Floats) -> tuple[Floats, Floats]:
     """Length along each closed polyline up to each of its points, and in all.
 
     A polyline closes at its first point, moved by ``lap`` in x.
@@ -333,8 +331,7 @@ def running_length(position: Floats, start: Ints, lap: Floats | None = None) -> 
     after = np.arange(1, len(position) + 1)
     after[start[1:] - 1] = start[:-1]
     way = position[after] - position
-    if lap is not None:
-        way[start[1:] - 1, 0] += lap
+    way[start[1:] - 1, 0] += lap
     step = np.linalg.norm(way, axis=1)
     total = np.concatenate([[0.0], np.cumsum(step)])
     along = total[:-1] - np.repeat(total[start[:-1]], np.diff(start))

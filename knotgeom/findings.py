@@ -349,9 +349,7 @@ def _slope_finding(
         place = f"crossings {', '.join(names)}" + (" and others" if len(crossing) > 3 else "")
     else:
         place = f"crossing {names[0]}" if names else "the whole design"
-    at = None
-    if len(lanes.sample):
-        at = place_in_mm(courses.point[lanes.sample[relief.steepest_sample]])
+    at = place_in_mm(courses.point[lanes.sample[relief.steepest_sample]])
     number = max(int((drop > 0).sum()), 1)
     needed, room = float(drop[drop > 0].sum()), float(run.sum())
     climbs = max(int((run > 0).sum()), 1)

@@ -430,8 +430,7 @@ def raise_strands(
 
     Notes
     -----
-    Where no slope is enough (``tightest.slope`` infinite) the heights are those of the steepest one that the rooms
-    allow. A depth limit that cannot be kept is left aside; the finished depth tells.
+    A depth limit that cannot be kept is left aside; the finished depth tells.
     """
     count = strand_map.crossings
     least_room = 1e-4
@@ -441,21 +440,19 @@ def raise_strands(
         least_room = narrow * size.half_width if strand_map.divided.any() else 0.08 * size.width
     stretches = find_stretches(courses, lanes, strand_map, footprints, least_room, 0.02 * size.width)
     wanted = np.full(count, size.separation)
+    # a limit that has no room for one step over a crossing is one that no heights keep
     span = None if depth_limit is None else depth_limit - size.thickness
+    if span is not None and span < size.separation - 1e-9:
+        span = None
     exact = Lines(stretches, lanes, 0.0)
     constraints = slope_constraints(exact, stretches, weaving, wanted, span)
     tightest = least_slope(constraints)
-    if span is not None and tightest.slope == float("inf"):
-        span = None
-        constraints = slope_constraints(exact, stretches, weaving, wanted)
-        tightest = least_slope(constraints)
-    slope = tightest.slope if tightest.slope < 1e4 else least_slope(constraints).slope
     if not count:
         level = np.full(len(lanes.sample), -size.thickness / 2 if way is Making.CARVED else 0.0)
         nothing = Profile(np.zeros(len(lanes.circuit) + 1, np.int64), *(np.zeros(0),) * 3, lanes.length)
         return Relief(nothing, level, 0.0, 0, tightest, stretches, constraints, np.zeros(0))
 
-    cap = min(slope, 1e4) * SLACK + 1e-6
+    cap = min(tightest.slope, 1e4) * SLACK + 1e-6
     if way is Making.CARVED and slope_limit is not None:
         cap = max(cap, slope_limit / (1 + WIDENING / 3))
     low, _, _ = Ruler(courses).find(lanes.circuit[footprints.lane], footprints.centre)
@@ -476,10 +473,7 @@ def raise_strands(
         found = None
         for attempt in range(ATTEMPTS if climb is not None else 3 * ATTEMPTS):
             if span is not None and not taut:
-                within = _within(lines, stretches, weaving, wanted + surplus, cap, span)
-                if within is None:
-                    break
-                height = within
+                height = _within(lines, stretches, weaving, np.minimum(wanted + surplus, span), cap, span)
             elif climb is not None:
                 most, near = (150, 1e-3) if attempt == 0 else (60, 5e-4)
                 height = climb.settle(wanted + surplus, most, near * size.separation)
@@ -540,12 +534,11 @@ def patch_places(
     u, v = (a.ravel() for a in np.meshgrid(np.linspace(0, 1, fine), np.linspace(0, 1, fine)))
     share = np.stack([(1 - u) * (1 - v), (1 - u) * v, u * v, u * (1 - v)], 1)  # corners in their order round the patch
     place: Floats = np.einsum("gk,nka->nga", share, s.corner_place)
-    if len(place):
-        reach = np.ptp(s.corner_place, axis=1) / 2
-        sagitta = bend[:, ::-1] * reach[:, ::-1] ** 2 / 2  # along one strand its patch ends at an edge of the other
-        middle = s.corner_place.mean(1)[:, None, :]
-        bulging = np.stack([np.abs(2 * v - 1) * 4 * u * (1 - u), np.abs(2 * u - 1) * 4 * v * (1 - v)], 1)
-        place += np.sign(place - middle) * sagitta[:, None, :] * bulging
+    reach = np.ptp(s.corner_place, axis=1) / 2
+    sagitta = bend[:, ::-1] * reach[:, ::-1] ** 2 / 2  # along one strand its patch ends at an edge of the other
+    middle = s.corner_place.mean(1)[:, None, :]
+    bulging = np.stack([np.abs(2 * v - 1) * 4 * u * (1 - u), np.abs(2 * u - 1) * 4 * v * (1 - v)], 1)
+    place += np.sign(place - middle) * sagitta[:, None, :] * bulging
     lane = np.broadcast_to(s.corner_lane[:, None, :], place.shape)
     return lane, place, np.where(weaving.pass_one_over, 1.0, -1.0)
 
@@ -566,20 +559,19 @@ def _highest(
         except ArithmeticError:
             pass
     least = least_slope(constraints, limiting)
-    if least.slope == float("inf"):
-        return ceiling, least.rows
     return highest(constraints, max(cap, least.slope * (1 + 1e-6)), ceiling), least.rows
 
 
 def _within(
     lines: Lines, stretches: Stretches, weaving: Weaving, separation: Floats, cap: float, span: float
-) -> Floats | None:
-    """Heights within ``span`` about 0 that keep the separation, however they climb; None where there are none."""
+) -> Floats:
+    """Heights within ``span`` about 0 that keep separations of at most that, however they climb.
+
+    There always are some: only a separation greater than the span would ask for a drop with no length to make it in.
+    """
     constraints = slope_constraints(lines, stretches, weaving, separation, span)
-    least = least_slope(constraints).slope
-    if least == float("inf"):
-        return None
-    height = highest(constraints, max(cap, least * (1 + 1e-6)), np.append(np.full(stretches.nodes, span / 2), 0.0))
+    slope = max(cap, least_slope(constraints).slope * (1 + 1e-6))
+    height = highest(constraints, slope, np.append(np.full(stretches.nodes, span / 2), 0.0))
     return np.asarray(height[:-1] - height[-1])
 
 

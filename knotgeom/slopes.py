@@ -107,24 +107,22 @@ def least_slope(given: Constraints, around: Ints | None = None) -> Tightest:
         slope, rows = _needed(given, around), around
     if slope == float("inf"):
         return Tightest(slope, rows)
+    # Every round settles, finds a steeper cycle, of which there are finitely many, or takes twice as many sweeps; after
+    # as many as there are nodes what is steeper has turned up, but for what rounding hides.
     height: Floats = np.zeros(given.nodes)
-    sweeps = 16
-    for _ in range(200):
+    settled, sweeps = False, 16
+    while not settled and sweeps <= 8 * given.nodes + 16:
         height, by, settled = _relax(given, slope * (1 + 1e-9), sweeps, height)
-        if settled:
-            return Tightest(slope, rows)
         steeper = slope
-        for cycle in _cycles(given, by):
+        for cycle in () if settled else _cycles(given, by):
             ratio = _needed(given, cycle)
             if ratio > steeper * (1 + 1e-9):
                 steeper, rows = ratio, cycle
         if steeper == float("inf"):
             return Tightest(steeper, rows)
+        sweeps *= 2
         if steeper > slope:
-            slope, height = steeper, np.zeros(given.nodes)
-            sweeps = 16
-        else:
-            sweeps = min(2 * sweeps, 4 * given.nodes + 16)
+            slope, height, sweeps = steeper, np.zeros(given.nodes), 16
     return Tightest(slope, rows)
 
 

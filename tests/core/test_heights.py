@@ -308,6 +308,31 @@ def test_a_depth_limit_is_kept_or_found_wanting_with_a_remedy_that_works(name):
                 assert "depth" not in finding_kinds(again), (what, value)
 
 
+@pytest.mark.parametrize("name", ["plain, free", "plain, fused", "one circuit divided, free", "forks, free"])
+def test_a_limit_a_little_deeper_than_one_strand_over_another_is_kept_at_whatever_slope_it_takes(name):
+    size = made(name).counted.size
+    limit = size.thickness + 1.04 * size.separation
+    done = make(replace(DESIGNS[name], heights=replace(DESIGNS[name].heights, depth_limit=limit)))
+    assert done.facts["depth_mm"] <= limit + 1e-3 < made(name).facts["depth_mm"]
+    assert done.drawn.relief.separation.min() >= 0.98 * size.separation
+
+
+@pytest.mark.parametrize("name", ["plain, fused", "forks, free"])
+def test_a_limit_that_leaves_no_room_for_bends_is_left_aside_and_told_of(name):
+    size = made(name).counted.size
+    least = size.thickness + size.separation
+    done = make(replace(DESIGNS[name], heights=replace(DESIGNS[name].heights, depth_limit=least)))
+    assert done.facts["depth_mm"] == pytest.approx(made(name).facts["depth_mm"], abs=1e-3)
+    assert "depth" in finding_kinds(done)
+    assert done.drawn.relief.separation.min() >= 0.98 * size.separation
+
+
+def test_a_figure_of_eight_is_as_steep_as_its_one_crossing_makes_it():
+    design = Design(Grid(2, 1, 10.0, 10.0), strand=FLAT, heights=replace(FUSED, slope_limit_deg=1.0))
+    (finding,) = (f for f in make(design).findings if f.kind == "slope")
+    assert finding.place == "crossing [2, 1]"
+
+
 def test_letting_one_half_ride_high_is_less_steep_than_two_fixed_levels():
     """Fixed levels need the whole separation in the room of one gap; the finished curves share it with the next."""
     done = made("one circuit divided, free")
