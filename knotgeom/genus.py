@@ -57,13 +57,6 @@ class Part:
     right: Ints
     weight: Ints
 
-    @property
-    def handles(self) -> int:
-        """The genus, by Euler's formula."""
-        nodes = len(np.unique(np.concatenate([self.first, self.second])))
-        sides = len(np.unique(np.concatenate([self.left, self.right])))
-        return (2 - nodes + len(self.piece) - sides) // 2
-
 
 def in_class(part: Part, odd: Sequence[int], asked: Bools, start: Bools) -> tuple[Bools, bool]:
     """The least set of failing pieces that belongs to a weave.

@@ -127,10 +127,9 @@ def least_failures(strand_map: StrandMap) -> tuple[Bools, bool]:
         for number in range(int(part.max()) + 1):
             mine = np.flatnonzero(piece_part == number)
             whole = Part(mine, first[mine], second[mine], left[mine], right[mine], weight[mine])
-            if whole.handles:
-                faces_odd = np.flatnonzero(odd & (part == number)).tolist()
-                failing[mine], proved = in_class(whole, faces_odd, asks_change[mine], failing[mine])
-                exact &= proved
+            faces_odd = np.flatnonzero(odd & (part == number)).tolist()
+            failing[mine], proved = in_class(whole, faces_odd, asks_change[mine], failing[mine])
+            exact &= proved
     return failing, exact
 
 

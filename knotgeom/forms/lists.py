@@ -112,11 +112,12 @@ class Many:
             entries += read
         if not self.repeats and len(set(entries)) < len(entries):
             first: dict[Any, int] = {}
-            for i, entry in enumerate(entries):
-                if first.setdefault(entry, i) != i:
-                    raise DesignError(
-                        f"{shown(value[i])} again, as at {place}[{first[entry]}]", "name it once", f"{place}[{i}]"
-                    )
+            again = next(i for i, entry in enumerate(entries) if first.setdefault(entry, i) != i)
+            raise DesignError(
+                f"{shown(value[again])} again, as at {place}[{first[entries[again]]}]",
+                "name it once",
+                f"{place}[{again}]",
+            )
         return tuple(entries)
 
     def write(self, value: Any) -> Any:

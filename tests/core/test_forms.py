@@ -11,6 +11,7 @@ import pytest
 from knotgeom.design import Breaks, Design, Grid
 from knotgeom.errors import DesignError
 from knotgeom.forms import Choice, Colour, Either, Flag, Many, Number, OneOf, Row, Text, Whole, shown
+from knotgeom.layout_table import LAYOUT, MESH
 from knotgeom.reading import check, read_text
 
 
@@ -87,6 +88,9 @@ def test_forms_that_values_stand_in_for_others_tell_them_apart_in_memory() -> No
     assert both.holds(4) and both.holds((1, 2)) and not both.holds("4")
     assert both.write("4") == "4"
     assert Either({str: Choice(Wood), dict: both}).holds(Wood.OAK)
+    faces = MESH.keys["faces"].form
+    assert LAYOUT.holds(Grid(3, 3, 10.0, 10.0)) and not LAYOUT.holds("grid")
+    assert faces.holds(((0, 1, 2),)) and not faces.holds(3)
 
 
 @pytest.mark.parametrize(

@@ -270,10 +270,16 @@ def two_tori(side: int, long: int) -> tuple[genus.Part, dict[str, Bools]]:
     return part, cuts
 
 
+def handles_of(part: genus.Part) -> int:
+    """By Euler's formula: nodes - pieces + faces = 2 - 2 g."""
+    nodes, sides = len(np.union1d(part.first, part.second)), len(np.union1d(part.left, part.right))
+    return (2 - nodes + len(part.piece) - sides) // 2
+
+
 def test_two_handles_far_apart_are_cut_by_a_short_walk_each_and_not_by_a_long_one_round_both() -> None:
     side, long = 4, 7
     part, cuts = two_tori(side, long)
-    assert part.handles == 2
+    assert handles_of(part) == 2
     none = np.zeros(len(part.piece), bool)
     rng = np.random.default_rng(2)
     for names, least in (("A", side), ("B", side), ("AB", 2 * side)):
@@ -289,7 +295,7 @@ def test_on_the_square_with_opposite_sides_glued_each_side_is_cut_by_itself() ->
     # one node, one face, two pieces that lie along each other's cuts: every set of pieces is a class of its own
     nowhere = np.zeros(2, np.int64)
     torus = genus.Part(np.arange(2), nowhere, nowhere, nowhere, nowhere, np.array([2, 3]))
-    assert torus.handles == 1
+    assert handles_of(torus) == 1
     for asked in ([False, False], [True, False], [False, True], [True, True]):
         failing, exact = genus.in_class(torus, [], np.array(asked), np.zeros(2, bool))
         assert exact and failing.tolist() == asked

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import math
 from pathlib import Path
@@ -409,6 +410,19 @@ def test_a_design_made_in_memory_is_checked_like_one_from_a_file():
         with pytest.raises(DesignError) as caught:
             reading.check(design)
         assert caught.value.place == place
+
+
+@pytest.mark.parametrize("on", [True, False])
+def test_reading_leaves_the_search_for_garbage_as_it_was(on):
+    before = gc.isenabled()
+    try:
+        (gc.enable if on else gc.disable)()
+        reading.read_text(FULL)
+        with pytest.raises(DesignError):
+            reading.read_text("{")
+        assert gc.isenabled() == on
+    finally:
+        (gc.enable if before else gc.disable)()
 
 
 # ------------------------------------------------------------------------------------------------------------- files

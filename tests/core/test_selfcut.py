@@ -51,6 +51,10 @@ def test_a_torus_that_is_sound_meets_itself_nowhere_and_one_too_thick_does():
         assert (found[:, 0] < found[:, 1]).all()
 
 
+def test_where_there_is_nothing_nothing_crosses():
+    assert crossing_pairs(np.zeros((0, 3)), np.zeros((0, 3), np.int64)).shape == (0, 2)
+
+
 def test_pairs_among_some_triangles_are_all_those_that_have_one_of_them():
     torus = trimesh.creation.torus(3.0, 3.5, 48, 24)
     vertices, triangles = np.asarray(torus.vertices), np.asarray(torus.faces, np.int64)

@@ -169,6 +169,14 @@ def test_wishes_set_symmetrically_can_all_be_kept_by_a_plain_weave(wanted: set[S
     assert set(wishes) <= pass_over(woven)
 
 
+def test_a_wish_has_no_image_where_a_break_lies() -> None:
+    at, opposite = Pass(3, 2, Way.RISING), Site(5, 2)
+    through = symmetry.motions(SQUARE, {Symmetry.LEFT_RIGHT})
+    assert {image.site for image in symmetry.wished_images(Design(SQUARE), through, [at])} == {at.site, opposite}
+    broken = Design(SQUARE, Breaks(horizontal=(opposite,)))
+    assert symmetry.wished_images(broken, through, [at]) == (at,)
+
+
 # ------------------------------------------------------------------------------------------ other layouts than grids
 
 
