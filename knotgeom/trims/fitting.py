@@ -179,7 +179,7 @@ def fit(net: Net, samples: Samples, freedom: Freedom, power: float = 1.0) -> Flo
         worst = float(size.max())
         if worst < least:
             best, least = points, worst
-        weight = weight * (0.03 + size / worst) ** power
+        weight = weight * (0.03 + size / max(worst, 1e-300)) ** power
         weight /= weight.mean()
     return best
 

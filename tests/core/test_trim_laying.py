@@ -231,6 +231,26 @@ def test_a_path_that_begins_square_to_the_plane_of_the_rest_has_a_way_up_all_the
     assert abs(path.up[0, 2]) < 1e-9
 
 
+@pytest.mark.parametrize("turn", [-89.0, -40.0, 0.0, 40.0, 89.0])
+@pytest.mark.parametrize("back", [False, True])
+def test_a_path_that_stands_upright_looks_towards_the_front_whichever_way_it_runs(turn, back):
+    way = np.radians(turn)
+    across = np.array([np.cos(way), np.sin(way), 0.0])
+    path = path_of((_square(90)[:, :1] * across + _square(90)[:, 1:2] * [0, 0, 1.0])[:: -1 if back else 1], closed=True)
+    assert_allclose(path.up, np.tile([np.sin(way), -np.cos(way), 0], (4, 1)), atol=1e-12)
+
+
+@pytest.mark.parametrize("points", [_square(90), _square(90)[::-1], _square(90)[:, [1, 0, 2]], _square(7)[1:]])
+def test_a_path_in_a_plane_of_one_x_looks_towards_x(points):
+    assert_allclose(path_of(points[:, [2, 0, 1]], closed=True).up, np.tile([1.0, 0, 0], (len(points), 1)), atol=1e-12)
+
+
+def test_a_point_is_named_as_it_was_given_whatever_stands_twice_before_it():
+    with pytest.raises(DesignError) as refused:
+        path_of(np.array([[0.0, 0, 0], [0, 0, 0], [200, 0, 0], [10, 5, 0]]), closed=False)
+    assert refused.value.place == "path point 2" and "at its point 2" in refused.value.problem
+
+
 @pytest.mark.parametrize(
     ("points", "up", "words"),
     [

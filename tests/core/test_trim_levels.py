@@ -18,9 +18,12 @@ from knotgeom.sections import outlines
 from knotgeom.sweep import sweep_rings
 from knotgeom.trims.budget import screen_tolerance, tolerance_for
 from knotgeom.trims.card import card_mesh
+from knotgeom.trims.exact import exact_of
+from knotgeom.trims.fitting import sample
 from knotgeom.trims.hull import SIDES, upright
 from knotgeom.trims.kit import Port
 from knotgeom.trims.levels import choose_seams, fine_mesh, make_level
+from knotgeom.trims.nearest import distances, greatest, surface
 from knotgeom.trims.options import Screen, Trimming
 from knotgeom.trims.patches import Fork, Patches, Run
 from knotgeom.trims.seams import into_port, run_ahead, turned
@@ -357,3 +360,62 @@ def test_the_card_covers_the_piece_and_the_hull_holds_it(flat):
             assert ((points[:, None] - origins) * normals).sum(2).max() < 1e-9
     round_about = upright(np.concatenate([run.points.reshape(-1, 3) for run in torus().runs]))
     assert trimesh.Trimesh(*round_about, process=False).volume < 1.1 * math.pi * 12.5**2 * 5
+
+
+def bar():
+    """A straight square bar from port to port, of two rings."""
+    across = np.array([0.0, 1, 1, 1, 0, -1, -1, -1])
+    up = np.array([0.0, 0, 1, 2, 2, 2, 1, 0])
+    points = np.stack([np.column_stack([np.full(8, x), across, up]) for x in (0.0, 8.0)])
+    ports = (Port((0.0, 0.0), 180.0, False), Port((8.0, 0.0), 0.0, True))
+    run = Run(points, False, 0, np.array([0.0, 8.0]), np.arange(9.0), (0, 1), (0, 0))
+    return Patches("bar", ports, (run,), (), (0.0, -1.0, 8.0, 1.0))
+
+
+def test_a_straight_bar_is_what_its_walls_and_its_top_are_and_no_more():
+    piece = bar()
+    seams = choose_seams([piece], 0.05)
+    for given in (None, seams):
+        mesh, off = make_level(piece, 0.05, seams=given)
+        assert off < 1e-12 and len(mesh.triangles) == 6, "two for each face"
+        assert set(mesh.positions[:, 0]) == {0.0, 8.0}
+        assert (np.sort(np.abs(mesh.normals), axis=1) == [0, 0, 1]).all(), "lit as three flat faces"
+    body, _ = make_level(piece, 0.05, Trimming(underside=True, capped=True))
+    whole = trimesh.Trimesh(*welded(body), process=False)
+    assert whole.is_watertight and whole.volume == pytest.approx(8 * 2 * 2)
+
+
+def test_a_budget_counts_the_faces_that_close_strands(flat):
+    options = Trimming(underside=True, capped=True)
+    mesh, _ = make_level(flat, tolerance_for(flat, 1200, options), options)
+    assert 0.9 * 1200 < len(mesh.triangles) <= 1200
+    assert trimesh.Trimesh(*welded(mesh), process=False).is_watertight
+
+
+def test_with_triangles_enough_for_all_there_is_a_level_is_all_there_is():
+    coarse = plait(rings=16)
+    tolerance = tolerance_for(coarse, 1_000_000)
+    mesh, _ = make_level(coarse, tolerance)
+    assert len(mesh.triangles) == len(fine_mesh(coarse).triangles)
+    assert np.array_equal(np.unique(mesh.strand), np.arange(STRANDS))
+
+
+def test_only_what_is_left_out_has_a_rim(flat):
+    """A section that is kept all round has none where its first rail is its last."""
+    for options, rims in ((Trimming(), True), (Trimming(underside=True), False)):
+        exact = exact_of(flat, options)
+        rings = tuple(choice.rings for choice in exact.choices)
+        assert sample(flat, exact.shown, rings, exact.net).rim.any() == rims
+
+
+def test_points_beside_all_triangles_are_as_far_off_as_libigl_says():
+    """Two clusters of triangles: between them lie points whose own cell of the grid has none."""
+    rng = np.random.default_rng(5)
+    corners = rng.uniform(0, 1, (40, 3, 3)) + np.repeat([[0, 0, 0], [30, 0, 0]], 20, axis=0)[:, None]
+    places = rng.uniform([8, 0, 0], [22, 1, 1], (50, 3))
+    flat_corners, faces = corners.reshape(-1, 3), np.arange(120).reshape(-1, 3)
+    exact = np.sqrt(igl.point_mesh_squared_distance(places, flat_corners, faces)[0])
+    bound = np.linalg.norm(places[:, None] - flat_corners, axis=2).min(1)
+    found = surface(corners)
+    assert distances(places, bound, found) == pytest.approx(exact)
+    assert greatest(places, bound, found) == pytest.approx(exact.max())
