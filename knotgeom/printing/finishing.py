@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..clean import clean, is_sound
+from ..clean import clean, is_sound, separated
 from ..cycles import connected_labels
 from ..errors import DesignError
 from ..mesh import Floats, Ints, Mesh
@@ -25,6 +25,8 @@ from .roundness import Rounded
 
 SHORT, LOW = 0.03, 0.008
 """Edges and heights of triangles below these are taken out before creases are filled, mm after scaling."""
+HAIR = 0.002
+"""How far corners that meet at one place are drawn apart, mm."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,7 +74,8 @@ def _ways(done: Faired, tolerance: float) -> Iterator[tuple[Floats, Ints]]:
     kept = solid_of(done.vertices, done.triangles)
     yield arrays_of(kept.simplify(tolerance)) if done.became.usual is None else (done.vertices, done.triangles)
     yield arrays_of(kept)
-    yield clean(done.vertices, done.triangles, np.zeros(len(done.triangles), np.int64), 1e-4, 2e-5)[:2]
+    # corners that stand at one place, as where halves without a gap part, drawn apart by a hair
+    yield separated(done.vertices, done.triangles, np.zeros(len(done.triangles), np.int64), HAIR)[:2]
 
 
 def _euler(vertices: Floats, triangles: Ints) -> int:

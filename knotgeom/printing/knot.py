@@ -92,8 +92,6 @@ def knot_of(
     strand = replace(strand, section=eased(strand, size, rounding / scale))
     design = replace(design, strand=strand, heights=heights)
     free = heights.way is Making.FREE
-    # halves without a gap are parted by a hair: where they fork, such a mesh may pass through itself
-    close = size.gap < 1e-3 * size.width
     for fine in (True,) if finely(size, scale, tolerance) else (False, True):
         made = make(design, fine=fine, prove=0, progress=progress)
         if made.mesh is None or made.drawn is None:
@@ -101,24 +99,16 @@ def knot_of(
         mesh = solid(made, arc=size.arc)
         triangles = all_triangles(mesh).astype(np.int64)
         bodies = _apart(mesh.vertices, triangles) if free else ()
-        parted = bool(made.counted.strand_map.divided.any() or made.counted.strand_map.loops_divided)
-        if free:
-            if _is_clear(mesh.vertices, triangles, bodies, CLEAR * size.clearance / scale):
-                break
-        elif not (close and parted and len(crossing_pairs(mesh.vertices, triangles))):
+        # what is united has been looked through already: none of its triangles cross
+        if not free or _is_clear(mesh.vertices, triangles, bodies, CLEAR * size.clearance / scale):
             break
     else:
-        if not free:
-            raise DesignError(
-                "halves without a gap would pass through each other where they part",
-                f"give a gap of {0.1 * size.width:.2g} mm or more, or another section",
-                "divide.gap",
-            )
         raise DesignError(
             "free strands would touch each other or themselves, though their middles keep apart",
             f"make the strands narrower than {size.width:g} mm, or the cells larger",
             "strand.width",
         )
+    parted = bool(made.counted.strand_map.divided.any() or made.counted.strand_map.loops_divided)
     z = made.drawn.relief.z
     under = float(z.max()) - size.thickness / 2 if len(z) else float(mesh.vertices[:, 2].min())
     width = size.half_width if parted else made.counted.narrowest.width

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import replace
 
 import manifold3d
@@ -16,13 +15,16 @@ from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh
 from knotgeom.printing import allowances, bodies, fillet, lettering, walls
 from knotgeom.printing.checks import check_bodies, check_piece
+from knotgeom.printing.hanging import Bulk, bail
 from knotgeom.printing.hollow import pocket
 from knotgeom.printing.knot import knot_of
 from knotgeom.printing.materials import material
 from knotgeom.printing.options import Bail, BailKind, Mark, Outline, Plate, Printing
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.profiles import profile
+from knotgeom.printing.refusals import refuse_size
 from knotgeom.reading import read_text
+from tests.core.exact import pairs_of
 from tests.core.test_printing import FREE, KNOT, assert_sound, whole
 
 SILVER = material("sterling silver")
@@ -80,6 +82,7 @@ def test_vertices_that_a_solid_holds_twice_for_their_colours_are_joined() -> Non
 
 # --------------------------------------------------------------------------------------------- parts of a piece
 
+DOT = Design(Grid(3, 2, 0.08, 0.08), strand=Strand(0.03, 0.01), heights=Heights(Making.FUSED, step=0.004))
 TWO = Design(
     Grid(5, 2, 8.0, 8.0, without=((2, 0), (2, 1))),
     strand=Strand(3.2, 1.8),
@@ -141,14 +144,12 @@ def test_a_groove_with_a_depth_of_its_own_is_as_much_deeper_as_strands_are_thick
         assert made.groove.depth == pytest.approx(0.4 * thicker) and made.thickness == pytest.approx(1.8 * thicker)
 
 
-def test_halves_of_a_strand_without_a_gap_are_a_sound_piece_or_refused_and_sound_a_tenth_of_the_width_apart() -> None:
-    plain = Printing(fillet=0, rounding=0)
-    shut, apart = (replace(KNOT, divide=Divide(all=True, gap=gap)) for gap in (0.0, 0.32))
-    try:
-        assert_sound(make_piece(shut, plain))
-    except DesignError as refused:
-        assert re.search("gap|width", refused.remedy) and "\n" not in str(refused)
-    assert_sound(make_piece(apart, plain))
+@pytest.mark.parametrize("gap", [0.0, 0.32])
+def test_halves_of_a_strand_are_one_sound_piece_with_a_gap_and_without(gap: float) -> None:
+    piece = make_piece(replace(KNOT, divide=Divide(all=True, gap=gap)), Printing(fillet=0, rounding=0))
+    assert_sound(piece)
+    for mesh in piece.bodies:
+        assert pairs_of(mesh) == 0  # by CGAL's exact predicates through libigl
 
 
 # --------------------------------------------------------------------------------------------------- what hangs
@@ -158,6 +159,52 @@ def test_a_bail_too_stout_for_free_strands_is_refused_with_the_clearance() -> No
     with pytest.raises(DesignError, match=r"within [0-9.-]+ mm of another strand, 0.40 mm being set") as refused:
         make_piece(FREE, Printing(bail=Bail(BailKind.TUBE, wall=2.0, length=16.0)))
     assert refused.value.place == "make.print.bail"
+
+
+def test_a_hidden_bail_that_openings_would_show_is_refused_with_the_metal_that_would_hold_it() -> None:
+    square = manifold3d.CrossSection.square
+    for side, holds in ((1.0, True), (0.6, False)):  # how wide the ring of metal is
+        plan = square((14, 14), True) - square((14 - 2 * side, 14 - 2 * side), True)
+        bulk = Bulk(0.0, 0.0, 1.0, 0.0, 2.0)
+        if holds:
+            made = bail(Bail(BailKind.HIDDEN), plan, bulk, 0.02)
+            assert (made.region - plan.hull()).area() < 1e-6  # nothing of it stands out beyond the piece
+            continue
+        with pytest.raises(DesignError, match="only 3.6 mm2 of the piece lie before a hidden bail") as refused:
+            bail(Bail(BailKind.HIDDEN), plan, bulk, 0.02)
+        assert refused.value.place == "make.print.bail.length"
+
+
+# ------------------------------------------------------------------------------------------------ sizes and masses
+
+
+@pytest.mark.parametrize(
+    ("design", "options", "problem"),
+    [
+        (KNOT, Printing(size=0.5), "found 0.5 mm"),
+        (KNOT, Printing(size=5000.0), "found 5000 mm"),
+        (KNOT, Printing(size=5.0, plate=Plate(), bail=Bail()), "no knot is large enough to carry its plate"),
+        (DOT, Printing(), "the knot is 0.2294 mm across"),
+    ],
+)
+def test_a_size_out_of_reach_is_refused_before_anything_is_united(
+    design: Design, options: Printing, problem: str
+) -> None:
+    with pytest.raises(DesignError, match=problem) as refused:
+        make_piece(design, options)
+    assert refused.value.place == "make.print.size" and "\n" not in str(refused.value)
+
+
+def test_a_model_that_was_hardly_meant_in_mm_is_refused() -> None:
+    sizes = {0.4: "0.4 mm", 30.0: None, 2000.0: "2000 mm"}
+    for side, said in sizes.items():
+        box = mesh_of(trimesh.creation.box((side, side / 2, side / 3)))
+        if said is None:
+            refuse_size((box,))
+            continue
+        with pytest.raises(DesignError, match=said) as refused:
+            refuse_size((box,))
+        assert refused.value.place == "make.print.size"
 
 
 # ---------------------------------------------------------------------------------------------- measures and words
