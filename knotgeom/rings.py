@@ -22,6 +22,9 @@ from .sections import kinks, outlines, whole_outline
 BLOCK = 2048
 """Rings that are placed at once: few enough for a processor's own memory, and for a product that takes one thread."""
 
+STRAIGHT = 1e-14
+"""1/mm: a surface that bends less is taken to bend so much, which is far less than a picometre on any strand."""
+
 Some = Ints | slice
 """Indices, ascending."""
 
@@ -61,6 +64,11 @@ def in_a_row(index: Ints) -> Some:
     return slice(first, last + 1) if last - first == len(index) - 1 else index
 
 
+def _summed(factors: list[Floats | float], rows: Floats, count: int) -> Floats:
+    """Sums of rows, (q, K), each times a factor of ``count`` rings, (n, K)."""
+    return np.stack([np.broadcast_to(factor, (count,)) for factor in factors], 1) @ rows
+
+
 def place_rings(out: Floats, rows: Ints, courses: Courses, lanes: Lanes, at: Ints, outline: Outline) -> None:
     """Write the rings at lane samples ``at`` into ``rows`` of ``out``, (rings, K, 3); both ascend."""
     p, table = outline.rows_across, outline.table.reshape(len(outline.table), -1)
@@ -70,19 +78,20 @@ def place_rings(out: Floats, rows: Ints, courses: Courses, lanes: Lanes, at: Int
         samples = lanes.sample[here]
         # along a lane samples follow one another, and from lane to lane no step leads further ahead
         sample = in_a_row(samples) if isinstance(here, slice) else samples
-        factors = np.empty((len(table), count))
-        across, up = factors[2 : 2 + p], factors[2 + 2 * p :]
-        for part, of in zip((across, up), outline.factors(here), strict=True):
-            for row, factor in zip(part, of, strict=True):
-                row[:] = factor
+        across, up = outline.factors(here)
         if courses.lift is not None:
-            aside, height = across.T @ outline.table[2 : 2 + p, :, 0], up.T @ outline.table[2 + 2 * p :, :, 2]
+            aside = _summed(across, outline.table[2 : 2 + p, :, 0], count)
+            height = _summed(up, outline.table[2 + 2 * p :, :, 2], count)
             out[to] = on_surface(courses, courses.lift, sample, aside, height)
             continue
+        factors = np.empty((len(table), count))
         factors[:2] = courses.point[sample].T
         left = courses.lateral[sample].T
-        np.multiply(left[1], across, out=factors[2 + p : 2 + 2 * p])
-        across *= left[0]
+        for row, factor in enumerate(across, 2):
+            np.multiply(left[0], factor, out=factors[row])
+            np.multiply(left[1], factor, out=factors[row + p])
+        for row, factor in enumerate(up, 2 + 2 * p):
+            factors[row] = factor
         if isinstance(to, slice):
             np.matmul(factors.T, table, out=out[to].reshape(count, -1))
         else:
@@ -244,23 +253,22 @@ def on_surface(courses: Courses, lift: Lift, sample: Some, across: Floats, heigh
     reached along one strand or along the one that crosses it, and what lies apart in height lies apart on the surface.
     Exact on spheres, and elsewhere to the third power of the width.
     """
-    point, lateral, up = courses.point[sample], courses.lateral[sample], lift.up[sample]
-    stretch = np.linalg.norm(lateral, axis=1)  # above 1 at a mitre
-    left = lateral / stretch[:, None]
-    ahead = np.cross(left, up)
+    lateral, up = courses.lateral[sample], lift.up[sample]
+    stretch = np.sqrt(np.einsum("nd,nd->n", lateral, lateral))[:, None]  # above 1 at a mitre
+    frame = np.empty((len(up), 4, 3))
+    frame[:, 0], frame[:, 1], frame[:, 3] = lateral / stretch, up, courses.point[sample]
+    frame[:, 2] = np.cross(frame[:, 0], up)
     bow, twist = lift.bow[sample][:, None], lift.twist[sample][:, None]
-    aside = across * stretch[:, None]
-    turn = bow * aside
-    along = aside * np.sinc(turn / np.pi)  # sin(turn) / bow
-    drop = aside * np.where(np.abs(turn) > 1e-6, np.sin(turn / 2) ** 2 / np.where(turn == 0, 1.0, turn / 2), turn / 2)
-    tilt = np.clip(twist * aside, -0.5, 0.5)
-    normal = (
-        up[:, None] * np.cos(turn)[..., None]
-        + left[:, None] * np.sin(turn)[..., None]
-        + ahead[:, None] * tilt[..., None]
-    )
-    normal /= np.linalg.norm(normal, axis=2, keepdims=True)
-    placed: Floats = (
-        point[:, None] + left[:, None] * along[..., None] - up[:, None] * drop[..., None] + normal * height[..., None]
-    )
+    bow = np.where(np.abs(bow) < STRAIGHT, STRAIGHT, bow)
+    # half of the angle by which the surface turns up to there, of whose functions the tangent of a half is the cheapest
+    quarter = np.tan(across * (bow * stretch / 4))
+    share = 2 / (1 + quarter * quarter)
+    sine, cosine = quarter * share, share - 1
+    # the normal is up turned by the whole angle, and ahead by the tilt
+    tilt = np.clip(across * (twist * stretch), -0.5, 0.5)
+    rise = height / np.sqrt(1 + tilt * tilt)
+    reach = 2 * sine * (1 / bow + rise)
+    parts = np.empty((*across.shape, 4))
+    parts[..., 0], parts[..., 1], parts[..., 2], parts[..., 3] = reach * cosine, rise - reach * sine, tilt * rise, 1.0
+    placed: Floats = parts @ frame
     return placed
