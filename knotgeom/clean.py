@@ -135,9 +135,8 @@ def filled(vertices: Floats, triangles: Ints) -> Ints:
                     break
             else:
                 loop.append(following)
-        else:
-            if len(loop) > 1:  # no closed rim
-                break
+        else:  # no closed rim
+            break
     return np.array(faces, np.int64).reshape(-1, 3)
 
 

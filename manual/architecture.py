@@ -55,7 +55,7 @@ STAGES = (
     Stage("lanes", "lanes footprints", "where strands run whole and as halves, and lie over one another"),
     Stage("heights", "slopes profile heights", "how high each strand lies"),
     Stage("sweep", "sections bands rings loop sweep uneven", "a mesh"),
-    Stage("solid", "clean pieces solid selfcut seam", "one sound body, a flat strip cut where it comes round"),
+    Stage("solid", "clean pieces solid selfcut caps seam", "one sound body, a flat strip cut where it comes round"),
     Stage(
         "facts",
         "gaps curvature findings parts remedies made",
