@@ -158,11 +158,17 @@ def fine_mesh(
 ) -> TrimMesh:
     """The exact surface with all its rings and shown rails.
 
-    ``seams`` (:func:`exact_seams`) give the normals at ports, so that they are the same in all pieces.
+    ``seams`` (:func:`exact_seams`) give the rails and normals at ports, so that they are the same in all pieces: a
+    short stretch from a fork to a port may show another column than what it meets there.
     """
     options = options or Trimming()
     exact = exact or exact_of(patches, options)
-    return mesh_of(patches, exact.choices, exact.net, exact.net.points, options, seams)
+    choices = list(exact.choices)
+    for port, key, run, end in port_ends(patches) if seams is not None else ():
+        chains = seam_end(seams, patches.ports[port], key, end, patches.runs[run].points.shape[1]).chains
+        choices[run] = replace(choices[run], first=chains) if end == 0 else replace(choices[run], last=chains)
+    net = build_net(patches, tuple(choices))
+    return mesh_of(patches, tuple(choices), net, net.points, options, seams)
 
 
 def exact_seams(exacts: Sequence[Exact], options: Trimming) -> Seams:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from ..design import Design, Rejoin
+from ..design import Design, Divide, Rejoin
 from ..errors import DesignError
 from ..made import Made, make, no_mesh
 from .cutting import cut_strip
@@ -88,16 +88,17 @@ def _phases(design: Design) -> tuple[list[tuple[float, float]], list[DesignError
 
 def _remedy(design: Design) -> str:
     """What can be changed of what is divided so that the strip can be cut somewhere."""
-    if design.divide.rejoin is not Rejoin.NONE:
-        tried = replace(design, divide=replace(design.divide, rejoin=Rejoin.NONE))
-        if _phases(tried)[0]:
-            return "leave halves apart that are joined again at bends or steps"
-    for x in range(2 * strip_of(design).columns - 1):
-        kept = tuple(one for one in design.divide.passes if one.x not in (x, x + 1))
-        tried = replace(design, divide=replace(design.divide, passes=kept))
-        if _phases(tried)[0]:
-            return f"leave all strands whole at the crossings with x = {x} and x = {x + 1}"
-    return "divide no strand"
+    divide, columns = design.divide, 2 * strip_of(design).columns
+    apart = ('leave halves apart, with rejoin "none"', replace(divide, rejoin=Rejoin.NONE))
+    whole = [
+        (
+            f"leave all strands whole at the crossings with x = {x} and x = {x + 1}",
+            replace(divide, passes=tuple(one for one in divide.passes if one.x not in (x, x + 1))),
+        )
+        for x in range(columns - 1)
+    ]
+    changes = [apart, *([] if divide.all else whole), ("divide no strand", Divide())]
+    return next(words for words, changed in changes if _phases(replace(design, divide=changed))[0])
 
 
 def _steepest(patches: Patches) -> float:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from knotgeom.design import Breaks, Divide, Heights, Make, Making, Pass, Site, Strip, Way
+from knotgeom.design import Breaks, Divide, Heights, Make, Making, Pass, Rejoin, Rim, Site, Strand, Strip, Way
 from knotgeom.trims.build import make_kit
 from knotgeom.trims.kit import piece
 from knotgeom.trims.options import Part, Screen
@@ -100,3 +100,26 @@ def test_a_kit_says_where_its_weave_fails_and_where_strands_are_led_over():
     )
     (note,) = make_kit(broken).notes
     assert note.startswith("corner-inner-060: strands are led over by 0.83 mm")
+
+
+def test_a_kit_leaves_out_what_cannot_be_woven_on_and_says_so():
+    """Forks of a kind that a whole strand meets the wrong way up; bends at a corner too narrow for the strand."""
+    picks = [(0, 1, F), (2, 1, R), (2, 3, R), (3, 2, F), (3, 4, R), (4, 1, R), (4, 3, R), (5, 2, R)]
+    divided = Divide(passes=tuple(Pass(*pick) for pick in picks), gap=2.0, rejoin=Rejoin.BENDS)
+    forked = replace(PLAIN, layout=Strip(3, 3, 40.0, 40.0), strand=Strand(16.0, 5.0), divide=divided)
+    kit = make_kit(trimmed(forked, pieces=(Part.STRAIGHT, Part.CHANGE), triangles=6000))
+    said = "left out: change-divide: the weave does not go on alternating through its joints"
+    assert any(note.startswith(said) for note in kit.notes)
+    assert "change-divide" not in [one.name for one in kit.pieces]
+    straight = piece(kit, "straight")  # a short stretch from a fork to its port shows another column than what it meets
+    for mesh in (straight.fine, *(level.mesh for level in straight.levels)):
+        both = [at_port(mesh, port, number)[:2] for number, port in enumerate(straight.ports)]
+        assert all(np.array_equal(a, b) for a, b in zip(*both, strict=True))
+    crossed = replace(PLAIN, layout=replace(PLAIN.layout, lower_edge=Rim.CROSSED, upper_edge=Rim.CROSSED))
+    kit = make_kit(trimmed(crossed, pieces=(Part.STRAIGHT, Part.INNER), triangles=1500))
+    assert [one.name for one in kit.pieces] == ["straight"]
+    (note,) = kit.notes
+    width = float(note.split("a width of ")[1].split(" mm would do")[0])
+    mended = replace(crossed, strand=replace(crossed.strand, width=width))
+    kit = make_kit(trimmed(mended, pieces=(Part.STRAIGHT, Part.INNER), triangles=2500))
+    assert [one.name for one in kit.pieces] == ["corner-inner-090", "straight"]

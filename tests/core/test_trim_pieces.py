@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from knotgeom.design import Breaks, Divide, Pass, Rim, Site, Strand, Strip, Way, Weave
+from knotgeom.design import Breaks, CircuitStyle, Divide, Pass, Rejoin, Rim, Site, Strand, Strip, Way, Weave
 from knotgeom.errors import DesignError
 from knotgeom.layout import lay_out
 from knotgeom.trace import trace
@@ -194,3 +194,41 @@ def test_edges_of_a_strip_that_are_not_alike_leave_straight_pieces_alone():
     low, high = kit.pieces[0].fine.positions[:, 1].min(), kit.pieces[0].fine.positions[:, 1].max()
     assert low < -40.0 - 4.0 and high < 40.0, "loops beyond the lower edge"
     assert kit.pieces[0].box[1] <= low
+
+
+def test_halves_joined_again_wherever_a_strip_could_be_cut_are_refused_with_what_then_lets_it_be_cut():
+    stepped = replace(PLAIN, divide=Divide(all=True, gap=2.0, rejoin=Rejoin.STEPS))
+    with pytest.raises(DesignError, match="wherever the strip could be cut") as refused:
+        make_kit(stepped)
+    assert refused.value.remedy == 'leave halves apart, with rejoin "none"'
+    assert best_phase(one_repeat(replace(stepped, divide=replace(stepped.divide, rejoin=Rejoin.NONE)))) == 0.5
+
+
+@pytest.mark.parametrize(
+    ("design", "words"),
+    [
+        (
+            replace(
+                PLAIN,
+                layout=Strip(4, 3, 30.0, 40.0),
+                breaks=Breaks(vertical=(Site(4, 3),), horizontal=(Site(3, 2),)),
+            ),
+            "no strand can be made, for the bend",
+        ),
+        (
+            replace(PLAIN, strand=replace(PLAIN.strand, circuits=(CircuitStyle(Pass(2, 1, R), width=9.0),))),
+            "strands of several widths",
+        ),
+        (
+            replace(
+                PLAIN,
+                breaks=Breaks(vertical=tuple(Site(x, y) for x in range(6) for y in (1, 2, 3) if (x + y) % 2)),
+            ),
+            "a strand runs along a seam",
+        ),
+    ],
+    ids=["too wide for a bend", "two widths", "walls at every site"],
+)
+def test_strips_that_no_kit_can_be_made_of_are_refused_before_any_long_work(design, words):
+    with pytest.raises(DesignError, match=words):
+        make_kit(design)
