@@ -29,6 +29,8 @@ CORNER = 0.2
 """The same for the tips of pointed corners of the layout."""
 
 
+LEVEL = 0.9
+"""Length of the mean normal of a run of walls from which on all of it is seen flat at once."""
 FAR = 20.0
 """How many times as far as walls stand apart their lines may meet, for a strand to be led to there."""
 
@@ -137,9 +139,7 @@ _PLANE = _Chart(np.zeros(3), np.eye(3)[:2], None)
 def _chart(layout: Layout, points: Floats, up: Floats) -> _Chart:
     if layout.surface is None:
         return _PLANE
-    normal = unit(up.sum(0))
-    if np.linalg.norm(normal) < 0.5:  # all round a closed form: any side of it will do
-        normal = up[0]
+    normal = unit(up.sum(0) + 1e-9 * up[0])  # all round a closed form: any side of it will do
     side = np.cross(normal, [0.0, 0.0, 1.0] if abs(normal[2]) < 0.9 else [1.0, 0.0, 0.0])
     side /= np.linalg.norm(side)
     return _Chart(points.mean(0), np.stack([side, np.cross(normal, side)]), layout.surface)
@@ -241,6 +241,9 @@ def _bend(
         for row in order[::-1]:
             x += _short(places[row, 0] - x, layout.period)
             places[row, 0] = x
+    if not around and layout.surface is not None and np.linalg.norm(darts.up[run + ends].mean(0)) < LEVEL:
+        _far_round(knots, design, size, layout, darts, met, last, after)
+        return
     chart = _chart(layout, places, darts.up[run + ends])
     flat = chart.flat(places)
     at, flat_ends, rims = flat[: len(met)], flat[len(met) : len(met) + len(ends)], flat[len(met) + len(ends) :]
@@ -255,6 +258,42 @@ def _bend(
         side = chart.flat_ways(darts.side[met])
         _walls(knots, design, size, darts, met, at, wall, side, before_at, after_at)
     chart.lift(knots, begin)
+
+
+def _far_round(
+    knots: Knots,
+    design: Design,
+    size: Sizes,
+    layout: Layout,
+    darts: _Darts,
+    met: list[int],
+    last: int | None,
+    after: int | None,
+) -> None:
+    """Lead a strand past walls that lie far round a curved surface, as round a ball: each pocket seen flat by itself.
+
+    A pocket is what lies on one hand; the walls before and after it, which it leads to, are seen with it.
+    """
+    hand = np.einsum("nd,nd->n", np.cross(darts.wall[met], darts.side[met]), darts.up[met]) > 0
+    changes = np.flatnonzero(hand != np.roll(hand, 1))
+    loop = last is None and len(changes) > 0
+    if loop:  # begin where a pocket begins
+        met, hand = np.roll(met, -changes[0]).tolist(), np.roll(hand, -changes[0])
+    for pocket in np.split(np.arange(len(met)), np.flatnonzero(hand[1:] != hand[:-1]) + 1):
+        mine = [met[k] for k in pocket]
+        begin, end = int(pocket[0]), int(pocket[-1]) + 1
+        come = met[begin - 1 : begin] if begin or not loop else met[-1:]
+        go = met[end : end + 1] if end < len(met) or not loop else met[:1]
+        chart = _chart(layout, darts.site[mine], darts.up[mine])
+        seen = [*come, *mine, *go]
+        ends = [chart.flat(darts.site[[dart]])[0] if dart is not None else None for dart in (last, after)]
+        if loop:
+            ends = [chart.flat(darts.site[[dart]])[0] for dart in (come[0], go[0])]
+        first = len(knots.point)
+        wall, side = chart.flat_ways(darts.wall[seen]), chart.flat_ways(darts.side[seen])
+        keep = range(len(come), len(come) + len(mine))
+        _walls(knots, design, size, darts, seen, chart.flat(darts.site[seen]), wall, side, ends[0], ends[1], keep)
+        chart.lift(knots, first)
 
 
 def _in_walk(met: list[int], around: list[int], last: int | None, after: int | None) -> list[int]:
@@ -311,10 +350,12 @@ def _walls(
     side: Floats,
     before: Floats | None,
     after: Floats | None,
+    keep: range | None = None,
 ) -> None:
     """Lead a strand past one wall after another.
 
-    ``tau`` is the direction along each wall in which the strand runs, ``side`` the one from the wall to the strand.
+    ``tau`` is the direction along each wall in which the strand runs, ``side`` the one from the wall to the strand;
+    ``keep`` are the walls that knots are set at, all where left out.
     """
     loop = before is None or after is None
     count = len(met)
@@ -362,7 +403,7 @@ def _walls(
             stand[i], stand[j] = min(stand[i], near), min(stand[j], near)
     foot = at + stand[:, None] * normal
 
-    for group in groups:
+    for group in groups if keep is None else [group for group in groups if group[0] in keep]:
         turn = float(hand[group[0]])
         if len(group) == 1:
             i = group[0]

@@ -100,7 +100,9 @@ def crowded_parts(
     pick = np.arange(0, len(owner), every)
     half = 0.75 * spacing * every  # to the samples on either side
     point, home = courses.point[pick], owner[pick]
-    ahead = courses.near(np.roll(courses.point, -1, 0) - courses.point)[pick]
+    after = np.arange(1, len(owner) + 1)
+    after[courses.start[1:] - 1] = courses.start[:-1]
+    ahead = courses.near(courses.point[after] - courses.point)[pick]
     ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-12)
     reach = float(widths.max()) + (1 - EVEN) * max(pitch - float(widths.min()), 0.0)
     seen, name = point.copy(), np.arange(len(point))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from knotgeom.curvature import SHRINKS
-from knotgeom.design import Cylinder, Design, Dome, Heights, Making, Ring, Sphere, Strand, Strip, Turned
+from knotgeom.design import Breaks, Cylinder, Design, Dome, Heights, Making, Ring, Site, Sphere, Strand, Strip, Turned
 from knotgeom.findings import Finding
 from knotgeom.made import Made, make
 from knotgeom.remedies import applied
@@ -59,6 +59,13 @@ def test_a_strand_that_reaches_the_axis_of_its_ring_is_not_made() -> None:
     assert made.mesh is None
     assert made.facts["depth_mm"] is None
     assert curved(made)
+
+
+def test_loops_without_a_crossing_are_told_of_as_such() -> None:
+    strip = Strip(1, 1, 10.0, 10.0, 2, surface=Cylinder())
+    done = make(Design(strip, Breaks((Site(0, 1),)), strand=Strand(3.0, 3.4)))
+    assert [finding.place for finding in curved(done)] == ["on a loop without a crossing"] * 2
+    assert [finding.value for finding in curved(done)] == pytest.approx([20 / (2 * np.pi)] * 2, abs=1e-4)
 
 
 def test_the_thickness_offered_will_do() -> None:

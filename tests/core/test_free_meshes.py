@@ -228,3 +228,23 @@ def test_platonic_solids_give_alternating_links(name: str) -> None:
         assert picture.exterior().is_isometric_to(spherogram.Link(numbers(rows[0]["pd_notation_vector"])).exterior())
     volumes = [float(found.exterior().volume()) for found in (picture, link)]
     assert volumes[0] == pytest.approx(volumes[1], rel=1e-6)
+
+
+# ----------------------------------------------------------------------------------------------- odd but possible faces
+
+
+def test_a_slit_whose_sides_lie_on_each_other_is_told_of_and_not_made() -> None:
+    places = [(0, 0), (10, 0), (20, 0), (0, 10), (10, 10), (20, 10), (0, 20), (10, 20), (20, 20), (10, 0)]
+    faces = ((0, 1, 4, 3), (9, 2, 5, 4), (3, 4, 7, 6), (4, 5, 8, 7))
+    slit = FreeMesh(tuple((float(x), float(y), 0.0) for x, y in places), faces, Rim.CROSSED)
+    done = make(Design(slit))
+    assert done.mesh is None and "ground" in {finding.kind for finding in done.findings}
+    assert done.drawn is not None and np.isfinite(done.drawn.courses.point).all()
+
+
+def test_a_narrow_strand_goes_round_within_a_face_one_of_whose_sides_is_cut_in_three() -> None:
+    places = ((0.0, 0.0), (10.0, 0.0), (20.0, 0.0), (30.0, 0.0), (30.0, 30.0), (0.0, 30.0))
+    done = make(Design(FreeMesh(tuple((x, y, 0.0) for x, y in places), ((0, 1, 2, 3, 4, 5),)), strand=Strand(1.0, 0.5)))
+    assert done.findings == () and done.mesh is not None
+    assert done.mesh.vertices[:, :2].min() > 0.0 and done.mesh.vertices[:, :2].max() < 30.0
+    assert done.counted.strand_map.crossings == 0

@@ -7,8 +7,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from knotgeom.design import Breaks, Cylinder, Design, Divide, Heights, Making, Pass, Rim, Site, Strand, Strip, Way
-from knotgeom.made import make, solid
+from knotgeom.design import (
+    Breaks,
+    Cylinder,
+    Design,
+    Divide,
+    Heights,
+    Making,
+    Pass,
+    Rim,
+    Site,
+    Sphere,
+    Strand,
+    Strip,
+    Way,
+)
+from knotgeom.made import Made, make, solid
 from knotgeom.mesh import Mesh, all_triangles, volume
 from tests.core.curves import bodies, weave_seen
 from tests.core.measures import unsound
@@ -82,3 +96,55 @@ def test_a_strip_bent_round_a_cylinder_has_the_flat_one_s_volume() -> None:
     assert flat.facts["components"] == bent.facts["components"]
     assert flat.facts["steepest_deg"] == pytest.approx(bent.facts["steepest_deg"], abs=0.2)
     assert len(bodies(bent.mesh)) == bent.facts["components"]
+
+
+# ----------------------------------------------------------------------------------------- loops without a crossing
+
+
+def loops(made: Made) -> list[np.ndarray]:
+    """Centre lines, one a circuit."""
+    assert made.drawn is not None
+    courses = made.drawn.courses
+    return np.split(courses.point, courses.start[1:-1])
+
+
+@pytest.mark.parametrize(("width", "repeats", "surface"), [(4.0, 6, None), (3.5, 3, None), (3.0, 2, Cylinder())])
+def test_two_loops_that_never_cross_run_straight_on_as_far_apart_as_is_told(
+    width: float, repeats: int, surface: Cylinder | None
+) -> None:
+    strip = Strip(1, 1, 10.0, 10.0, repeats, surface=surface)
+    done = make(Design(strip, Breaks((Site(0, 1),)), strand=Strand(width, 1.0)))
+    low, high = loops(done)
+    assert np.ptp(low[:, 1]) < 1e-9 and np.ptp(high[:, 1]) < 1e-9
+    (told,) = done.findings
+    # a straight band beside another: how far apart they are is what their middles are apart, less one width
+    assert told.kind == "ground" and told.value == pytest.approx(abs(high[0, 1] - low[0, 1]) - width, abs=1e-4)
+
+
+@pytest.mark.parametrize(("diameter", "repeats"), [(24.0, 4), (24.0, 9), (40.0, 6)])
+def test_a_loop_round_a_ball_is_the_same_in_every_repeat(diameter: float, repeats: int) -> None:
+    strip = Strip(1, 1, 10.0, 10.0, repeats, surface=Sphere(diameter))
+    done = make(Design(strip, Breaks((Site(0, 1),)), strand=Strand(2.5, 1.0)))
+    latitudes = []
+    for loop in loops(done):
+        assert np.linalg.norm(loop, axis=1) == pytest.approx(diameter / 2, abs=1e-6)
+        one = loop[:, 1].reshape(repeats, -1)
+        assert np.ptp(one, axis=0).max() < 1e-6
+        latitudes.append(one.mean())
+        # about a circle of latitude, which is that much shorter than the equator
+        round_about = np.linalg.norm(np.roll(loop, -1, axis=0) - loop, axis=1).sum()
+        assert round_about == pytest.approx(2 * np.pi * np.sqrt(diameter**2 / 4 - one.mean() ** 2), rel=0.01)
+    assert sum(latitudes) == pytest.approx(0.0, abs=1e-6)
+    (told,) = done.findings
+    assert told.kind == "ground" and told.value == pytest.approx(np.ptp(latitudes) - 2.5, abs=0.3)
+
+
+def test_a_strand_led_right_round_a_ball_to_the_crossing_that_it_came_from_is_sound() -> None:
+    strip = Strip(6, 1, 10.0, 10.0, surface=Sphere(24.0))
+    done = make(Design(strip, Breaks(tuple(Site(2 * k, 1) for k in range(1, 6))), strand=Strand(2.5, 1.0)))
+    assert done.findings == () and done.mesh is not None and unsound(done.mesh) == []
+    (course,) = loops(done)
+    assert done.counted.strand_map.crossings == 1 and len(course) > 100
+    # the lower half of the way is the upper one turned over: the crossing lies on the equator, and half a turn about
+    # the axis through it maps the design to itself
+    assert course[:, 1].min() == pytest.approx(-course[:, 1].max(), abs=1e-6)
