@@ -87,14 +87,9 @@ def _joined(p: Profile) -> tuple[Ints, Ints, Ints, Floats]:
 
 
 def find_places(profile: Profile, lane: Ints, place: Floats) -> Reading:
-    """What places along lanes (any matching shapes) take from a profile."""
+    """What places along lanes (any matching shapes) take from a profile, of which some lane at least has corners."""
     p = profile
     shape, lane, place = place.shape, lane.ravel(), place.ravel()
-    if not len(p.place):
-        no, nothing = np.zeros(0, np.int64), np.zeros(0)
-        return Reading(
-            shape, np.zeros(len(place), np.int64), nothing, np.ones(len(place), bool), no, no, nothing, nothing
-        )
     owner, after, before, run = _joined(p)
     spread = (p.smoothing[after] - p.smoothing) / run
 
@@ -132,8 +127,6 @@ def read_heights(profile: Profile, reading: Reading, *, slopes: bool = True) -> 
     unsmoothed, which saves its time.
     """
     p, r = profile, reading
-    if not len(p.place):
-        return np.zeros(r.shape), np.zeros(r.shape)
     _, after, before, run = _joined(p)
     slope = (p.height[after] - p.height) / run
     bend = (slope - slope[before])[r.node]

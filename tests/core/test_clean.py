@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from knotgeom.clean import separated
+from knotgeom.clean import filled, separated
 
 Cells = set[tuple[int, int, int]]
 
@@ -71,3 +71,59 @@ def test_a_sound_surface_and_an_open_one_come_back_as_they_are() -> None:
     source = np.arange(len(triangles) - 1)
     same = separated(vertices, triangles[:-1], source, 1e-3)
     assert same[0] is vertices and np.array_equal(same[1], triangles[:-1]) and same[2] is source
+
+
+# ------------------------------------------------------------------------------------------------------ holes and folds
+
+
+def hedron(turn: int) -> tuple[np.ndarray, np.ndarray]:
+    """A tetrahedron, its faces in another order."""
+    vertices = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+    faces = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]])
+    return vertices, np.roll(faces, turn, axis=0)
+
+
+@pytest.mark.parametrize("missing", range(4))
+def test_a_hole_is_filled_with_the_face_that_was_there(missing: int) -> None:
+    vertices, faces = hedron(missing)
+    (face,) = filled(vertices, faces[1:]).tolist()
+    assert sorted(face) == sorted(faces[0].tolist())
+    assert trimesh.Trimesh(vertices, [*faces[1:], face], process=False).volume == pytest.approx(1 / 6)
+
+
+def test_where_three_faces_share_an_edge_the_hole_that_closes_is_filled_and_the_rest_stays_open() -> None:
+    vertices = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.5, 1.0, 0.0], [0.5, -0.5, 1.0], [0.5, -0.5, -1.0]])
+    fins = np.array([[0, 1, 2], [0, 1, 3], [1, 0, 4]])  # two of them turn the same way round the edge
+    new = filled(vertices, fins)
+    assert len(new) == 2 and not {2} & set(new.ravel().tolist())
+    edges = [(int(face[k]), int(face[(k + 1) % 3])) for face in [*fins[1:], *new] for k in range(3)]
+    assert {edge[::-1] for edge in edges} == set(edges)
+
+
+def notched(last: int) -> tuple[np.ndarray, np.ndarray]:
+    """A tetrahedron with a notch along each of two edges of its face 0, so narrow that its rims are one edge.
+
+    Both edges then join the same two corners twice. Face 0 comes in place ``last``.
+    """
+    vertices, faces = hedron(0)
+    inside = [[0.5, 0.1, 0.04], [0.5, 0.04, 0.1], [0.1, 0.5, 0.04], [0.04, 0.5, 0.1]]
+    table = faces[1:].tolist()
+    for p, q, m in ((1, 0, 4), (0, 2, 6)):  # face 0 runs from p to q; m lies near it, m + 1 near the other face
+        table += [[q, p, m], [p, q, m + 1], [q, m, m + 1], [p, m + 1, m]]
+    table.insert(last, faces[0].tolist())
+    return np.concatenate([vertices, inside]), np.array(table)
+
+
+@pytest.mark.parametrize("last", [0, 3, 11])
+def test_edges_that_join_two_corners_twice_are_halved_until_none_does(last: int) -> None:
+    vertices, faces = notched(last)
+    assert (faces_of_edges(faces) == 4).sum() == 2
+    volume = trimesh.Trimesh(vertices, faces, process=False).volume
+    source, rounds = np.arange(len(faces)), 0
+    while (faces_of_edges(faces) != 2).any():
+        vertices, faces, source = separated(vertices, faces, source, 1e-3)
+        rounds += 1
+    assert rounds <= 2  # a face is halved along one of its edges at a time
+    done = trimesh.Trimesh(vertices, faces, process=False)
+    assert done.is_watertight and done.is_winding_consistent and done.body_count == 1
+    assert done.volume == pytest.approx(volume, abs=1e-3)
