@@ -11,10 +11,14 @@ import pytest
 import trimesh
 from hypothesis import HealthCheck, given, settings
 
+from knotgeom import made as made_of
+from knotgeom import solid as united_by
 from knotgeom.cycles import connected_labels
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Rejoin, Section, Site, Strand, Way
-from knotgeom.made import Made, make, solid
+from knotgeom.errors import DesignError
+from knotgeom.made import Made, NoSolidError, make, solid
 from knotgeom.mesh import Mesh, all_triangles, volume
+from knotgeom.pieces import Pieces
 from knotgeom.raster import height_buffer, window_of
 from tests.core.strategies import designs
 
@@ -182,3 +186,50 @@ def test_an_own_outline_and_a_plan_of_several_parts_unite_to_a_body_each():
     assert parts_of_map(made) == 2
     back = assert_sound(solid(made))
     assert len(np.unique(parts(back.vertices, back.faces))) == 2
+
+
+# ------------------------------------------------------------------------------------------------------- no solid
+
+
+@pytest.mark.parametrize(
+    ("limit", "told"),
+    [(None, "and try again"), (1.0, "maybe for the slope")],
+    ids=["nothing found", "with a finding"],
+)
+def test_strands_that_unite_to_no_sound_solid_however_closely_sampled_are_refused_with_what_may_do(
+    limit: float | None, told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried = []
+
+    def never(vertices: np.ndarray, triangles: np.ndarray, least: float) -> bool:
+        tried.append(len(triangles))
+        return False
+
+    heights = Heights(Making.FUSED, step=0.4, slope_limit_deg=limit)
+    done = make(Design(Grid(2, 3, 10.0, 10.0), strand=Strand(3.5, 0.8), heights=heights))
+    assert done.mesh is not None and bool(done.findings) == ("maybe" in told)
+    monkeypatch.setattr(united_by, "is_sound", never)
+    with pytest.raises(NoSolidError, match=told) as refused:
+        solid(done)
+    assert "a little" in refused.value.remedy and refused.value.problem.startswith("the strands unite to no sound")
+    # in every way there is, and of closer samples too
+    assert len(tried) >= len(made_of.CLOSER) * len(united_by.TRIES) and max(tried) > 1.2 * tried[0]
+
+
+def test_a_refusal_from_within_is_passed_on_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuses(*_: object, **__: object) -> None:
+        raise DesignError("the strands do not close where the strip comes round", "give a longer strip")
+
+    done = make(Design(Grid(2, 2, 10.0, 10.0), heights=Heights(Making.FUSED, step=0.4)))
+    monkeypatch.setattr(made_of, "united", refuses)
+    with pytest.raises(DesignError, match="longer strip"):
+        solid(done)
+
+
+def test_pieces_that_are_open_are_no_solid() -> None:
+    cube = trimesh.creation.box()
+    faces = np.asarray(cube.faces, np.int64)[1:]
+    nothing = np.zeros(len(faces), np.int64)
+    open_box = Pieces(np.asarray(cube.vertices), faces, nothing, nothing, nothing - 1)
+    with pytest.raises(ValueError, match="no solid"):
+        united_by._boolean(open_box, None, 1e-3)
