@@ -32,6 +32,7 @@ from .lanes import Lanes, lay_lanes
 from .layout import Layout, lay_out
 from .layout.halfedge import CROSSING
 from .layout.ring import rolled
+from .layout.room import check_room
 from .loop import unlooped
 from .mesh import Floats, Mesh
 from .panel import merged_circuits
@@ -192,8 +193,15 @@ def sample_spacing(counted: Counted, fine: bool = True) -> float:
 
 
 def draw(counted: Counted, *, fine: bool = True, closer: float = 1.0, progress: Progress = _silent) -> Drawn:
-    """Draw the curves of a counted design and find their heights; ``closer`` lays samples so many times as close."""
+    """Draw the curves of a counted design and find their heights; ``closer`` lays samples so many times as close.
+
+    Raises
+    ------
+    DesignError
+        If the layout has a place that strands fit through only as hairs.
+    """
     design, size = counted.design, counted.size
+    check_room(design.layout, counted.layout)
     progress(0.3, "drawing the strands")
     courses = plan_courses(
         design, counted.layout, counted.circuits, size, sample_spacing(counted, fine) / closer, counted.own

@@ -32,6 +32,7 @@ from knotgeom.design import (
 )
 from knotgeom.errors import DesignError
 from knotgeom.layout import lay_out
+from knotgeom.made import make
 from knotgeom.reading import check, loaded, read_file, read_text
 
 RING = Ring(6, 2, 20.0, 40.0)
@@ -215,3 +216,20 @@ def test_pieces_that_a_program_has_read_already_are_not_read_again(tmp_path) -> 
     piece = Design(GRID)
     held = Design(Panel((Piece("none.json", (0.0, 0.0), 0, False, piece),), Joins.ALL))
     assert loaded(held, tmp_path) == held
+
+
+def test_a_ring_of_few_long_sectors_is_refused_and_as_many_as_it_says_do():
+    """A chord over a sixth of a circle dips 8 mm at 60 mm from the middle, to where the next row's strands turn."""
+    ring = Ring(6, 2, 60.0, 80.0, Rim.CROSSED)
+    with pytest.raises(DesignError, match=r"layout\.ring\.sectors: strands have 0\.0477 mm of room at ") as refused:
+        make(Design(ring))
+    sectors = int(re.search(r"about (\d+) sectors", refused.value.remedy)[1])
+    assert make(Design(replace(ring, sectors=sectors))).findings == ()
+
+
+def test_a_mesh_with_a_sliver_is_refused_by_where_it_is():
+    sliver = FreeMesh(
+        ((0.0, 0.0, 0.0), (20.0, 0.0, 0.0), (10.0, 0.01, 0.0), (10.0, 20.0, 0.0)), ((0, 1, 2), (0, 2, 3), (2, 1, 3))
+    )
+    with pytest.raises(DesignError, match="of room at .*move the corners"):
+        make(Design(sliver))
