@@ -36,7 +36,7 @@ from .layout.room import check_room
 from .loop import unlooped
 from .mesh import Floats, Mesh
 from .panel import merged_circuits
-from .parts import crowded_parts, shallow_meetings
+from .parts import crossed_again, crowded_parts, shallow_meetings
 from .reading import check, written_pass
 from .remedies import proved
 from .resolve import resolved
@@ -399,6 +399,9 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     overlap |= least <= 0  # a strand that lies upon itself is nothing to unite either
     beside, least = crowded_parts(c.layout, c.circuits, d.courses, c.widths, before)
     overlap |= free and least <= 0
+    again = crossed_again(c.layout, c.circuits, c.strand_map, d.courses, c.narrowest.width, before)
+    beside = [*beside, *again]
+    overlap |= free and bool(again)
     if free:
         shallow = shallow_meetings(
             c.layout, c.circuits, c.strand_map, d.courses, d.lanes, d.relief.z, c.narrowest, before

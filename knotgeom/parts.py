@@ -5,7 +5,8 @@ two parts, or beside a loop without a crossing, is a face of neither; so it is l
 near samples of another, found by sorting them into square bins as wide as they may be near.
 
 Where strands cross at a shallow angle, as they may on a free mesh, they lie over each other for longer than heights are
-kept apart at a crossing. Such places are looked for in the same way, with the heights that the strands have there.
+kept apart at a crossing. Such places are looked for in the same way, with the heights that the strands have there. Led
+on to a wall close by, such strands may even cross once more, where the map has no crossing.
 """
 
 from __future__ import annotations
@@ -105,12 +106,7 @@ def crowded_parts(
     ahead = courses.near(courses.point[after] - courses.point)[pick]
     ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-12)
     reach = float(widths.max()) + (1 - EVEN) * max(pitch - float(widths.min()), 0.0)
-    seen, name = point.copy(), np.arange(len(point))
-    if courses.period:  # what lies just after the seam is near what lies just before it too
-        seen[:, 0] %= courses.period
-        again = np.flatnonzero(seen[:, 0] < 2 * reach)
-        seen = np.vstack([seen, seen[again] + [courses.period, 0.0]])
-        name = np.append(name, again)
+    seen, name = _seen(courses, point, reach)
     nearest: dict[tuple[int, int], tuple[float, int, int]] = {}
     for one, other in _near_pairs(seen, reach):
         i, j = name[one], name[other]
@@ -147,6 +143,86 @@ def crowded_parts(
     return found, min((value[0] for value in nearest.values()), default=np.inf)
 
 
+def _seen(courses: Courses, point: Floats, reach: float) -> tuple[Floats, Ints]:
+    """Places, those just after a strip's seam once more just beyond its end, and the row of each."""
+    seen, name = point.copy(), np.arange(len(point))
+    if courses.period:
+        seen[:, 0] %= courses.period
+        again = np.flatnonzero(seen[:, 0] < 2 * reach)
+        seen = np.vstack([seen, seen[again] + [courses.period, 0.0]])
+        name = np.append(name, again)
+    return seen, name
+
+
+def _shallow(layout: Layout, strand_map: StrandMap) -> bool:
+    """Whether strands cross at a shallow angle anywhere."""
+    ways = layout.heading[np.unique(strand_map.crossing_edge)]
+    sine = np.linalg.norm(np.cross(ways[:, 0], ways[:, 1]), axis=1)
+    return bool(sine.min(initial=1.0) <= SHALLOW)
+
+
+def crossed_again(
+    layout: Layout, circuits: Circuits, strand_map: StrandMap, courses: Courses, width: float, before: Ints
+) -> list[Finding]:
+    """Where the strands as drawn cross and the map has no crossing; one finding for each two circuits.
+
+    It is looked for where strands cross at a shallow angle. Steps of the centre lines are held against each other seen
+    flat, on a curved surface in the plane that touches it, apart from those that meet at a crossing of the map.
+    """
+    if not _shallow(layout, strand_map):
+        return []
+    number = np.diff(courses.start)
+    home, count = np.repeat(np.arange(circuits.count), number), len(courses.point)
+    after = np.arange(1, count + 1)
+    after[courses.start[1:] - 1] = courses.start[:-1]
+    step = courses.near(courses.point[after] - courses.point)
+    site = np.full(count, -1)
+    span = np.arange(circuits.count) * (courses.length.max() + 1.0)
+    site[np.searchsorted(courses.along + span[home], courses.visit_along + span[circuit_of_visit(circuits)])] = (
+        circuits.visit_edge
+    )
+    middle, reach = courses.point + step / 2, float(np.linalg.norm(step, axis=1).max())
+    seen, name = _seen(courses, middle, reach)
+    worst: dict[tuple[int, int], tuple[int, Floats]] = {}
+    for one, other in _near_pairs(seen, reach):
+        i, j = name[one], name[other]
+        fit = (i < j) & (after[i] != j) & (after[j] != i)
+        for a in (site, site[after]):
+            for b in (site, site[after]):
+                fit &= (a[i] < 0) | (a[i] != b[j])
+        i, j = i[fit], j[fit]
+        u, v, away = step[i], step[j], courses.near(middle[j] - middle[i])
+        up = None if courses.lift is None else courses.lift.up[i]
+        turn, there, here = _turn(u, v, up), _turn(away, v, up), _turn(away, u, up)  # met at there / turn along one
+        crossed = np.flatnonzero(2 * np.maximum(np.abs(there), np.abs(here)) < np.abs(turn))
+        for k, a, b in zip(crossed.tolist(), home[i[crossed]].tolist(), home[j[crossed]].tolist(), strict=True):
+            met = middle[i[k]] + there[k] / turn[k] * u[k]
+            worst.setdefault((min(a, b), max(a, b)), (int(i[k]), met))
+    found = []
+    for _, (at, met) in sorted(worst.items(), key=lambda item: item[0]):
+        beside = float(np.linalg.norm(courses.near(courses.point[site >= 0] - met), axis=1).min())
+        found.append(
+            Finding(
+                "ground",
+                _where(layout, circuits, courses, int(home[at]), float(courses.along[at]), before),
+                round(beside, 4),
+                f"the strands as drawn cross once more, {beside:.2f} mm from any crossing of the layout",
+                place_in_mm(met),
+                (Change("strand.width", down(0.8 * width)),),
+            )
+        )
+    return found
+
+
+def _turn(a: Floats, b: Floats, up: Floats | None) -> Floats:
+    """The cross product of directions, (n,), seen from above."""
+    if up is None:
+        flat: Floats = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        return flat
+    turned: Floats = np.einsum("nd,nd->n", np.cross(a, b), up)
+    return turned
+
+
 def shallow_meetings(
     layout: Layout,
     circuits: Circuits,
@@ -166,9 +242,7 @@ def shallow_meetings(
     before : (V,) int64
         The visit before each along its circuit.
     """
-    ways = layout.heading[np.unique(strand_map.crossing_edge)]
-    sine = np.linalg.norm(np.cross(ways[:, 0], ways[:, 1]), axis=1)
-    if not len(sine) or sine.min() > SHALLOW:
+    if not _shallow(layout, strand_map):
         return []
     lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
     circuit = lanes.circuit[lane]

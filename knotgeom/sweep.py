@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from .bands import alike, divided, fork_faces, undivided
+from .bands import Runs, alike, divided, fork_faces, undivided
 from .course import Courses
 from .design import Making, Sizes, Strand
 from .lanes import Lanes
@@ -132,8 +132,10 @@ def sweep_rings(
 
     borrowed, fork_quads, fork_triangles = fork_faces(runs, corners)
     turned = np.zeros((len(runs.band_ring), corners), bool)
+    if len(runs.fork_right):
+        turned[_parting(runs, lanes, after), 1 : corners // 2 - 1] = True
     if np.count_nonzero(courses.pointed):
-        turned = _split_otherwise(vertices, courses.pointed[lanes.sample[runs.sample]], runs.band_ring)
+        _split_otherwise(turned, vertices, courses.pointed[lanes.sample[runs.sample]], runs.band_ring)
     places: Floats = vertices.reshape(-1, 3)
     if courses.period:
         bent = looped if courses.flat else rolled
@@ -319,18 +321,27 @@ def _moved_up(swept: Swept, first: Ints, vertex: Ints) -> Ints:
     return moved.astype(np.int32)
 
 
-def _split_otherwise(vertices: Floats, pointed: Bools, band_ring: Ints) -> Bools:
-    """Which quads beside pointed turns, (rings,), to split from their second corner to their fourth, (b, K) bool.
+def _parting(runs: Runs, lanes: Lanes, after: Ints) -> Ints:
+    """The bands of right halves where the gap opens.
+
+    Their inner walls are split as the mirror image of the left ones': on a curved surface, or where one half climbs at
+    once, walls are no planes, and so near each other they would cross if they were split otherwise.
+    """
+    at = runs.band_sample
+    narrow = (lanes.opened[at] < 1.0) | (lanes.opened[after[at]] < 1.0)
+    return np.flatnonzero(runs.band_half & runs.right[runs.band_ring[:, 0]] & narrow)
+
+
+def _split_otherwise(turned: Bools, vertices: Floats, pointed: Bools, band_ring: Ints) -> None:
+    """Mark the quads beside pointed turns, (rings,), to split from their second corner to their fourth, (b, K) bool.
 
     The ring at a tip lies askew and level, and a strand that climbs past it does so all at once on its inner edge.
     Split so that their sides meet in a ridge, not in a valley, the quads there keep clear of the inner wall.
     """
-    turned = np.zeros((len(band_ring), vertices.shape[1]), bool)
     rows = np.flatnonzero(pointed[band_ring].any(1))
     a, d = vertices[band_ring[rows]].swapaxes(0, 1)
     b, c = np.roll(a, -1, 1), np.roll(d, -1, 1)
     turned[rows] = np.einsum("nkd,nkd->nk", d - a, np.cross(b - a, c - a)) > LEVEL
-    return turned
 
 
 def _fork_uv(along: Floats, shape: tuple[int, ...], corners: int) -> Floats:

@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import HealthCheck, event, given, settings
+from hypothesis import HealthCheck, currently_in_test_context, event, given, settings
 
 from knotgeom import files
 from knotgeom.cycles import connected_labels
@@ -23,6 +23,7 @@ from knotgeom.design import (
     Breaks,
     CircuitStyle,
     Corners,
+    Cylinder,
     Design,
     Divide,
     FreeMesh,
@@ -157,8 +158,9 @@ def assert_remedies_work(design: Design, findings: tuple[Finding, ...]) -> None:
         assert finding.place and finding.measured and finding.changes
         for change in finding.changes:
             if change.key == "layout":  # says itself that nothing that was tried does alone
-                event("no single remedy")
                 assert len(finding.changes) == 1
+                if currently_in_test_context():
+                    event("no single remedy")
             elif change.key != "breaks" and (finding.kind, change) not in tried:  # which break is for the eye to choose
                 tried.add((finding.kind, change))
                 assert helps(design, finding, change), (finding.kind, finding.place, change)
@@ -443,6 +445,38 @@ ONCE_BROKEN = {
         Ring(2, 2, 60.0, 80.0, Rim.CROSSED, Rim.CROSSED),
         Breaks((Site(1, 2), Site(2, 1), Site(2, 3)), (Site(0, 1), Site(0, 3), Site(3, 2))),
         strand=Strand(turns=Turns(*[Turn.POINTED] * 3)),
+    ),
+    "strands beside a sliver of a face that cross once more than in the map": Design(
+        FreeMesh(
+            (
+                (84.6, 31.3, 0.0),
+                (35.5, 25.7, 0.0),
+                (79.1, 91.3, 0.0),
+                (48.9, 68.9, 0.0),
+                (15.2, 46.6, 0.0),
+                (97.1, 19.0, 0.0),
+            ),
+            ((3, 2, 4), (1, 3, 4), (3, 0, 2), (1, 0, 3), (5, 2, 0, 1)),
+        ),
+        heights=Heights(clearance=0.0024),
+    ),
+    "walls that part where the surface twists": Design(
+        Strip(2, 2, 10.0, 10.0, 5, surface=Turned(((16.0, 0.0), (20.0, 12.0), (16.0, 26.0)))),
+        Breaks((Site(0, 1),), (Site(2, 1),)),
+        Divide(passes=(Pass(2, 3, Way.RISING),), rejoin=Rejoin.BENDS),
+        strand=Strand(
+            3.068,
+            0.368,
+            ((-1.0, 0.0), (1.0, 0.0), (1.0, 0.4), (0.0, 1.0), (-1.0, 0.4)),
+            turns=Turns(borders=Turn.POINTED),
+        ),
+        heights=Heights(clearance=0.092),
+    ),
+    "halves that climb at once on a cylinder": Design(
+        Strip(3, 1, 10.0, 12.0, 2, Rim.CROSSED, Rim.CROSSED, Cylinder()),
+        divide=Divide(passes=tuple(Pass(x, 1, way) for x in (0, 2, 4) for way in Way)),
+        weave=Weave(Hand.LEFT),
+        heights=Heights(clearance=0.192),
     ),
     "strands that cross at four degrees": Design(
         Ring(2, 1, 60.0, 70.0, Rim.CROSSED, Rim.CROSSED),
