@@ -21,7 +21,6 @@ from .course import Courses
 from .cycles import connected_labels
 from .design import Making, Sizes, Strand
 from .divide import StrandMap
-from .heights import Stretches
 from .lanes import Lanes
 from .loop import looped, lowered, rounded, side_at, split_at_edges, unlooped
 from .mesh import Bools, Floats, Ints, Mesh, compact
@@ -29,6 +28,7 @@ from .pieces import Pieces, bent_columns, cut, labels
 from .seam import cuts
 from .sections import outlines
 from .selfcut import crossing_pairs
+from .stretches import Stretches
 from .sweep import sweep_rings
 from .weave import Weaving
 

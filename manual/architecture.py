@@ -53,7 +53,7 @@ STAGES = (
     Stage("weave", "tjoin genus weave", "which strand lies over at each crossing"),
     Stage("course", "fair bends course", "centre lines seen from above"),
     Stage("lanes", "lanes footprints", "where strands run whole and as halves, and lie over one another"),
-    Stage("heights", "slopes profile heights", "how high each strand lies"),
+    Stage("heights", "slopes profile stretches climbing heights", "how high each strand lies"),
     Stage("sweep", "sections bands rings loop sweep uneven", "a mesh"),
     Stage("solid", "clean pieces solid selfcut caps seam", "one sound body, a flat strip cut where it comes round"),
     Stage(

@@ -17,11 +17,11 @@ from beside import Row, beside, main, median_ms
 from knotgeom import made
 from knotgeom.course import Courses
 from knotgeom.design import Design, Divide, Grid, Making, Pass, Rejoin, Strand, Way
-from knotgeom.heights import Lines, find_stretches, slope_constraints
 from knotgeom.lanes import Lanes
 from knotgeom.mesh import all_triangles
 from knotgeom.sizing import sizes
 from knotgeom.slopes import Constraints, least_slope
+from knotgeom.stretches import Lines, find_stretches, slope_constraints
 from knotgeom.sweep import sweep
 from knotgeom.tjoin import Adjacency, least_matching, nearby_matching, shortest_paths
 

@@ -24,7 +24,7 @@ from contextlib import contextmanager
 import numpy as np
 from bench_core import GRIDS, grid, some_forks
 
-from knotgeom import heights, made, weave
+from knotgeom import climbing, heights, made, weave
 from knotgeom.course import plan_courses
 from knotgeom.design import Breaks, Design, Divide, Heights, Making, Rejoin, Site, Strand
 from knotgeom.divide import divide_strands
@@ -41,7 +41,7 @@ LONG = 8000.0
 APART = {
     "matching": [(weave, "least_failures")],
     "solver: least slope": [(heights, "least_slope"), (heights, "highest")],
-    "solver: least climbing": [(heights._Climb, "settle")],
+    "solver: least climbing": [(climbing.Climb, "settle")],
 }
 """What is taken out of its stage and counted by itself."""
 STAGES = ("layout", "trace", "divide", "weave", "course", "lanes", "overlap", "gaps", "heights", "sweep", *APART)

@@ -13,9 +13,9 @@ from scipy.optimize import linprog
 
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Rejoin, Site, Strand, Way
 from knotgeom.divide import circuit_of_visit
-from knotgeom.heights import Lines, slope_constraints
 from knotgeom.made import make
 from knotgeom.slopes import Constraints, highest, least_slope
+from knotgeom.stretches import Lines, slope_constraints
 from tests.core.measures import least_slope_by_programme, rows_of
 from tests.core.reference import crossing_names, direction, made
 
