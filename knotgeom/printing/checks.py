@@ -338,7 +338,7 @@ def _changes(finding: PieceFinding, piece: Piece, design: Design) -> tuple[Chang
         changes.append(Change("heights.clearance", size.clearance + lacking))
     elif finding.kind == "line":
         changes.append(Change("strand.groove.depth", size.groove_depth * grow))
-    elif finding.kind == "step":
+    else:  # the step at crossings
         changes.append(Change("heights.step", limit / (scale * piece.thicker)))
     return tuple(Change(key, _rounded(given, _now(size, key))) for key, given in changes if given is not None)
 
@@ -447,14 +447,13 @@ def _tried(
         mine = [one for one in left if one.kind == kind]
         if not mine:
             return change
-        offers = [c.value for one in mine for c in one.changes if c.key == change.key and c.value is not None]
         now = change.value
+        offers = [c.value for one in mine for c in one.changes if c.key == change.key and c.value not in (None, now)]
         if not offers or now is None:
             return None
-        further = max(offers, key=lambda value: abs(value - now))
-        if further == now:
-            return None
-        change = Change(change.key, further)
+        # the estimate fell short: go twice as far as it says now
+        further = now + 2 * max((value - now for value in offers if value is not None), key=abs)
+        change = Change(change.key, _rounded(further, now))
     return None
 
 

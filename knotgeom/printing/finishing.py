@@ -42,31 +42,44 @@ class Finished:
 def finish(solid: Solid, wanted: Printing, knot: Knot, scale: float) -> Finished:
     """Small faces taken out, creases filled, and made sure that it is a solid still."""
     crumb = 1e-3 * (knot.width * scale) ** 2 * knot.thickness * scale
-    vertices, triangles = bare = _tidied(solid, min(0.002, wanted.tolerance / 10), crumb)
-    done = filled(vertices, triangles, 0.0 if knot.free else wanted.fillet)
-    if _euler(done.vertices, done.triangles) != _euler(vertices, triangles) and wanted.fillet > 0:
-        # a fillet has closed or torn something: leave the creases as they are, which the report then says
-        return finish(solid, replace(wanted, fillet=0.0), knot, scale)
-    sound, clear = None, None
-    for place, faces in _ways(done, min(0.003, wanted.tolerance / 15)):
-        # vertices are what files of single precision keep
+    fillet = 0.0 if knot.free else wanted.fillet
+    kept: Finished | None = None
+    for bare, last in _tidied(solid, min(0.002, wanted.tolerance / 10), crumb):
+        # what is not to be filled is looked at as it will be, once
+        if fillet and not last and len(crossing_pairs(*bare)):
+            continue
+        done = filled(*bare, fillet)
+        if _euler(done.vertices, done.triangles) != _euler(*bare):
+            # a fillet has closed or torn something: leave the creases as they are, which the report then says
+            return finish(solid, replace(wanted, fillet=0.0), knot, scale)
+        sound, clear = _rounded(done, min(0.003, wanted.tolerance / 15))
+        if sound is not None and (clear or kept is None):
+            kept = Finished(*sound, done.became, bare)
+        if clear:
+            break
+        if sound is not None and done.became.usual is not None:
+            # a fillet passes through something: smaller ones, or none, which the report then says
+            smaller = wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0
+            return finish(solid, replace(wanted, fillet=smaller), knot, scale)
+    if kept is None:
+        raise DesignError(
+            "the piece is no sound solid in single precision",
+            "change the width, the thickness or make.print.fillet a little",
+        )
+    return kept
+
+
+def _rounded(done: Faired, tolerance: float) -> tuple[tuple[Floats, Ints] | None, bool]:
+    """The body in single precision, as files keep it, or None if it is not sound; and whether no triangles cross."""
+    sound: tuple[Floats, Ints] | None = None
+    for place, faces in _ways(done, tolerance):
         rounded = place.astype(np.float32).astype(float), faces
         if is_sound(*rounded, 0.0):
             sound = rounded if sound is None else sound
             seen = done.clear and np.array_equal(rounded[0], done.vertices)
             if seen or not len(crossing_pairs(*rounded)):
-                clear = rounded
-                break
-    if sound is None:
-        raise DesignError(
-            "the piece is no sound solid in single precision",
-            "change the width, the thickness or make.print.fillet a little",
-        )
-    if clear is None and done.became.usual is not None:
-        # a fillet passes through something: smaller ones, or none, which the report then says
-        return finish(solid, replace(wanted, fillet=wanted.fillet / 2 if wanted.fillet > 0.1 else 0.0), knot, scale)
-    vertices, triangles = sound if clear is None else clear
-    return Finished(vertices, triangles, done.became, bare)
+                return rounded, True
+    return sound, False
 
 
 def _ways(done: Faired, tolerance: float) -> Iterator[tuple[Floats, Ints]]:
@@ -83,16 +96,13 @@ def _euler(vertices: Floats, triangles: Ints) -> int:
     return len(vertices) - len(triangles) // 2
 
 
-def _tidied(solid: Solid, tolerance: float, crumb: float) -> tuple[Floats, Ints]:
-    """Small faces taken out, as far as that lets no triangle pass through another: in narrow grooves it may."""
+def _tidied(solid: Solid, tolerance: float, crumb: float) -> Iterator[tuple[tuple[Floats, Ints], bool]]:
+    """Small faces taken out, ever fewer: in narrow grooves triangles may then cross. And whether these are the fewest."""
     for coarse, share in ((1.0, 1.0), (1.0, 0.1), (0.1, 0.1), (0.0, 0.01)):
         vertices, triangles = arrays_of(solid.simplify(coarse * tolerance) if coarse else solid)
         alike = np.zeros(len(triangles), np.int64)
         vertices, triangles, _ = clean(vertices, triangles, alike, share * SHORT, share * LOW)
-        vertices, triangles = _bodies_kept(vertices, triangles, crumb)
-        if not len(crossing_pairs(vertices, triangles)):
-            break
-    return vertices, triangles
+        yield _bodies_kept(vertices, triangles, crumb), not coarse
 
 
 def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Floats, Ints]:

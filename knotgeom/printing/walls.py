@@ -7,6 +7,7 @@ alike, where a ray straight across finds too much. Faces are opposite where thei
 sharper is a wall that thins to nothing. The bottom of a groove is opposite to a face too, as an edge. In the open,
 where a crotch narrows to nothing by design, faces are opposite only within 15 degrees and away from the place where
 they meet or from anything much narrower: so a slit, a hole or a neck counts and the corner of an opening does not.
+Two edges that face each other are not seen: balls are sought from faces.
 
 First the balls are found from points spread over the surface, each looking straight across for the tangent plane of
 a point that it meets (in a uniform grid); then the narrowest places are measured anew, against the triangles
@@ -384,8 +385,8 @@ def _refined(
     normal = on.normal[balls.face[k]]
     mine = _near(on, low, high, point, 1.5 * spacing, normal, 20.0)
     theirs = _near(on, low, high, other, 2 * spacing + 0.3 * width, -normal, 80.0)
-    if not len(mine) or not len(theirs):
-        return NOTHING
+    if not len(theirs):  # a knife edge, whose flanks look aside
+        theirs = balls.other_face[k : k + 1]
     corners = on.corners[theirs]
     smooth, sag, tilt = _smoothed(on, mine)
     best = NOTHING

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,14 +12,16 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 
 from knotgeom.command import main
-from knotgeom.design import Design, Grid, Heights, Making, Section, Strand
+from knotgeom.design import Design, Divide, Grid, Heights, Make, Making, Section, Strand
 from knotgeom.errors import DesignError
+from knotgeom.findings import Change
 from knotgeom.mesh import Mesh
-from knotgeom.printing import profiles
+from knotgeom.printing import checks, profiles
 from knotgeom.printing.bodies import solid_of
-from knotgeom.printing.checks import as_json, check_bodies, check_design
+from knotgeom.printing.checks import as_json, check_bodies, check_design, check_piece
 from knotgeom.printing.materials import MATERIALS
 from knotgeom.printing.measures import hanging, incised, overhang, shells
+from knotgeom.printing.options import Printing
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.surface import surface_of
 from knotgeom.reading import write_text
@@ -162,6 +165,20 @@ class TestProfiles:
         assert refused.value.place == place
 
 
+PLAIN = Printing(fillet=0, rounding=0)
+HALVES = Design(
+    Grid(2, 2, 12.0, 12.0),
+    divide=Divide(all=True, gap=1.2),
+    strand=Strand(5.0, 2.0),
+    heights=Heights(Making.FUSED, step=0.7),
+)
+
+
+@pytest.fixture(scope="module")
+def halves():
+    return make_piece(HALVES, PLAIN)
+
+
 def plait(thickness, way=Making.FUSED, section=Section.FLAT, step=0.6):
     return Design(Grid(2, 2, 10.0, 10.0), strand=Strand(4.0, thickness, section), heights=Heights(way=way, step=step))
 
@@ -186,6 +203,62 @@ class TestDesigns:
         one, other = (solid_of(body.vertices, body.triangles) for body in make_piece(plait(1.6, Making.FREE)).finished)
         assert checked.clearance.value == pytest.approx(one.min_gap(other, 1.0), abs=2e-3)
         assert 0.2 < checked.clearance.value < 0.35
+
+    @pytest.mark.parametrize(
+        ("limits", "offered"),
+        [
+            # halves 1.2 mm apart, each 1.53 mm at its thinnest: parted farther as long as that leaves them a width
+            ({"gap": 1.6}, {"divide.gap", "strand.width"}),
+            ({"gap": 3.9}, {"divide.gap", "strand.width"}),
+            ({"gap": 4.5}, {"strand.width"}),
+            ({"gap": 9.0}, set()),
+            ({"wall": 1.7}, {"strand.thickness", "strand.width", "divide.gap"}),
+            ({"wall": 2.5}, {"strand.thickness", "strand.width"}),
+        ],
+    )
+    def test_what_is_offered_for_halves_leaves_them_room(self, halves, limits, offered):
+        profile = replace(SILVER, **{key: profiles.Limit(value) for key, value in limits.items()})
+        (kind,) = limits
+        (finding,) = [one for one in check_piece(halves, profile, STERLING).findings if one.kind == kind]
+        assert {change.key for change in finding.changes} == offered
+
+    def test_a_strand_whose_mass_is_set_is_not_offered_another_thickness(self):
+        for mass, offered in ((None, True), (2.0, False)):
+            design = replace(plait(1.0), make=Make(print=Printing(mass_g=mass, fillet=0, rounding=0)))
+            wall = replace(SILVER, wall=profiles.Limit(9.0))
+            (finding,) = [one for one in check_piece(make_piece(design), wall, STERLING).findings if one.kind == "wall"]
+            assert ("strand.thickness" in {change.key for change in finding.changes}) == offered
+
+    def test_more_clearance_is_offered_where_there_is_too_little_and_does(self):
+        design = replace(plait(1.6, Making.FREE), make=Make(print=PLAIN))
+        limits = replace(RESIN, clearance=profiles.Limit(0.5))
+        (finding,) = [one for one in check_design(design, limits, STERLING).findings if one.kind == "clearance"]
+        (change,) = [change for change in finding.changes if change.key == "heights.clearance"]
+        assert change.value > design.heights.clearance
+        assert "clearance" not in kinds(check_design(applied(design, change), limits, STERLING, tried=0))
+
+    @pytest.mark.parametrize(
+        ("limits", "gap"),
+        [
+            ({"wall": 1.86}, 0.53),  # halves are thick enough then, but lie nearer to each other than can be cast
+            ({"wall": 1.99, "gap": 0.1}, 0.27),  # not thick enough yet, and hardly any gap is left to take from
+        ],
+    )
+    def test_a_change_that_brings_something_else_or_cannot_go_on_is_not_offered(self, halves, limits, gap):
+        profile = replace(SILVER, **{key: profiles.Limit(value) for key, value in limits.items()})
+        change = Change("divide.gap", gap)
+        assert checks._tried(HALVES, halves, "wall", change, profile, STERLING, {"wall"}) is None
+        after = kinds(check_piece(make_piece(applied(HALVES, change), PLAIN), profile, STERLING))
+        assert ("gap" in after) == ("gap" not in limits) and ("wall" in after) == ("gap" in limits)
+
+    def test_what_two_findings_ask_for_is_tried_once(self, monkeypatch):
+        design = replace(plait(2.0, section=Section.MEDIAN_INCISED), make=Make(print=PLAIN))
+        limits = replace(SILVER, groove_depth=profiles.Limit(0.9), groove_width=profiles.Limit(0.9))
+        tried = []
+        monkeypatch.setattr(checks, "_tried", lambda *given: tried.append(given[3]) or given[3])
+        lines = [one for one in check_design(design, limits, STERLING).findings if one.kind == "line"]
+        assert len(lines) == 2 and len(tried) == 1 and lines[0].changes == lines[1].changes == tuple(tried)
+        assert tried[0].key == "strand.groove.depth"
 
     def test_command_prints_one_object_and_says_pass_or_fail(self, tmp_path, capsys):
         path = tmp_path / "plait.interlace.json"

@@ -10,6 +10,7 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 
 from knotgeom.mesh import Mesh, all_triangles
+from knotgeom.printing import walls
 from knotgeom.printing.walls import Measure, measure
 
 
@@ -156,6 +157,34 @@ class TestGaps:
         body = np.repeat([0, 1], len(all_triangles(both)) // 2)
         assert within(least_clearance(both, body), 0.3)
         assert least_gap(both, body=body).value == math.inf
+
+
+class TestLooking:
+    @pytest.mark.parametrize(("limit", "lowered"), [("TRIES", 1), ("SHRINKS", 1), ("MOST_CELLS", 0)])
+    def test_between_level_faces_the_first_look_is_enough_and_no_table_is_needed(self, monkeypatch, limit, lowered):
+        plates = of(Manifold.cube((10, 10, 1)) + Manifold.cube((10, 10, 1)).translate((0, 0, 1.35)))
+        usual = measure(plates)
+        monkeypatch.setattr(walls, limit, lowered)
+        found = measure(plates)
+        assert within(found.wall, 1.0) and within(found.gap, 0.35)
+        assert found.wall.value == pytest.approx(usual.wall.value) and found.gap.value == pytest.approx(usual.gap.value)
+
+    @pytest.mark.parametrize("degrees", [5, 10, 20, 40])
+    def test_a_knife_edge_over_a_plate_is_as_far_off_as_it_is(self, degrees):
+        plate = Manifold.cube((12, 12, 1), True)
+        blade = tip(degrees).translate((0, 0, -2.5)).rotate((0, -90, 0)).translate((0.1, 0.2, 0.5 + 0.3))
+        both = of(plate + blade)
+        body = np.repeat([0, 1], [plate.num_tri(), blade.num_tri()])
+        assert plate.min_gap(blade, 1.0) == pytest.approx(0.3)
+        assert within(least_clearance(both, body), 0.3)
+
+    def test_edges_that_cross_in_the_air_are_never_found_nearer_than_they_are(self):
+        one = tip(10).translate((0, 0, -2.5))
+        other = one.rotate((0, 0, 180)).rotate((90, 0, 0)).translate((-0.3, 0, 0))
+        both = of(one + other)
+        body = np.repeat([0, 1], [one.num_tri(), other.num_tri()])
+        assert least_clearance(both, body).value >= one.min_gap(other, 1.0) == pytest.approx(0.3)
+        assert least_wall(both).value < 0.01  # knife edges
 
 
 class TestSecondOpinion:
