@@ -248,3 +248,14 @@ def test_a_narrow_strand_goes_round_within_a_face_one_of_whose_sides_is_cut_in_t
     assert done.findings == () and done.mesh is not None
     assert done.mesh.vertices[:, :2].min() > 0.0 and done.mesh.vertices[:, :2].max() < 30.0
     assert done.counted.strand_map.crossings == 0
+
+
+@pytest.mark.parametrize(("high", "long", "width"), [(3.0, 40.0, 0.4), (2.0, 60.0, 0.3)])
+def test_a_strand_turns_back_in_a_needle_long_before_its_tip(high: float, long: float, width: float) -> None:
+    places = ((0.0, 0.0), (long, 0.0), (long, high), (long + high, 0.0), (long + high, high))
+    mesh = FreeMesh(tuple((x, y, 0.0) for x, y in places), ((0, 1, 2), (1, 3, 4, 2)))
+    done = make(Design(mesh, strand=Strand(width, 0.2)))
+    assert done.mesh is None and {finding.kind for finding in done.findings} >= {"bend"}
+    assert done.drawn is not None
+    # the walls' lines meet at the tip, x = 0; the strand turns round half way, between the middles of the long sides
+    assert done.drawn.courses.point[:, 0].min() == pytest.approx(long / 2, abs=high)
