@@ -97,7 +97,7 @@ def _euler(vertices: Floats, triangles: Ints) -> int:
 
 
 def _tidied(solid: Solid, tolerance: float, crumb: float) -> Iterator[tuple[tuple[Floats, Ints], bool]]:
-    """Small faces taken out, ever fewer: in narrow grooves triangles may then cross. And whether these are the fewest."""
+    """Small faces taken out, ever fewer, as triangles may then cross in grooves; and whether that is the last way."""
     for coarse, share in ((1.0, 1.0), (1.0, 0.1), (0.1, 0.1), (0.0, 0.01)):
         vertices, triangles = arrays_of(solid.simplify(coarse * tolerance) if coarse else solid)
         alike = np.zeros(len(triangles), np.int64)
