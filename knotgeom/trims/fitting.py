@@ -148,7 +148,7 @@ def residuals(net: Net, points: Floats, samples: Samples, way: Floats) -> Floats
     return off
 
 
-def fit(net: Net, samples: Samples, freedom: Freedom, power: float = 1.0) -> Floats:
+def fit(net: Net, samples: Samples, freedom: Freedom) -> Floats:
     """Places of the net's points at which the greatest distance of the samples is least, (p, 3)."""
     points = net.points
     way = directions(net, points, samples)
@@ -179,7 +179,7 @@ def fit(net: Net, samples: Samples, freedom: Freedom, power: float = 1.0) -> Flo
         worst = float(size.max())
         if worst < least:
             best, least = points, worst
-        weight = weight * (0.03 + size / max(worst, 1e-300)) ** power
+        weight = weight * (0.03 + size / max(worst, 1e-300))
         weight /= weight.mean()
     return best
 

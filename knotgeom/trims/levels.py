@@ -164,9 +164,10 @@ def fine_mesh(
     options = options or Trimming()
     exact = exact or exact_of(patches, options)
     choices = list(exact.choices)
-    for port, key, run, end in port_ends(patches) if seams is not None else ():
-        chains = seam_end(seams, patches.ports[port], key, end, patches.runs[run].points.shape[1]).chains
-        choices[run] = replace(choices[run], first=chains) if end == 0 else replace(choices[run], last=chains)
+    if seams is not None:
+        for port, key, run, end in port_ends(patches):
+            chains = seam_end(seams, patches.ports[port], key, end, patches.runs[run].points.shape[1]).chains
+            choices[run] = replace(choices[run], first=chains) if end == 0 else replace(choices[run], last=chains)
     net = build_net(patches, tuple(choices))
     return mesh_of(patches, tuple(choices), net, net.points, options, seams)
 
