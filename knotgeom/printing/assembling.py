@@ -134,7 +134,10 @@ def assemble(knot: Knot, wanted: Printing, scale: float) -> Assembled:
         if abs(float(centre[0] - held[0].at[0])) > 1e-3:  # what it hangs by has moved the centre of mass aside
             held, body = hung(centre)
         if len(body.decompose()) > len(alone.decompose()):
-            raise DesignError("what it hangs by does not reach the piece", "add a frame or a plate", "make.print.bail")
+            name = "eye" if wanted.bail is None else "bail"
+            raise DesignError(
+                "what it hangs by does not reach the piece", "add a frame or a plate", f"make.print.{name}"
+            )
         plan = plan + sum((f.region for f in held[1:]), held[0].region)
         joiners += [Manifold.batch_boolean(list(f.added), OpType.Add) for f in held]
     if wanted.hollow is not None:

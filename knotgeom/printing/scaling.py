@@ -159,9 +159,7 @@ def thickness_for(
         if abs(mass_one / goal - 1) < BALANCED / 10 or other == one:
             break
         mass_other = weighed(other)
-        slope = (mass_other - mass_one) / (other - one)
-        if slope <= 0:
-            break
+        slope = max((mass_other - mass_one) / (other - one), 1e-9)  # thicker is heavier, hollowed or not
         following = float(np.clip(other + (goal - mass_other) / slope, THINNEST, THICKEST))
         one, mass_one, other = other, mass_other, following
     best = min(made, key=lambda key: abs(made[key][0] - goal))

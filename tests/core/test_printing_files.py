@@ -6,6 +6,7 @@ import errno
 import io
 import json
 import os
+import struct
 import subprocess
 import sys
 from dataclasses import replace
@@ -118,6 +119,29 @@ def test_a_disk_that_fills_up_leaves_what_was_there(small, monkeypatch, capsys, 
     assert held(small / "out") == before
     assert command.main(["print", design, "-o", str(small / "new")]) == 2
     assert sorted(os.listdir(small)) == beside  # nothing half made beside it
+
+
+@pytest.mark.parametrize("change", ["a triangle is missing", "a corner has moved", "a number has changed"])
+def test_files_that_do_not_read_back_as_they_were_written_are_not_kept(small, monkeypatch, capsys, change):
+    before, read_back = held(small / "out"), folder._read_back
+
+    def spoilt(spare, piece, found):
+        model, said = spare / folder.FILES[1], spare / folder.FILES[3]
+        data = bytearray(model.read_bytes())
+        if change == "a triangle is missing":
+            del data[-50:]
+        elif change == "a corner has moved":
+            data[84 + 12 : 84 + 24] = struct.pack("<3f", 40.0, 40.0, 40.0)
+        else:
+            said.write_text(said.read_text().replace('"bodies": 1', '"bodies": 2'))
+        model.write_bytes(data)
+        read_back(spare, piece, found)
+
+    monkeypatch.setattr(folder, "_read_back", spoilt)
+    design = str(small / "small.interlace.json")
+    assert command.main(["print", design, "-o", str(small / "out"), "--replace"]) == 2
+    assert "do not read back as they were written" in capsys.readouterr().err
+    assert held(small / "out") == before
 
 
 @pytest.mark.parametrize("name", folder.FILES)

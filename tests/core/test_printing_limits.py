@@ -13,19 +13,20 @@ import trimesh
 from knotgeom.design import Design, Divide, Grid, Groove, Heights, Making, Section, Strand
 from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh
-from knotgeom.printing import allowances, bodies, fillet, lettering, walls
+from knotgeom.printing import allowances, bodies, fillet, lettering, scaling, walls
+from knotgeom.printing import piece as pieces
 from knotgeom.printing.checks import check_bodies, check_piece
 from knotgeom.printing.hanging import Bulk, bail
 from knotgeom.printing.hollow import pocket
 from knotgeom.printing.knot import knot_of
 from knotgeom.printing.materials import material
-from knotgeom.printing.options import Bail, BailKind, Mark, Outline, Plate, Printing
+from knotgeom.printing.options import Bail, BailKind, Eye, Hollow, Mark, Outline, Place, Plate, Printing
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.profiles import profile
 from knotgeom.printing.refusals import refuse_size
 from knotgeom.reading import read_text
 from tests.core.exact import pairs_of
-from tests.core.test_printing import FREE, KNOT, assert_sound, whole
+from tests.core.test_printing import FREE, KNOT, LOPSIDED, assert_sound, whole
 
 SILVER = material("sterling silver")
 CASTING = profile("lost-wax casting in silver")
@@ -175,7 +176,61 @@ def test_a_hidden_bail_that_openings_would_show_is_refused_with_the_metal_that_w
         assert refused.value.place == "make.print.bail.length"
 
 
+@pytest.mark.parametrize(
+    ("asked", "place"),
+    [
+        (Printing(bail=Bail(BailKind.HIDDEN, wall=0.8)), "make.print.bail"),
+        (Printing(eye=Eye(thickness=0.5, place=Place.BOTTOM)), "make.print.eye"),
+    ],
+)
+def test_what_hangs_level_with_the_middle_does_not_reach_thin_strands_far_above_it(asked: Printing, place: str) -> None:
+    # strands 0.3 mm thick that rise 8 mm at crossings
+    high = replace(LOPSIDED, strand=Strand(1.2, 0.3), heights=Heights(Making.FUSED, step=8.0))
+    with pytest.raises(DesignError, match="does not reach the piece") as refused:
+        make_piece(high, replace(asked, fillet=0, rounding=0))
+    assert refused.value.place == place
+
+
 # ------------------------------------------------------------------------------------------------ sizes and masses
+
+
+def test_free_strands_weigh_what_is_asked_and_keep_apart() -> None:
+    plain = Printing(fillet=0, rounding=0, mass_g=12.0)
+    piece = make_piece(FREE, plain)
+    density = SILVER.density_g_cm3 / 1000
+    assert sum(whole(mesh).volume for mesh in piece.finished) * density == pytest.approx(12.0, rel=0.003)
+    one, other = (bodies.solid_of(mesh.vertices, mesh.triangles) for mesh in piece.finished)
+    assert one.min_gap(other, 2.0) > 0.95 * FREE.heights.clearance
+
+
+def test_a_mass_that_is_not_met_is_refused_with_the_one_that_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scaling, "TRIES", 0)
+    own = make_piece(FREE, Printing(fillet=0, rounding=0)).mass_g
+    assert make_piece(FREE, Printing(fillet=0, rounding=0, mass_g=own)).thicker == 1.0
+    with pytest.raises(DesignError, match=f"{own:.2f} g is the nearest") as refused:
+        make_piece(FREE, Printing(fillet=0, rounding=0, mass_g=2 * own))
+    assert refused.value.place == "make.print.mass_g"
+
+
+def test_a_size_that_is_met_at_no_scale_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pieces, "size_off", lambda *_: 1.0)  # as where it jumps with the scale
+    with pytest.raises(DesignError, match="still no room") as refused:
+        make_piece(KNOT, Printing(fillet=0, rounding=0, size=20.0))
+    assert refused.value.place == "make.print.size"
+
+
+def test_a_hollowed_back_without_a_mark_takes_more_than_one_that_keeps_it() -> None:
+    back = Printing(fillet=0, rounding=0, plate=Plate(thickness=2.0))
+    solid, kept, hollow = (
+        make_piece(KNOT, replace(back, **more))
+        for more in ({}, {"hollow": Hollow(0.8), "mark": Mark(8.0, 3.0, 0.8)}, {"hollow": Hollow(0.8)})
+    )
+    for piece in (solid, kept, hollow):
+        assert_sound(piece)
+    assert hollow.mass_g < kept.mass_g < solid.mass_g
+    # over the mark, its edge included, up to two walls and the strands above are left
+    over = (8.0 + 2 * 0.8) * (3.0 + 2 * 0.8) * SILVER.density_g_cm3 / 1000
+    assert over * (2.0 - 0.8) * 0.5 < kept.mass_g - hollow.mass_g < over * (2.0 + 1.8 + 0.7)
 
 
 @pytest.mark.parametrize(
