@@ -15,7 +15,7 @@ from .mesh import Bools, Floats, Ints
 
 ROUNDING = 1e-14
 """Volumes and areas below this share of what two triangles span, cubed or squared, are rounding and count as none."""
-_CHUNK = 1 << 18  # pairs at a time
+_CHUNK = 1 << 15  # pairs at a time, few enough for a processor's own memory
 _MANY = 200  # large triangles that are compared with all others one by one
 _3 = range(3)
 
@@ -53,16 +53,15 @@ def crossing_pairs(vertices: Floats, triangles: Ints, among: Bools | None = None
     reach -= np.minimum(np.minimum(corner[:, 0], corner[:, 1]), corner[:, 2])
     span = min(float(np.ptp(vertices, axis=0).max(initial=0.0)), 2 * float(reach.max()))
     least = ROUNDING * np.array([span**3, span**2])
-    rows = np.concatenate([corner.reshape(-1, 9), normal], axis=1)
+    # number by number, since what is done to many pairs goes fastest along rows
+    corners, columns = triangles.T.copy(), np.concatenate([corner.reshape(-1, 9), normal], axis=1).T.copy()
     left = []
-    for pair in _near(corner, some):
-        one, other = rows.take(pair[:, 0], 0), rows.take(pair[:, 1], 0)
-        mine, theirs = triangles.take(pair[:, 0], 0), triangles.take(pair[:, 1], 0)
-        shared = mine[:, :, None] == theirs[:, None]
-        meets = np.flatnonzero(~_parted(one, other, shared.any(1), least[0]))
-        shared = shared[meets].any(2)
-        pair = pair[meets]
-        left.append(pair[~_parted(other[meets], one[meets], shared, least[0])])
+    for one, other in _near(corner, some):
+        mine, theirs = corners.take(one, 1), corners.take(other, 1)
+        meets = np.flatnonzero(~_parted(columns, one, other, _among(theirs, mine), least[0]))
+        one, other, shared = one[meets], other[meets], _among(mine[:, meets], theirs[:, meets])
+        meets = np.flatnonzero(~_parted(columns, other, one, shared, least[0]))
+        left.append(np.stack([one[meets], other[meets]], 1))
     pairs = np.concatenate(left)
     found = [
         pair[_pierce(vertices, triangles[pair[:, 0]], triangles[pair[:, 1]], least)]
@@ -105,8 +104,8 @@ def _by_strips(vertices: Floats, triangles: Ints) -> Ints:
     return np.argsort(np.floor(y / tall) * (2 * float(np.ptp(x)) + 1e-9) + x)
 
 
-def _near(corner: Floats, among: Bools | None = None) -> Iterator[Ints]:
-    """Pairs of triangles whose boxes overlap, one ``among`` some at least, each once, some at a time, (p, 2)."""
+def _near(corner: Floats, among: Bools | None = None) -> Iterator[tuple[Ints, Ints]]:
+    """Pairs of triangles whose boxes overlap, one ``among`` some at least, each once, some at a time, (p,) each."""
     if not len(corner):
         return
     low = np.minimum(np.minimum(corner[:, 0], corner[:, 1]), corner[:, 2])
@@ -142,20 +141,28 @@ def _near(corner: Floats, among: Bools | None = None) -> Iterator[Ints]:
             kept = (lower[one] <= upper[other]) & (lower[other] <= upper[one])
             one, other = one[kept], other[kept]
         kept = np.maximum(told[one], told[other]) == strip[one]  # told in one strip alone
-        yield np.stack([tri[one[kept]], tri[other[kept]]], 1)
+        yield tri[one[kept]], tri[other[kept]]
         begin = end
 
 
-def _parted(plane: Floats, other: Floats, shared: Bools, least: float) -> Bools:
+def _among(corners: Ints, others: Ints) -> Bools:
+    """Which corners are one of three others, all (3, p)."""
+    return np.asarray((corners == others[0]) | (corners == others[1]) | (corners == others[2]))
+
+
+def _parted(columns: Floats, plane: Ints, other: Ints, shared: Bools, least: float) -> Bools:
     """Which pairs one triangle's plane parts: the other's corners lie on one side of it, but for shared ones, (p,).
 
-    Triangles (p, 12) are their corners and their normal; ``shared`` (p, 3) are the other's corners.
+    The columns, (12, t), are all triangles' corners and normals; ``shared``, (3, p), are the other's corners.
     """
+    start, normal = columns[:3].take(plane, 1), columns[9:].take(plane, 1)
     before = after = np.ones(len(plane), bool)
     for k in _3:
-        side = np.einsum("pi,pi->p", other[:, 3 * k : 3 * k + 3] - plane[:, :3], plane[:, 9:])
-        own = shared[:, k]
-        before, after = before & (own | (side < -least)), after & (own | (side > least))
+        off = columns[3 * k : 3 * k + 3].take(other, 1)
+        off -= start
+        off *= normal
+        side = off[0] + off[1] + off[2]
+        before, after = before & (shared[k] | (side < -least)), after & (shared[k] | (side > least))
     return np.asarray(before ^ after)  # both only where all three are shared
 
 
@@ -194,18 +201,22 @@ def _level(points: Floats, level: Bools, corner: Floats, least: float) -> Bools:
         return np.asarray(way[:, None, 0] * off[:, :, 1] - way[:, None, 1] * off[:, :, 0])
 
     handed = np.sign(turns(base[:, 0], base[:, 1], base[:, 2:])[:, 0])
-    apart = np.zeros(len(points), bool)
+    apart, whole = np.zeros(len(points), bool), _all(level)
     for k in range(3):
         side = handed[:, None] * turns(base[:, k], base[:, (k + 1) % 3], flat)
-        apart |= (np.where(level, side, -1.0) <= least).all(1)  # all of it outside this side, or on it
+        apart |= _all(~level | (side <= least))  # all of it outside this side, or on it
         n = (k + 1) % 3
         edge = level[:, k] & level[:, n]
         side = turns(flat[:, k], flat[:, n], base)
-        whole = level.all(1)
         mine = np.sign(turns(flat[:, k], flat[:, n], flat[:, [(k + 2) % 3]])[:, 0])
-        beyond = (mine[:, None] * side <= least).all(1) & whole  # all of the triangle on the other side of it
-        apart |= edge & (beyond | (~whole & ((side >= -least).all(1) | (side <= least).all(1))))
+        beyond = _all(mine[:, None] * side <= least) & whole  # all of the triangle on the other side of it
+        apart |= edge & (beyond | (~whole & (_all(side >= -least) | _all(side <= least))))
     return ~apart
+
+
+def _all(three: Bools) -> Bools:
+    """Whether all three hold, (p,)."""
+    return np.asarray(three[:, 0] & three[:, 1] & three[:, 2])
 
 
 def _sides(plane: Floats, points: Floats) -> Floats:
@@ -228,4 +239,4 @@ def _within(start: Floats, end: Floats, corner: Floats) -> Bools:
     turns = np.stack(
         [np.einsum("pi,pi->p", way, _across(spokes[:, k], spokes[:, (k + 1) % 3])) for k in range(3)], axis=1
     )
-    return np.asarray(((turns >= 0).all(1) | (turns <= 0).all(1)) & (turns != 0).any(1))
+    return np.asarray((_all(turns >= 0) | _all(turns <= 0)) & ~_all(turns == 0))
