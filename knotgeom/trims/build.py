@@ -273,20 +273,14 @@ def _tiled(mesh: TrimMesh, count: int, length: float, by: float, end: float) -> 
     positions[:, 0] = (positions[:, 0] + step * length) * by
     normals = np.tile(mesh.normals, (count, 1))
     patch = int(mesh.patch.max(initial=-1)) + 1
-    if len(mesh.seam) == 2:
-        start, stop = mesh.seam[0], mesh.seam[1] + (count - 1) * size
-        keep = np.concatenate([start, stop])
-        seam: tuple[np.ndarray, ...] = (start, stop)
-    else:  # a card has no seam
-        keep, seam = np.zeros(0, np.int64), mesh.seam
+    start, stop = mesh.seam[0], mesh.seam[1] + (count - 1) * size  # a card has none there
     if by != 1.0:
         turned = normals / [by, 1.0, 1.0]
         turned /= np.linalg.norm(turned, axis=1)[:, None]
         inner = np.ones(len(normals), bool)
-        inner[keep] = False
+        inner[start] = inner[stop] = False
         normals = np.where(inner[:, None], turned, normals)
-    if len(keep):
-        positions[stop, 0] = end
+    positions[stop, 0] = end
     return replace(
         mesh,
         positions=positions,
@@ -297,7 +291,7 @@ def _tiled(mesh: TrimMesh, count: int, length: float, by: float, end: float) -> 
         strand=np.tile(mesh.strand, count),
         along=np.tile(mesh.along, count) + step * length,
         across=np.tile(mesh.across, count),
-        seam=seam,
+        seam=(start, stop),
         patch=np.tile(mesh.patch, count) + np.repeat(np.arange(count) * patch, faces),
         uv=np.tile(mesh.uv, (count, 1)),
         light_uv=np.tile(mesh.light_uv, (count, 1)),

@@ -89,8 +89,10 @@ def _spread(mask: Bools, reach: int) -> Bools:
     return out
 
 
-def nearest_like(known: Bools, kind: NDArray[Any], wanted: Bools, reach: int, wraps: bool = False) -> tuple[Ints, Ints]:
+def nearest_like(known: Bools, kind: NDArray[Any], wanted: Bools, reach: int) -> tuple[Ints, Ints]:
     """For wanted texels no farther than ``reach`` from a known one of their own kind: they and the nearest such.
+
+    The last column is beside the first.
 
     Places round about are tried one after another, the nearest first, so it is quick where most lie close by.
 
@@ -120,10 +122,7 @@ def nearest_like(known: Bools, kind: NDArray[Any], wanted: Bools, reach: int, wr
             break
         there_row, there = row + down, column + right
         inside = (there_row >= 0) & (there_row < rows)
-        if wraps:
-            there = there % columns
-        else:
-            inside &= (there >= 0) & (there < columns)
+        there = there % columns
         at = np.where(inside, there_row * columns + there, 0)
         found = inside & flat[at] & (own[at] == like)
         if found.any():

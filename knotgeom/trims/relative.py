@@ -56,7 +56,7 @@ def level_normals(kit: Kit, level: int, fine: Layers) -> F32:
                 wide = row.shape[1] // copies
                 row[:, wide:] = np.concatenate([row[:, :wide]] * (copies - 1), axis=1)
     odd = (strand != NONE) & ~known
-    bare, source = nearest_like(known, strand, odd, kit.sheet.padding, wraps=True)
+    bare, source = nearest_like(known, strand, odd, kit.sheet.padding)
     pixels = out.reshape(-1, 3)
     pixels[bare] = pixels[source]
     known.ravel()[bare] = True

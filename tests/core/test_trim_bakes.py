@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import ndimage
 
 from knotgeom.trims import bakes
+from knotgeom.trims.bending import curvature
 from knotgeom.trims.kit import piece
 from knotgeom.trims.layers import layers as layers_of
 from knotgeom.trims.occlusion import occlusion
@@ -200,11 +201,24 @@ def test_bare_texels_take_the_nearest_covered_one():
         assert_allclose(np.hypot(row - other_row, aside), away.ravel()[bare])
 
 
+@pytest.mark.parametrize("reach", [0.0, 0.4])
+def test_a_ball_bends_by_twice_the_inverse_of_its_radius_up_to_its_outline(reach):
+    """Both principal curvatures of a sphere are 1 / R; beside its outline neighbours of another strand do not count."""
+    texel, radius = 0.1, 5.0
+    x, y = np.meshgrid(np.arange(-20, 21) * texel, np.arange(20, -21, -1) * texel)
+    z = np.sqrt(radius**2 - x**2 - y**2)
+    normals = (np.stack([x, y, z], -1) / radius).astype(np.float32)
+    strand = np.where(x < 1.0, 0, 1).astype(np.int16)
+    height = np.where(strand == 0, z, z - 3.0).astype(np.float32)
+    bend = curvature(normals, height, strand, np.ones(x.shape, bool), texel, reach)
+    assert_allclose(bend, 2 / radius, rtol=0.01)
+
+
 def test_bare_texels_take_the_nearest_covered_one_of_their_own_strand():
     """As among the covered texels of each strand by itself."""
     random = np.random.default_rng(4)
     covered, strand = random.random((80, 90)) < 0.02, random.integers(0, 3, (80, 90))
-    bare, source = nearest_like(covered, strand, ~covered, 12, wraps=True)
+    bare, source = nearest_like(covered, strand, ~covered, 12)
     found = np.full(covered.size, -1)
     found[bare] = source
     for number in range(3):
