@@ -22,7 +22,8 @@ from .materials import Material, mass
 from .measures import Hanging, Lines, Shell, balance, hanging, incised, overhang, shells
 from .profiles import Profile
 from .surface import Surface, surface
-from .walls import Measure, Point, measure
+from .touching import Measure, Point
+from .walls import measure
 
 if TYPE_CHECKING:
     from ..design import Design

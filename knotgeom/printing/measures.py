@@ -17,7 +17,7 @@ import numpy as np
 from ..cycles import connected_labels
 from ..mesh import Floats, Ints
 from .surface import Surface, folds
-from .walls import Measure, Point
+from .touching import Measure, Point
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ import trimesh
 from knotgeom.design import Design, Divide, Grid, Groove, Heights, Making, Section, Strand
 from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh
-from knotgeom.printing import allowances, bodies, fillet, lettering, scaling, walls
+from knotgeom.printing import allowances, bodies, fillet, lettering, scaling, touching, walls
 from knotgeom.printing import piece as pieces
 from knotgeom.printing.checks import check_bodies, check_piece
 from knotgeom.printing.hanging import Bulk, bail
@@ -276,7 +276,7 @@ def test_a_name_that_is_none_is_refused_with_those_that_are(key: str) -> None:
 def test_a_surface_of_nothing_has_no_thinnest_place() -> None:
     flat = mesh_of(trimesh.creation.box((10.0, 8.0, 1.3)))
     none = replace(flat, triangles=np.zeros((0, 3), np.int32))
-    assert walls.measure(none) == walls.Leasts(walls.NOTHING, walls.NOTHING, walls.NOTHING)
+    assert walls.measure(none) == walls.Leasts(touching.NOTHING, touching.NOTHING, touching.NOTHING)
 
 
 def test_lines_off_the_picture_leave_it_as_it_was_and_on_it_draw_their_width() -> None:

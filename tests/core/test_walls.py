@@ -10,8 +10,9 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 
 from knotgeom.mesh import Mesh, all_triangles
-from knotgeom.printing import walls
-from knotgeom.printing.walls import Measure, measure
+from knotgeom.printing import across, touching, walls
+from knotgeom.printing.touching import Measure
+from knotgeom.printing.walls import measure
 
 
 def least_wall(body) -> Measure:
@@ -160,11 +161,15 @@ class TestGaps:
 
 
 class TestLooking:
-    @pytest.mark.parametrize(("limit", "lowered"), [("TRIES", 1), ("SHRINKS", 1), ("MOST_CELLS", 0)])
-    def test_between_level_faces_the_first_look_is_enough_and_no_table_is_needed(self, monkeypatch, limit, lowered):
+    @pytest.mark.parametrize(
+        ("module", "limit", "lowered"), [(walls, "TRIES", 1), (touching, "SHRINKS", 1), (across, "MOST_CELLS", 0)]
+    )
+    def test_between_level_faces_the_first_look_is_enough_and_no_table_is_needed(
+        self, monkeypatch, module, limit, lowered
+    ):
         plates = of(Manifold.cube((10, 10, 1)) + Manifold.cube((10, 10, 1)).translate((0, 0, 1.35)))
         usual = measure(plates)
-        monkeypatch.setattr(walls, limit, lowered)
+        monkeypatch.setattr(module, limit, lowered)
         found = measure(plates)
         assert within(found.wall, 1.0) and within(found.gap, 0.35)
         assert found.wall.value == pytest.approx(usual.wall.value) and found.gap.value == pytest.approx(usual.gap.value)
