@@ -17,6 +17,7 @@ from . import core, fill, jobs, making, store, unite, units
 
 piece_maker = core.printing_piece
 checks = core.printing_checks
+remedies = core.printing_remedies
 profiles = core.printing_profiles
 materials = core.printing_materials
 options = core.printing_options
@@ -106,7 +107,7 @@ def work(design, profile, progress):
     """The piece and what was measured on it, for any thread; needs manifold3d."""
     piece = piece_maker.make_piece(design, progress=lambda share, stage: progress(0.7 * share, stage), limits=profile)
     progress(0.7, "measuring")
-    return piece, checks.check_piece(piece, profile, materials.material(design.make.print.material))
+    return piece, remedies.check_piece(piece, profile, materials.material(design.make.print.material))
 
 
 def strands(design, progress):
@@ -161,7 +162,7 @@ def united(design, made, profile):
         knot=knot,
         expected=knots.parts_of_map(made),
     )
-    return piece, checks.check_piece(piece, profile, material)
+    return piece, remedies.check_piece(piece, profile, material)
 
 
 def facts_of(design, piece, checked):

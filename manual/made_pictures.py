@@ -23,7 +23,7 @@ from knotgeom.carving import cutters, reach, relief  # noqa: E402
 from knotgeom.carving.options import Carving, Moulding  # noqa: E402
 from knotgeom.design import Cylinder, Design, Grid, Heights, Make, Making, Section, Strand, Strip  # noqa: E402
 from knotgeom.mesh import Floats  # noqa: E402
-from knotgeom.printing import checks, folder, materials, preview, profiles  # noqa: E402
+from knotgeom.printing import folder, materials, preview, profiles, remedies  # noqa: E402
 from knotgeom.printing.options import Bail, Finger, Frame, Outline, Plate, Printing  # noqa: E402
 from knotgeom.printing.piece import Piece, make_piece  # noqa: E402
 from knotgeom.reading import read_file  # noqa: E402
@@ -77,7 +77,7 @@ def shown_piece(piece: Piece, design: Design) -> Image.Image:
     """A piece with what was measured on it, as ``knotgeom print`` shows it."""
     asked = design.make.print
     profile = profiles.named(None, asked.process)
-    found = folder.report(piece, checks.check_piece(piece, profile, materials.material(asked.material)), asked)
+    found = folder.report(piece, remedies.check_piece(piece, profile, materials.material(asked.material)), asked)
     picture = preview.preview(piece, found, pixels=PIECE_WIDE, material=asked.material)
     return Image.fromarray(picture).quantize(40, dither=Image.Dither.NONE)
 

@@ -45,14 +45,14 @@ def carve(options: argparse.Namespace) -> None:
 
 def check(options: argparse.Namespace) -> None:
     """Measure and judge the finished piece."""
-    from ..printing import checks, materials, profiles
+    from ..printing import checks, materials, profiles, remedies
 
     limits = profiles.named(options.profile, options.kind)
     design = read(options.file)
     name = options.material if options.material is not None else design.make.print.material
     of = materials.material(name)
     with within(options.file), shown_progress() as progress:
-        checked = checks.check_design(design, limits, of, progress=progress)
+        checked = remedies.check_design(design, limits, of, progress=progress)
     say(checks.text(checked))
 
 
@@ -61,7 +61,7 @@ def print_solid(options: argparse.Namespace) -> None:
     from ..printing import folder
 
     folder.refuse_existing(options.output, replace=options.replace)
-    from ..printing import checks, materials
+    from ..printing import materials, remedies
     from ..printing.piece import make_piece
     from ..printing.process import limits_for
 
@@ -70,7 +70,7 @@ def print_solid(options: argparse.Namespace) -> None:
     limits = limits_for(wanted, options.profile)
     with within(options.file), shown_progress() as progress:
         piece = make_piece(design, progress=progress, limits=limits)
-        checked = checks.check_piece(piece, limits, materials.material(wanted.material))
+        checked = remedies.check_piece(piece, limits, materials.material(wanted.material))
     name = title(options.file).replace("_", " ")
     found = folder.write_piece(options.output, piece, checked, wanted, title=name, replace=options.replace)
     size = " x ".join(f"{side:.1f}" for side in found["finished"]["size_mm"])

@@ -1,22 +1,21 @@
-"""Whether a finished piece can be made by a process: measures, and what to change to what value.
+"""Whether bodies can be made by a process: what is measured on them, and what is to be said of it.
 
-Everything is measured on the mesh of the finished piece, walls and gaps as they are before its creases are filled. A
-finding carries changes of the design that were tried, as far as the design is small enough to be made again for each of
-them.
+Everything is measured on the mesh of the finished piece, walls and gaps as they are before its creases are filled.
+:mod:`.remedies` adds what would mend it.
 """
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..errors import DesignError
-from ..findings import Change, Finding
+from ..findings import Finding
 from ..mesh import Mesh, all_triangles
 from .materials import Material, mass
 from .measures import Hanging, Lines, Shell, balance, hanging, incised, overhang, shells
@@ -26,20 +25,11 @@ from .touching import Measure, Point
 from .walls import measure
 
 if TYPE_CHECKING:
-    from ..design import Design
-    from ..made import Made
-    from .piece import Piece
+    pass
 
-TRIED = 40
-"""Woven crossings up to which changes are tried before they are offered."""
-TRIES = 3
-"""How often one change is tried with a further value."""
 LARGEST_LINE = 1.5
 """A groove deeper than this is no incised line, mm."""
-
 NO_LINES = Lines(Measure(math.inf, 0.0), Measure(math.inf, 0.0), 0.0)
-
-Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,16 +206,16 @@ def _judged(c: Checked, over_at: Point | None) -> list[PieceFinding]:
     if c.overhang_mm2 > 0:
         words = f"{c.overhang_mm2:.1f} mm2 look down at less than {p.overhang_deg.value:g} degrees to the level"
         found.append(
-            _plain("overhang", "the underside", c.overhang_mm2, words, over_at, "support it, or build it tilted")
+            plain("overhang", "the underside", c.overhang_mm2, words, over_at, "support it, or build it tilted")
         )
     for hollow in c.trapped:
         words = f"a hollow of {-hollow.volume:.2f} mm3 is closed all round"
         advice = "leave it open, or bore a hole that what is trapped can flow out of"
-        found.append(_plain("trapped", _words(hollow.centre), round(-hollow.volume, 4), words, hollow.centre, advice))
+        found.append(plain("trapped", _words(hollow.centre), round(-hollow.volume, 4), words, hollow.centre, advice))
     if c.expected is not None and c.bodies != c.expected:
         words = f"it is {c.bodies} bodies where the design's map has {c.expected}"
         advice = "set strands that must hold together deeper into one another, or add a plate or a frame"
-        found.append(_plain("bodies", "the whole piece", float(c.bodies), words, None, advice))
+        found.append(plain("bodies", "the whole piece", float(c.bodies), words, None, advice))
     if c.hang is not None:
         found += _hung(c, c.hang)
     return found
@@ -239,7 +229,7 @@ def _hung(c: Checked, hang: Hanging) -> list[PieceFinding]:
     if most is not None and abs(hang.turned) > most:
         words = f"it leans {abs(hang.turned):.1f} degrees sideways as it hangs and {c.profile.name} asks for {most:g}"
         advice = f"move what it hangs by above the centre of mass, x {x:.2f} mm"
-        found.append(_plain("hang", "where it hangs", round(abs(hang.turned), 3), words, c.centre, advice))
+        found.append(plain("hang", "where it hangs", round(abs(hang.turned), 3), words, c.centre, advice))
     most = c.profile.tip_deg.value
     if most is not None and abs(hang.tilted) > most:
         way = "forward" if hang.tilted > 0 else "back"
@@ -250,7 +240,7 @@ def _hung(c: Checked, hang: Hanging) -> list[PieceFinding]:
             f"bring the chain {lacking:.2f} mm nearer to the centre of mass, z {z:.2f} mm: by a bail's wall thinner by "
             'as much, or a bail of kind "loop" or "tube", which stands over the middle of the thickness'
         )
-        found.append(_plain("tilt", "where it hangs", round(abs(hang.tilted), 3), words, c.centre, advice))
+        found.append(plain("tilt", "where it hangs", round(abs(hang.tilted), 3), words, c.centre, advice))
     return found
 
 
@@ -258,207 +248,10 @@ def _words(spot: Point) -> str:
     return f"x {spot[0]:.1f}, y {spot[1]:.1f}, z {spot[2]:.1f} mm"
 
 
-def _plain(kind: str, place: str, value: float, words: str, spot: Point | None, advice: str) -> PieceFinding:
+def plain(kind: str, place: str, value: float, words: str, spot: Point | None, advice: str) -> PieceFinding:
+    """A finding that no change of one value mends."""
     at = None if spot is None else (round(spot[0], 4), round(spot[1], 4))
     return PieceFinding(kind, place, value, words, at, (), spot, None, advice)
-
-
-# ---------------------------------------------------------------------------------------- designs and their changes
-
-
-def check_piece(piece: Piece, profile: Profile, material: Material) -> Checked:
-    """Check a piece that is made already; its findings carry first estimates of changes."""
-    at = None if piece.hang_at is None else (float(piece.hang_at[0]), float(piece.hang_at[1]), float(piece.hang_at[2]))
-    return _with_changes(
-        check_bodies(
-            piece.finished,
-            profile,
-            material,
-            hang_at=at,
-            expected=piece.expected,
-            lines=_lined(piece.knot.made),
-            unfilled=piece.unfilled,
-        ),
-        piece,
-    )
-
-
-def _lined(made: Made) -> bool:
-    """Whether a design incises lines: down every strand, or between halves that lie together."""
-    from ..design import Section
-
-    divided = bool(made.counted.strand_map.divided.any()) or made.counted.strand_map.loops_divided
-    return made.design.strand.section is Section.MEDIAN_INCISED or (divided and made.counted.size.gap == 0)
-
-
-def _with_changes(checked: Checked, piece: Piece) -> Checked:
-    """Findings with first estimates of changes, and the step between strands judged as the design has it."""
-    counted = piece.knot.made.counted
-    findings = list(checked.findings)
-    step, least = counted.size.step * piece.scale * piece.thicker, checked.profile.step.value
-    if not piece.knot.free and least is not None and step < least - 1e-6 and counted.strand_map.crossings:
-        words = (
-            f"over-strands stand {step:.2f} mm above what they pass over and {checked.profile.name} asks for "
-            f"{least:.2f} mm"
-        )
-        findings.append(PieceFinding("step", "every crossing", round(step, 4), words, None, (), None, least))
-    if not piece.knot.free and checked.bodies == checked.expected and checked.bodies > 1:
-        words = f"its strands form {checked.bodies} parts that nothing joins, so it would fall apart"
-        advice = (
-            "add a plate or a frame that reaches them all (a wider margin, another shape), or take breaks out so that "
-            "they cross"
-        )
-        findings.append(_plain("bodies", "the whole piece", float(checked.bodies), words, None, advice))
-    findings = [replace(one, changes=_changes(one, piece, counted.design)) for one in findings]
-    return replace(checked, findings=tuple(findings))
-
-
-def _changes(finding: PieceFinding, piece: Piece, design: Design) -> tuple[Change, ...]:
-    """First estimates of what would do, as values of the design file."""
-    limit, value = finding.limit, finding.value
-    if limit is None or value is None:
-        return ()
-    size, scale = piece.knot.made.counted.size, piece.scale
-    lacking = (limit - value) / scale
-    grow = min(limit / max(value, 1e-6), 4.0)
-    divided = bool(piece.knot.made.counted.strand_map.divided.any())
-    changes: list[Change] = []
-    free_to_thicken = design.make.print.mass_g is None
-    if finding.kind == "wall":
-        if free_to_thicken:
-            changes.append(Change("strand.thickness", size.thickness * grow))
-        if divided and size.gap - 2 * lacking > 0.05 * size.width:
-            changes.append(Change("divide.gap", size.gap - 2 * lacking))
-        changes.append(Change("strand.width", min(size.width + 2 * lacking, 0.95 * size.pitch)))
-    elif finding.kind == "gap":
-        if divided and size.gap + lacking < 0.8 * size.width:
-            changes.append(Change("divide.gap", size.gap + lacking))
-        if size.width - lacking > 0.2 * size.width:
-            changes.append(Change("strand.width", size.width - lacking))
-    elif finding.kind == "clearance":
-        changes.append(Change("heights.clearance", size.clearance + lacking))
-    elif finding.kind == "line":
-        changes.append(Change("strand.groove.depth", size.groove_depth * grow))
-    else:  # the step at crossings
-        changes.append(Change("heights.step", limit / (scale * piece.thicker)))
-    return tuple(Change(key, _rounded(given, _now(size, key))) for key, given in changes if given is not None)
-
-
-def _now(size: Any, key: str) -> float:
-    return float(
-        {
-            "strand.width": size.width,
-            "strand.thickness": size.thickness,
-            "divide.gap": size.gap,
-            "heights.step": size.step,
-            "heights.clearance": size.clearance,
-            "strand.groove.depth": size.groove_depth,
-        }[key]
-    )
-
-
-def _rounded(value: float, now: float) -> float:
-    """To three figures, on the far side from the value that stands now."""
-    unit = 10.0 ** (math.floor(math.log10(max(value, 1e-9))) - 2)
-    return float(f"{(math.ceil if value > now else math.floor)(value / unit) * unit:.4g}")
-
-
-def check_design(
-    design: Design, profile: Profile, material: Material, *, tried: int = TRIED, progress: Progress | None = None
-) -> Checked:
-    """Make the piece of a design, check it, and try the changes that would mend it.
-
-    Parameters
-    ----------
-    tried : int
-        Woven crossings up to which changes are tried; those that do not help are then left out.
-
-    Raises
-    ------
-    DesignError
-        If the piece cannot be made.
-    """
-    from .piece import make_piece
-
-    report = progress or (lambda _share, _stage: None)
-    piece = make_piece(design, progress=lambda share, stage: report(0.4 * share, stage), limits=profile)
-    report(0.4, "measuring")
-    checked = check_piece(piece, profile, material)
-    if piece.knot.made.counted.strand_map.crossings > tried:
-        return checked
-    kinds = {one.kind for one in checked.findings if one.changes}
-    if not kinds:
-        return checked
-    report(0.5, "trying what would mend it")
-    # what the strands alone do not show comes from fittings or fillets, and no change of the strands mends it
-    bare = {one.kind for one in _strands(design, piece, profile, material)}
-    done: dict[tuple[str, str], Change | None] = {}
-    findings = []
-    for number, finding in enumerate(checked.findings):
-        report(0.5 + 0.5 * number / len(checked.findings), "trying what would mend it")
-        for change in finding.changes if finding.kind in bare else ():
-            if (finding.kind, change.key) not in done:
-                done[finding.kind, change.key] = _tried(design, piece, finding.kind, change, profile, material, bare)
-        working = [done.get((finding.kind, change.key)) for change in finding.changes]
-        findings.append(replace(finding, changes=tuple(change for change in working if change is not None)))
-    return replace(checked, findings=tuple(findings))
-
-
-def _strands(design: Design, piece: Piece, profile: Profile, material: Material) -> tuple[PieceFinding, ...]:
-    """The findings on a design's strands without any fittings, at the scale of a piece made before."""
-    from .bodies import mesh_of
-    from .knot import knot_of
-
-    options = piece.knot.made.design.make.print
-    knot = knot_of(design, piece.thicker, piece.scale, options.rounding, options.tolerance)
-    parts = knot.bodies or ((knot.vertices, knot.triangles),)
-    bodies = tuple(mesh_of(vertices * piece.scale, triangles) for vertices, triangles in parts)
-    return _with_changes(
-        check_bodies(bodies, profile, material, lines=_lined(knot.made)), replace(piece, knot=knot)
-    ).findings
-
-
-def _tried(
-    design: Design,
-    piece: Piece,
-    kind: str,
-    first: Change,
-    profile: Profile,
-    material: Material,
-    before: set[str],
-) -> Change | None:
-    """A value from ``first`` on with which no finding of ``kind`` is left, and none of a kind that was not there.
-
-    It is tried on the strands alone, which is quick, and then on the whole piece.
-    """
-    from ..remedies import applied
-    from .piece import make_piece
-
-    change = first
-    for _ in range(TRIES):
-        tried = applied(design, change)
-        try:
-            left = _strands(tried, piece, profile, material)
-            if not any(one.kind == kind for one in left):
-                if not {one.kind for one in left} <= before:
-                    return None
-                left = check_piece(make_piece(tried, limits=profile), profile, material).findings
-        except DesignError:
-            return None
-        mine = [one for one in left if one.kind == kind]
-        if not mine:
-            return change
-        now = change.value
-        offers = [c.value for one in mine for c in one.changes if c.key == change.key and c.value not in (None, now)]
-        if not offers or now is None:
-            return None
-        # the estimate fell short: go twice as far as it says now
-        further = now + 2 * max((value - now for value in offers if value is not None), key=abs)
-        change = Change(change.key, _rounded(further, now))
-    return None
-
-
-# ------------------------------------------------------------------------------------------------------------- report
 
 
 def as_json(checked: Checked) -> dict[str, Any]:

@@ -16,10 +16,10 @@ import bench_printing
 import bench_trims
 from beside import RUNS, Row, main, median_ms
 
-from knotgeom.printing.checks import check_piece
 from knotgeom.printing.materials import material
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.process import limits_for
+from knotgeom.printing.remedies import check_piece
 from knotgeom.reading import read_file
 
 BUDGETS = (2000, 500)

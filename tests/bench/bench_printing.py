@@ -25,12 +25,12 @@ from knotgeom import solid as uniting
 from knotgeom.design import Design, Divide, Grid, Heights, Make, Making, Strand
 from knotgeom.mesh import all_triangles
 from knotgeom.printing import knot
-from knotgeom.printing.checks import check_piece
 from knotgeom.printing.folder import write_piece
 from knotgeom.printing.materials import material
 from knotgeom.printing.options import Bail, Frame, Outline, Plate, Printing
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.process import limits_for
+from knotgeom.printing.remedies import check_piece
 from knotgeom.reading import read_file, write_text
 
 PIECES = {

@@ -16,13 +16,14 @@ from knotgeom.design import Design, Divide, Grid, Heights, Make, Making, Section
 from knotgeom.errors import DesignError
 from knotgeom.findings import Change
 from knotgeom.mesh import Mesh
-from knotgeom.printing import checks, profiles
+from knotgeom.printing import profiles, remedies
 from knotgeom.printing.bodies import solid_of
-from knotgeom.printing.checks import as_json, check_bodies, check_design, check_piece
+from knotgeom.printing.checks import as_json, check_bodies
 from knotgeom.printing.materials import MATERIALS
 from knotgeom.printing.measures import hanging, incised, overhang, shells
 from knotgeom.printing.options import Printing
 from knotgeom.printing.piece import make_piece
+from knotgeom.printing.remedies import check_design, check_piece
 from knotgeom.printing.surface import surface_of
 from knotgeom.reading import write_text
 from knotgeom.remedies import applied
@@ -247,7 +248,7 @@ class TestDesigns:
     def test_a_change_that_brings_something_else_or_cannot_go_on_is_not_offered(self, halves, limits, gap):
         profile = replace(SILVER, **{key: profiles.Limit(value) for key, value in limits.items()})
         change = Change("divide.gap", gap)
-        assert checks._tried(HALVES, halves, "wall", change, profile, STERLING, {"wall"}) is None
+        assert remedies._tried(HALVES, halves, "wall", change, profile, STERLING, {"wall"}) is None
         after = kinds(check_piece(make_piece(applied(HALVES, change), PLAIN), profile, STERLING))
         assert ("gap" in after) == ("gap" not in limits) and ("wall" in after) == ("gap" in limits)
 
@@ -255,7 +256,7 @@ class TestDesigns:
         design = replace(plait(2.0, section=Section.MEDIAN_INCISED), make=Make(print=PLAIN))
         limits = replace(SILVER, groove_depth=profiles.Limit(0.9), groove_width=profiles.Limit(0.9))
         tried = []
-        monkeypatch.setattr(checks, "_tried", lambda *given: tried.append(given[3]) or given[3])
+        monkeypatch.setattr(remedies, "_tried", lambda *given: tried.append(given[3]) or given[3])
         lines = [one for one in check_design(design, limits, STERLING).findings if one.kind == "line"]
         assert len(lines) == 2 and len(tried) == 1 and lines[0].changes == lines[1].changes == tuple(tried)
         assert tried[0].key == "strand.groove.depth"

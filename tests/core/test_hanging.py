@@ -16,10 +16,10 @@ from knotgeom.design import Breaks, Design, Grid, Heights, Make, Making, Section
 from knotgeom.errors import DesignError
 from knotgeom.printing import hanging, profiles
 from knotgeom.printing.bodies import arrays_of, contents
-from knotgeom.printing.checks import check_piece
 from knotgeom.printing.materials import material
 from knotgeom.printing.options import Bail, BailKind, Eye, Outline, Plate, Printing
 from knotgeom.printing.piece import make_piece
+from knotgeom.printing.remedies import check_piece
 from knotgeom.reading import write_text
 
 PENDANT = Design(

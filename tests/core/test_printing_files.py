@@ -21,11 +21,11 @@ from knotgeom.design import Design, Grid, Heights, Make, Making, Section, Strand
 from knotgeom.errors import DesignError
 from knotgeom.files import whole
 from knotgeom.printing import folder, lettering, preview
-from knotgeom.printing.checks import check_piece
 from knotgeom.printing.materials import MATERIALS, material
 from knotgeom.printing.options import Bail, Extent, Eye, Frame, Hollow, Mark, Plate, Printing
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.process import limits_for
+from knotgeom.printing.remedies import check_piece
 from knotgeom.reading import read_text, write_text
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -34,11 +34,11 @@ from knotgeom.design import (
 from knotgeom.errors import DesignError
 from knotgeom.made import Made, facts
 from knotgeom.printing.bodies import solid_of
-from knotgeom.printing.checks import check_piece
 from knotgeom.printing.materials import material
 from knotgeom.printing.options import Bail, BailKind, Eye, Frame, Mark, Outline, Plate, Printing
 from knotgeom.printing.piece import Piece, make_piece
 from knotgeom.printing.profiles import SHIPPED
+from knotgeom.printing.remedies import check_piece
 from knotgeom.sections import outlines
 from knotgeom.sizing import sizes
 from tests.core.exact import crossing_pairs

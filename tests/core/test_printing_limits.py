@@ -15,7 +15,7 @@ from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh
 from knotgeom.printing import allowances, bodies, fillet, lettering, scaling, touching, walls
 from knotgeom.printing import piece as pieces
-from knotgeom.printing.checks import check_bodies, check_piece
+from knotgeom.printing.checks import check_bodies
 from knotgeom.printing.hanging import Bulk, bail
 from knotgeom.printing.hollow import pocket
 from knotgeom.printing.knot import knot_of
@@ -24,6 +24,7 @@ from knotgeom.printing.options import Bail, BailKind, Eye, Hollow, Mark, Outline
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.profiles import profile
 from knotgeom.printing.refusals import refuse_size
+from knotgeom.printing.remedies import check_piece
 from knotgeom.reading import read_text
 from tests.core.exact import pairs_of
 from tests.core.test_printing import FREE, KNOT, LOPSIDED, assert_sound, whole
