@@ -30,7 +30,8 @@ from .paper import (
     moved,
     thinned,
 )
-from .visible import MIDDLE, Line, Visible
+from .rails import MIDDLE
+from .visible import Line, Visible
 
 LEAST_DISC, GREATEST_DISC = 1.7, 3.2
 """Radius of a numbered disc on paper, mm, that can be read and that is never exceeded; common practice, no source."""

@@ -12,7 +12,8 @@ from ..layout import ACROSS, CROSSING, Layout
 from ..made import Counted, Drawn
 from ..mesh import Floats, Ints
 from .paper import BLACK, GREY, PALE, RED, WHITE, Item, Pen, Shape, Words, thinned, width_of
-from .visible import LEFT, RIGHT, TRUNK, Line, Visible
+from .rails import LEFT, RIGHT, TRUNK
+from .visible import Line, Visible
 
 EDGE = Pen(0.35)
 INCISED = Pen(0.2)

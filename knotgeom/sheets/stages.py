@@ -26,7 +26,8 @@ from .paper import (
     thinned,
 )
 from .pattern import break_lines, edge_lines, field_segments, joined
-from .visible import LEFT, RIGHT, Line, Visible
+from .rails import LEFT, RIGHT
+from .visible import Line, Visible
 
 GRID = Pen(0.12, PALE)
 RIM = Pen(0.25, GREY)

@@ -8,7 +8,7 @@ from knotgeom import made
 from knotgeom.carving.panel import plan_panel
 from knotgeom.design import Cylinder, Design, Dome, Ring, Sphere, Strip
 from knotgeom.errors import DesignError
-from knotgeom.sheets.visible import Rails
+from knotgeom.sheets.rails import Rails
 
 ROUND = {
     "strip": Strip(4, 2, 10.0, 10.0, 2),

@@ -38,7 +38,7 @@ from knotgeom.design import (
 )
 from knotgeom.errors import DesignError
 from knotgeom.raster import height_buffer, window_of
-from knotgeom.sheets import follow, pages, paper, pattern, pdf, sheet, visible
+from knotgeom.sheets import follow, outlines, pages, paper, pattern, pdf, sheet, visible
 from knotgeom.sizing import sizes
 from knotgeom.weave import planar_diagram
 from tests.core import strategies
@@ -89,7 +89,7 @@ def areas(pieces) -> list[shapely.Geometry]:
         shapely.make_valid(Polygon(p.outline, p.holes), method="structure", keep_collapsed=False) for p in pieces
     ]
     for piece, region in zip(pieces, regions, strict=True):
-        size = visible.area(piece.outline) + sum(visible.area(hole) for hole in piece.holes)
+        size = outlines.area(piece.outline) + sum(outlines.area(hole) for hole in piece.holes)
         assert region.area == pytest.approx(size, rel=1e-6)  # so nothing is folded over
     return regions
 
@@ -449,7 +449,7 @@ def _size(path: str) -> float:
         np.array([[float(k) for k in pair.split(",")] for pair in ring.split()])
         for ring in re.findall(r"M([^Z]*)Z", path)
     ]
-    return abs(sum(visible.area(ring) for ring in rings))
+    return abs(sum(outlines.area(ring) for ring in rings))
 
 
 def test_halves_without_a_gap_and_incised_strands_have_lines_down_their_middle():
