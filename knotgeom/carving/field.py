@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 from ..errors import DesignError
 from ..made import Progress
 from ..mesh import Floats
+from .filling import Grid, fill
 from .memory import free_memory
 from .moulding import easing, section
 from .options import Ground, Moulding
 from .panel import Panel
-from .surface import Grid, Strips, Walls, fill, strand_strips
+from .strips import Strips, strand_strips
 from .texture import marks
+from .upper_side import Walls
 
 F32 = NDArray[np.float32]
 

@@ -21,7 +21,7 @@ from ..mesh import Floats
 from ..resolve import resolved
 from ..sizing import sizes
 from .options import Carving, Ground, Moulding
-from .surface import Walls, edge_and_crown
+from .upper_side import Walls, edge_and_crown
 from .yielding import NEAR, Edges, give_way, least_step, overlap_edges
 
 DEEP = 0.5

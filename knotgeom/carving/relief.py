@@ -13,10 +13,10 @@ from ..made import Progress
 from ..mesh import Floats, Mesh, volume
 from .facets import Facets, board_mesh, square_side, triangulate, upright
 from .field import HeightField, Surface, heights, pixel_grid, refuse_too_large, surface_of
+from .filling import Grid
 from .options import Carving, Ground
 from .panel import Panel, plan_panel
 from .preview import shaded
-from .surface import Grid
 from .woods import CAUTIONS, SOURCE, density
 
 F32 = NDArray[np.float32]

@@ -14,7 +14,7 @@ import numpy as np
 from ..lanes import Lanes
 from ..made import Counted, Drawn
 from ..mesh import Floats, Ints
-from .surface import band_cubics
+from .strips import band_cubics
 
 BETWEEN = 4
 """Places looked at from one sample of the upper strand to the next."""

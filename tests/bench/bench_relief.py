@@ -22,10 +22,10 @@ from embreex.rtcore_scene import EmbreeScene
 
 from knotgeom.carving import files
 from knotgeom.carving.field import heights, panel_field, surface_of
+from knotgeom.carving.filling import Grid
 from knotgeom.carving.options import Carving
 from knotgeom.carving.panel import plan_panel
 from knotgeom.carving.relief import carve
-from knotgeom.carving.surface import Grid
 from knotgeom.design import Breaks, Design, Site, Strand
 from knotgeom.design import Grid as Cells
 

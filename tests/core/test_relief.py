@@ -20,10 +20,10 @@ from knotgeom.carving import files
 from knotgeom.carving import relief as reliefs
 from knotgeom.carving.facets import board_mesh, square_side, triangulate
 from knotgeom.carving.field import heights, panel_field, surface_of
+from knotgeom.carving.filling import Grid
 from knotgeom.carving.moulding import section
 from knotgeom.carving.options import Carving, Ground, Moulding, Wood
 from knotgeom.carving.panel import plan_panel
-from knotgeom.carving.surface import Grid
 from knotgeom.carving.texture import marks
 from knotgeom.design import Breaks, Design, Divide, Heights, Pass, Rejoin, Section, Site, Strand, Way
 from knotgeom.design import Grid as Cells

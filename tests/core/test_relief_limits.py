@@ -13,7 +13,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from knotgeom.carving import memory, surface
+from knotgeom.carving import filling, memory
 from knotgeom.carving import panel as panel_planning
 from knotgeom.carving import relief as reliefs
 from knotgeom.carving.cutters import Cutter, CutterKind, scallop_height, stepover_for, tip_radius
@@ -151,11 +151,11 @@ def test_a_relief_of_a_single_sample_is_a_board_all_the_same() -> None:
 
 
 def test_heights_are_the_same_on_one_processor_as_on_many_and_with_or_without_progress(monkeypatch) -> None:
-    monkeypatch.setattr(surface, "BAND", 2000)
+    monkeypatch.setattr(filling, "BAND", 2000)
     panel = plan_panel(PLAIN, Carving(depth=6.0))
     found = []
     for processors in (1, 4):
-        monkeypatch.setattr(surface.os, "cpu_count", lambda processors=processors: processors)
+        monkeypatch.setattr(filling.os, "cpu_count", lambda processors=processors: processors)
         shares: list[float] = []
         for progress in (None, lambda share, _stage, shares=shares: shares.append(share)):
             found.append(panel_field(panel, 0.5, progress).z)
@@ -164,8 +164,8 @@ def test_heights_are_the_same_on_one_processor_as_on_many_and_with_or_without_pr
 
 
 def test_work_on_many_processors_stops_where_it_is_told_to(monkeypatch) -> None:
-    monkeypatch.setattr(surface, "BAND", 500)
-    monkeypatch.setattr(surface.os, "cpu_count", lambda: 4)
+    monkeypatch.setattr(filling, "BAND", 500)
+    monkeypatch.setattr(filling.os, "cpu_count", lambda: 4)
     panel = plan_panel(PLAIN, Carving(depth=6.0))
 
     def stop(share: float, _stage: str) -> None:
