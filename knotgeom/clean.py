@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .mesh import Bools, Floats, Ints, compact
+from .cycles import connected_labels
+from .mesh import Bools, Floats, Ints, compact, spanned_volumes
 
 ROUNDS = 60
 """Most rounds of collapsing and turning; each round mends places of which none lies beside another."""
@@ -87,6 +88,13 @@ def _together(vertices: Floats) -> Bools:
     together[order[1:][same]] = True
     together[order[:-1][same]] = True
     return together
+
+
+def shell_volumes(vertices: Floats, triangles: Ints) -> Floats:
+    """For each triangle the volume of the closed surface that it is part of, (t,) mm3; below 0 for hollows."""
+    label = connected_labels(len(vertices), triangles.ravel(), np.roll(triangles, -1, axis=1).ravel())
+    shell = label[triangles[:, 0]]
+    return np.asarray(np.bincount(shell, spanned_volumes(vertices, triangles))[shell])
 
 
 def without_folds(triangles: Ints, suspect: Bools) -> Bools:

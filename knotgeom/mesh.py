@@ -54,5 +54,13 @@ def compact(faces: Ints, count: int) -> tuple[Ints, Ints]:
 
 def volume(mesh: Mesh) -> float:
     """Enclosed volume in mm3 by the divergence theorem; positive for outward faces."""
-    a, b, c = (mesh.vertices[corner] for corner in all_triangles(mesh).T)
-    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+    return float(spanned_volumes(mesh.vertices, all_triangles(mesh)).sum())
+
+
+def spanned_volumes(vertices: Floats, triangles: Ints) -> Floats:
+    """Volumes of the tetrahedra that triangles span with the origin, (t,) mm3; those of a closed surface add up to its.
+
+    Positive for a triangle that is seen anticlockwise from outside, the origin being inside.
+    """
+    a, b, c = (vertices[corner] for corner in triangles.T)
+    return np.asarray(np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0)

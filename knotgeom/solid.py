@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .clean import changed, clean, filled, is_closed, is_sound, separated, without_folds
+from .clean import changed, clean, filled, is_closed, is_sound, separated, shell_volumes, without_folds
 from .course import Courses
 from .cycles import connected_labels
 from .design import Making, Sizes, Strand
@@ -233,10 +233,7 @@ def _levelled(vertices: Floats, faces: Ints, near: float, period: float) -> Floa
 
 def _bodies(vertices: Floats, faces: Ints, crumb: float) -> Bools:
     """Which faces belong to a body of more than a crumb; what is hidden inside another has a negative volume."""
-    part = connected_labels(len(vertices), faces.ravel(), np.roll(faces, -1, axis=1).ravel())[faces[:, 0]]
-    a, b, c = (vertices[corner] for corner in faces.T)
-    contents = np.bincount(part, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6)
-    return np.asarray(contents[part] > crumb)
+    return shell_volumes(vertices, faces) > crumb
 
 
 def _spaced(lanes: Lanes, apart: float) -> Lanes:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from ..errors import DesignError
-from ..mesh import Floats, Ints, Mesh, compact
+from ..mesh import Floats, Ints, Mesh, compact, spanned_volumes
 
 if TYPE_CHECKING:
     from manifold3d import JoinType
@@ -126,10 +126,10 @@ def joined(meshes: tuple[Mesh, ...]) -> Mesh:
 def contents(vertices: Floats, triangles: Ints) -> tuple[float, Floats]:
     """Volume in mm3 and centre of mass (3,) of what a closed mesh encloses, by the divergence theorem."""
     origin = vertices.mean(0)
-    a, b, c = (vertices[corner] - origin for corner in triangles.T)
-    six = np.einsum("ij,ij->i", a, np.cross(b, c))
-    volume = float(six.sum()) / 6
-    return volume, origin + ((a + b + c) * six[:, None]).sum(0) / (24 * volume)
+    spanned = spanned_volumes(vertices - origin, triangles)
+    volume = float(spanned.sum())
+    quarter = (vertices - origin)[triangles].sum(1) / 4  # where each tetrahedron has its centre
+    return volume, origin + (quarter * spanned[:, None]).sum(0) / volume
 
 
 def segments(radius: float, tolerance: float) -> int:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clean import clean
+from ..clean import clean, shell_volumes
 from ..cycles import connected_labels
 from ..mesh import Floats, Ints
 from .bodies import Solid, arrays_of, solid_of
@@ -76,11 +76,8 @@ def _rolled(vertices: Floats, triangles: Ints, radius: float, *, within: bool) -
 def _whole(solid: Solid) -> tuple[Floats, Ints]:
     """The mesh of a solid without crumbs and the hollows that fillets have shut in."""
     vertices, triangles = arrays_of(solid)
-    label = connected_labels(len(vertices), triangles.ravel(), np.roll(triangles, -1, axis=1).ravel())
-    part = label[triangles[:, 0]]
-    a, b, c = (vertices[corner] for corner in triangles.T)
-    volume = np.bincount(part, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6)
-    kept = triangles[(volume[part] > CRUMB) | (volume[part] < -HOLLOW)]
+    volume = shell_volumes(vertices, triangles)
+    kept = triangles[(volume > CRUMB) | (volume < -HOLLOW)]
     used, numbered = np.unique(kept, return_inverse=True)
     return vertices[used], np.asarray(numbered).reshape(-1, 3)
 

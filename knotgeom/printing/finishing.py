@@ -11,8 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..clean import clean, is_sound, separated
-from ..cycles import connected_labels
+from ..clean import clean, is_sound, separated, shell_volumes
 from ..errors import DesignError
 from ..mesh import Floats, Ints, Mesh
 from ..selfcut import crossing_pairs
@@ -107,10 +106,7 @@ def _tidied(solid: Solid, tolerance: float, crumb: float) -> Iterator[tuple[tupl
 
 def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Floats, Ints]:
     """Without crumbs that a Boolean leaves."""
-    part = connected_labels(len(vertices), triangles.ravel(), np.roll(triangles, -1, axis=1).ravel())[triangles[:, 0]]
-    a, b, c = (vertices[corner] for corner in triangles.T)
-    volume = np.bincount(part, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6)
-    kept = triangles[np.abs(volume[part]) > crumb]
+    kept = triangles[np.abs(shell_volumes(vertices, triangles)) > crumb]
     used, numbered = np.unique(kept, return_inverse=True)
     return vertices[used], np.asarray(numbered).reshape(-1, 3)
 

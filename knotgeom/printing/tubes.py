@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh import Bools, Floats, Ints
+from ..mesh import Bools, Floats, Ints, spanned_volumes
 from ..selfcut import crossing_pairs
 from .creases import Balls, Chain, Places, Side, along
 from .edges import Edges, unit
@@ -284,8 +284,7 @@ def _parted(row: Floats, pairs: Ints, *, strictly: bool) -> list[Floats]:
 
 
 def _volume(tube: Tube) -> float:
-    a, b, c = (tube[0][corner] for corner in tube[1].T)
-    return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
+    return float(spanned_volumes(tube[0], tube[1]).sum())
 
 
 def _crossings(swept: list[Tube]) -> list[Ints]:
