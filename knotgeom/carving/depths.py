@@ -18,7 +18,7 @@ from ..footprints import Bands, edge_points
 from ..made import Made, no_mesh
 from ..mesh import Bools, Floats, Ints
 from .field import HeightField
-from .hand import ground_level
+from .pockets import ground_level
 
 BESIDE = 0.35
 """How far beyond the overlap an under-strand is looked for, as a share of the strand's width."""
@@ -206,7 +206,7 @@ def _deepest_near(field: HeightField, where: Floats, radius: float) -> Floats:
 def section_along(made: Made, field: HeightField, line: Line, level: float | None = None) -> SectionAlong:
     """Cut the relief along a line: its profile, the strands that the line crosses and the ground between.
 
-    Ground is what lies no higher than ``level``, :func:`.hand.ground_level` where left out.
+    Ground is what lies no higher than ``level``, :func:`.pockets.ground_level` where left out.
 
     Raises
     ------

@@ -55,6 +55,10 @@ class HeightField:
     left: float
     top: float
 
+    def place(self, row: int, column: int) -> tuple[float, float]:
+        """The middle of a pixel, mm."""
+        return self.left + (column + 0.5) * self.pitch, self.top - (row + 0.5) * self.pitch
+
 
 def panel_field(panel: Panel, pitch: float, progress: Progress | None = None) -> HeightField:
     """The height field of a panel that is planned already; pixels at the board's edge may reach over it.

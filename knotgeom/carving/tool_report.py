@@ -10,12 +10,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .bends import bends
 from .cutters import Cutter, CutterKind, scallop_height, stepover_for, tip_radius
 from .depths import CrossingDepth, Line, SectionAlong, crossing_depths, middle_lines, section_along
 from .field import HeightField
 from .gouges import Gouge, gouge_radius
-from .hand import bends, compare_with_practice, narrow_places, panel_ground_level, pockets, walls_across_grain
+from .grain import walls_across_grain
 from .panel import Panel
+from .pockets import narrow_places, panel_ground_level, pockets
+from .practice import compare_with_practice
 from .reach import DIAMETERS, Reach, largest_cutter, picture, reach, scale_colours
 from .section_drawing import sections_svg
 from .tools import chosen_cutters

@@ -18,12 +18,14 @@ import numpy as np
 from beside import Row, main, median_ms
 from scipy import ndimage
 
+from knotgeom.carving.bends import bends
 from knotgeom.carving.cutters import Cutter, CutterKind, rise
 from knotgeom.carving.depths import crossing_depths, middle_lines, section_along
 from knotgeom.carving.field import HeightField, panel_field
-from knotgeom.carving.hand import bends, narrow_places, pockets, walls_across_grain
+from knotgeom.carving.grain import walls_across_grain
 from knotgeom.carving.options import Carving, Moulding
 from knotgeom.carving.panel import Panel, plan_panel
+from knotgeom.carving.pockets import narrow_places, pockets
 from knotgeom.carving.reach import largest_cutter, reach
 from knotgeom.design import Breaks, Design, Grid, Site, Strand
 

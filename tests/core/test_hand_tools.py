@@ -10,19 +10,14 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import LineString, Point
 
+from knotgeom.carving.bends import bends
 from knotgeom.carving.field import HeightField, panel_field
 from knotgeom.carving.gouges import FIT, OWNED, SWEEP_DEG, Gouge, check_gouges, fit_bend, gouge_radius
-from knotgeom.carving.hand import (
-    STARTING_VALUES,
-    bends,
-    compare_with_practice,
-    narrow_places,
-    panel_ground_level,
-    pockets,
-    walls_across_grain,
-)
+from knotgeom.carving.grain import walls_across_grain
 from knotgeom.carving.options import Carving, Ground
 from knotgeom.carving.panel import Panel, plan_panel
+from knotgeom.carving.pockets import narrow_places, panel_ground_level, pockets
+from knotgeom.carving.practice import STARTING_VALUES, compare_with_practice
 from knotgeom.carving.regions import distance, greatest, regions, totals
 from knotgeom.design import Breaks, Design, Divide, Grid, Pass, Site, Strand, Way
 from knotgeom.errors import DesignError

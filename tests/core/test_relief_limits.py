@@ -16,13 +16,15 @@ from scipy import ndimage
 from knotgeom.carving import filling, memory
 from knotgeom.carving import panel as panel_planning
 from knotgeom.carving import relief as reliefs
+from knotgeom.carving.bends import bends
 from knotgeom.carving.cutters import Cutter, CutterKind, scallop_height, stepover_for, tip_radius
 from knotgeom.carving.depths import Line, crossing_depths, section_along
 from knotgeom.carving.facets import triangulate
 from knotgeom.carving.field import HeightField, panel_field
-from knotgeom.carving.hand import bends, narrow_places, panel_ground_level, pockets, walls_across_grain
+from knotgeom.carving.grain import walls_across_grain
 from knotgeom.carving.options import Carving, Ground, Moulding
 from knotgeom.carving.panel import Panel, plan_panel
+from knotgeom.carving.pockets import narrow_places, panel_ground_level, pockets
 from knotgeom.carving.reach import largest_cutter, picture, reach
 from knotgeom.carving.section_drawing import sections_svg
 from knotgeom.carving.tool_report import reach_report, uncut_pixels
