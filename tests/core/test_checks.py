@@ -180,6 +180,33 @@ def halves():
     return make_piece(HALVES, PLAIN)
 
 
+class TestLimitsAsText:
+    @pytest.mark.parametrize(
+        ("text", "place", "problem"),
+        [
+            ('{"wall": 1, "wall": 2}', "", 'the key "wall" stands here more than once'),
+            ('{"wall": {"value": 1, "value": 2}}', "wall", 'the key "value" stands here more than once'),
+            ('{"wall": {"value": 1, "origin": "me"}}', "wall", 'there is no key "origin"'),
+            ('{"wall": {"value": 1, "source": 3}}', "wall.source", "found 3"),
+            ('{"name": 3}', "name", "found 3"),
+        ],
+    )
+    def test_a_file_of_limits_is_refused_in_one_line_that_names_file_and_place(self, tmp_path, text, place, problem):
+        path = tmp_path / "mine.json"
+        path.write_text(text)
+        with pytest.raises(DesignError, match=problem) as refused:
+            profiles.read_profile(str(path))
+        assert refused.value.place == place and refused.value.file == str(path) and "\n" not in str(refused.value)
+
+    def test_limits_of_the_other_kind_of_process_are_refused(self, tmp_path):
+        path = tmp_path / "mine.json"
+        path.write_text('{"kind": "printing", "name": "my printer", "wall": 0.7}')
+        assert profiles.named(str(path), "printing").wall.value == 0.7
+        with pytest.raises(DesignError, match='"my printer" is for printing') as refused:
+            profiles.named(str(path), "casting")
+        assert refused.value.place == "profile"
+
+
 def plait(thickness, way=Making.FUSED, section=Section.FLAT, step=0.6):
     return Design(Grid(2, 2, 10.0, 10.0), strand=Strand(4.0, thickness, section), heights=Heights(way=way, step=step))
 
