@@ -34,9 +34,10 @@ from .layout.halfedge import CROSSING
 from .layout.ring import rolled
 from .layout.room import check_room
 from .loop import unlooped
+from .meeting import run_into_each_other
 from .mesh import Floats, Mesh
 from .panel import merged_circuits
-from .parts import crossed_again, crowded_parts, shallow_meetings
+from .parts import crossed_again, crowded_parts
 from .reading import check, written_pass
 from .remedies import proved
 from .resolve import resolved
@@ -402,12 +403,12 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     again = crossed_again(c.layout, c.circuits, c.strand_map, d.courses, c.narrowest.width, before)
     beside = [*beside, *again]
     overlap |= free and bool(again)
-    if free:
-        shallow = shallow_meetings(
-            c.layout, c.circuits, c.strand_map, d.courses, d.lanes, d.relief.z, c.narrowest, before
+    if free and not pressed.any():
+        sunk = run_into_each_other(
+            c.layout, c.circuits, c.strand_map, d.courses, d.lanes, d.relief.z, c.design.strand, c.narrowest, before
         )
-        overlap |= bool(shallow)
-        beside = [*beside, *shallow]
+        overlap |= bool(sunk)
+        beside = [*beside, *sunk]
     coarse = d.uneven > TOO_UNEVEN * c.size.thickness
     if coarse:
         curved = [*curved, coarse_surface(d.uneven, c.size)]

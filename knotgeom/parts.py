@@ -4,9 +4,8 @@ Openings are faces of the map of crossings, and each connected part of a weave h
 two parts, or beside a loop without a crossing, is a face of neither; so it is looked for in plan: samples of one part
 near samples of another, found by sorting them into square bins as wide as they may be near.
 
-Where strands cross at a shallow angle, as they may on a free mesh, they lie over each other for longer than heights are
-kept apart at a crossing. Such places are looked for in the same way, with the heights that the strands have there. Led
-on to a wall close by, such strands may even cross once more, where the map has no crossing.
+Where strands cross at a shallow angle, as they may on a free mesh, and are led on to a wall close by, they may cross
+once more where the map has no crossing. That is looked for in the same way.
 """
 
 from __future__ import annotations
@@ -18,12 +17,10 @@ import numpy as np
 
 from .course import Courses
 from .cycles import connected_labels
-from .design import Sizes
 from .divide import StrandMap, circuit_of_visit
 from .findings import EVEN, Change, Finding, down, place_in_mm, run_name
-from .lanes import Lanes
 from .layout import Layout
-from .mesh import Floats, Ints
+from .mesh import Bools, Floats, Ints
 from .trace import Circuits
 
 _STEP = 0.2
@@ -31,11 +28,6 @@ _STEP = 0.2
 _CHUNK = 1 << 20  # pairs at a time
 SHALLOW = 0.75
 """Sine of the angle of crossing below which strands are looked at for meeting beside it; some 49 degrees."""
-_DEEP, _THICK = 0.15, 0.6
-"""Strands meet where they lie this share of a width upon each other, their middles nearer than this share of their
-thickness: more than rounding and an overlap kept along its middle only make of strands that do not meet."""
-_ALONG = 1.6
-"""Places of one strand nearer than this along it, in widths, do not count as two."""
 
 
 def parts_of(circuits: Circuits) -> Ints:
@@ -45,31 +37,33 @@ def parts_of(circuits: Circuits) -> Ints:
     return connected_labels(circuits.count, owner[order[0::2]], owner[order[1::2]])
 
 
-def _near_pairs(points: Floats, reach: float) -> Iterator[tuple[Ints, Ints]]:
-    """Pairs of points, each once, in the same or in neighbouring bins of a grid with cells ``reach`` wide."""
+def near_pairs(points: Floats, reach: float, asked: Bools | None = None) -> Iterator[tuple[Ints, Ints]]:
+    """Pairs of points in the same or in neighbouring bins of a grid with cells ``reach`` wide.
+
+    Each pair comes both ways round, or, where some are ``asked`` for, with one of those first.
+    """
     bins = np.floor((points - points.min(0)) / reach).astype(np.int64) + 1
     stride = np.append(1, np.cumprod(bins.max(0)[:-1] + 2))
     key = bins @ stride
     order = np.argsort(key, kind="stable")
     keys = key[order]
-    for offset in product((-1, 0, 1), repeat=points.shape[1]):
-        wanted = keys + np.array(offset) @ stride
-        first, last = np.searchsorted(keys, wanted, "left"), np.searchsorted(keys, wanted, "right")
-        count = last - first
-        ends = np.cumsum(count)
-        begin = 0
-        while begin < len(keys):
-            base = int(ends[begin - 1]) if begin else 0
-            stop = max(begin + 1, int(np.searchsorted(ends, base + _CHUNK, "right")))
-            number = count[begin:stop]
-            one = np.repeat(np.arange(begin, stop), number)
-            other = (
-                np.arange(len(one))
-                - np.repeat(np.cumsum(number) - number, number)
-                + np.repeat(first[begin:stop], number)
-            )
-            yield order[one], order[other]
-            begin = stop
+    rows = np.arange(len(keys)) if asked is None else np.flatnonzero(asked[order])
+    wanted = (keys[rows] + (np.array(list(product((-1, 0, 1), repeat=points.shape[1]))) @ stride)[:, None]).ravel()
+    rows = np.tile(rows, 3 ** points.shape[1])
+    first = np.searchsorted(keys, wanted, "left")
+    count = np.searchsorted(keys, wanted, "right") - first
+    full = count > 0
+    rows, first, count = rows[full], first[full], count[full]
+    ends = np.cumsum(count)
+    begin = 0
+    while begin < len(rows):
+        base = int(ends[begin - 1]) if begin else 0
+        stop = max(begin + 1, int(np.searchsorted(ends, base + _CHUNK, "right")))
+        number = count[begin:stop]
+        one = np.repeat(rows[begin:stop], number)
+        other = np.arange(len(one)) - np.repeat(np.cumsum(number) - number - first[begin:stop], number)
+        yield order[one], order[other]
+        begin = stop
 
 
 def crowded_parts(
@@ -106,9 +100,9 @@ def crowded_parts(
     ahead = courses.near(courses.point[after] - courses.point)[pick]
     ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-12)
     reach = float(widths.max()) + (1 - EVEN) * max(pitch - float(widths.min()), 0.0)
-    seen, name = _seen(courses, point, reach)
+    seen, name = seen_twice(courses, point, reach)
     nearest: dict[tuple[int, int], tuple[float, int, int]] = {}
-    for one, other in _near_pairs(seen, reach):
+    for one, other in near_pairs(seen, reach):
         i, j = name[one], name[other]
         fit = part[home[i]] < part[home[j]]
         i, j = i[fit], j[fit]
@@ -127,7 +121,9 @@ def crowded_parts(
         background = pitch - width
         if apart_mm >= (1 - EVEN) * background - 1e-9:
             continue
-        names = [_where(layout, circuits, courses, int(home[s]), float(courses.along[pick[s]]), before) for s in (a, b)]
+        names = [
+            where_on(layout, circuits, courses, int(home[s]), float(courses.along[pick[s]]), before) for s in (a, b)
+        ]
         found.append(
             Finding(
                 "ground",
@@ -143,7 +139,7 @@ def crowded_parts(
     return found, min((value[0] for value in nearest.values()), default=np.inf)
 
 
-def _seen(courses: Courses, point: Floats, reach: float) -> tuple[Floats, Ints]:
+def seen_twice(courses: Courses, point: Floats, reach: float) -> tuple[Floats, Ints]:
     """Places, those just after a strip's seam once more just beyond its end, and the row of each."""
     seen, name = point.copy(), np.arange(len(point))
     if courses.period:
@@ -154,7 +150,7 @@ def _seen(courses: Courses, point: Floats, reach: float) -> tuple[Floats, Ints]:
     return seen, name
 
 
-def _shallow(layout: Layout, strand_map: StrandMap) -> bool:
+def cross_shallowly(layout: Layout, strand_map: StrandMap) -> bool:
     """Whether strands cross at a shallow angle anywhere."""
     ways = layout.heading[np.unique(strand_map.crossing_edge)]
     sine = np.linalg.norm(np.cross(ways[:, 0], ways[:, 1]), axis=1)
@@ -169,7 +165,7 @@ def crossed_again(
     It is looked for where strands cross at a shallow angle. Steps of the centre lines are held against each other seen
     flat, on a curved surface in the plane that touches it, apart from those that meet at a crossing of the map.
     """
-    if not _shallow(layout, strand_map):
+    if not cross_shallowly(layout, strand_map):
         return []
     number = np.diff(courses.start)
     home, count = np.repeat(np.arange(circuits.count), number), len(courses.point)
@@ -182,9 +178,9 @@ def crossed_again(
         circuits.visit_edge
     )
     middle, reach = courses.point + step / 2, float(np.linalg.norm(step, axis=1).max())
-    seen, name = _seen(courses, middle, reach)
+    seen, name = seen_twice(courses, middle, reach)
     worst: dict[tuple[int, int], tuple[int, Floats]] = {}
-    for one, other in _near_pairs(seen, reach):
+    for one, other in near_pairs(seen, reach):
         i, j = name[one], name[other]
         fit = (i < j) & (after[i] != j) & (after[j] != i)
         for a in (site, site[after]):
@@ -204,7 +200,7 @@ def crossed_again(
         found.append(
             Finding(
                 "ground",
-                _where(layout, circuits, courses, int(home[at]), float(courses.along[at]), before),
+                where_on(layout, circuits, courses, int(home[at]), float(courses.along[at]), before),
                 round(beside, 4),
                 f"the strands as drawn cross once more, {beside:.2f} mm from any crossing of the layout",
                 place_in_mm(met),
@@ -223,64 +219,8 @@ def _turn(a: Floats, b: Floats, up: Floats | None) -> Floats:
     return turned
 
 
-def shallow_meetings(
-    layout: Layout,
-    circuits: Circuits,
-    strand_map: StrandMap,
-    courses: Courses,
-    lanes: Lanes,
-    z: Floats,
-    size: Sizes,
-    before: Ints,
-) -> list[Finding]:
-    """Where free strands that cross at a shallow angle run into each other beside the crossing; one finding a circuit.
-
-    Parameters
-    ----------
-    z : (m,) float64
-        Height of every lane sample, mm.
-    before : (V,) int64
-        The visit before each along its circuit.
-    """
-    if not _shallow(layout, strand_map):
-        return []
-    lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
-    circuit = lanes.circuit[lane]
-    width = np.where(lanes.whole, lanes.breadth[lane], lanes.width)
-    aside = np.where(lanes.whole, 0.0, lanes.offset)[:, None]
-    point = courses.point[lanes.sample] + aside * courses.lateral[lanes.sample]
-    along = courses.along[lanes.sample]
-    spacing = float(lanes.length.sum()) / max(len(point), 1)
-    pick = np.arange(0, len(point), max(1, int(_STEP * width.min() / spacing)))
-    worst: dict[int, tuple[float, int]] = {}
-    for one, other in _near_pairs(point[pick], float(width.max())):
-        i, j = pick[one], pick[other]
-        fit = i < j
-        i, j = i[fit], j[fit]
-        apart = np.linalg.norm(courses.near(point[i] - point[j]), axis=1) - (width[i] + width[j]) / 2
-        far = np.abs(along[i] - along[j])
-        far = np.minimum(far, courses.length[circuit[i]] - far)
-        two = (circuit[i] != circuit[j]) | (far > _ALONG * (width[i] + width[j]) / 2)
-        meet = two & (apart < -_DEEP * np.minimum(width[i], width[j])) & (np.abs(z[i] - z[j]) < _THICK * size.thickness)
-        for k in np.flatnonzero(meet).tolist():
-            name = int(circuit[i[k]])
-            worst[name] = min(worst.get(name, (np.inf, 0)), (float(apart[k]), int(i[k])))
-    found = []
-    for name, (apart_mm, at) in sorted(worst.items()):
-        found.append(
-            Finding(
-                "ground",
-                _where(layout, circuits, courses, name, float(along[at]), before),
-                round(apart_mm, 4),
-                f"strands that cross at a shallow angle lie {-apart_mm:.2f} mm upon one another beside the crossing",
-                place_in_mm(courses.point[lanes.sample[at]]),
-                (Change("strand.width", down(0.8 * size.width)),),
-            )
-        )
-    return found
-
-
-def _where(layout: Layout, circuits: Circuits, courses: Courses, circuit: int, along: float, before: Ints) -> str:
+def where_on(layout: Layout, circuits: Circuits, courses: Courses, circuit: int, along: float, before: Ints) -> str:
+    """The run of strand at a length along a circuit, in the designer's terms."""
     first, last = int(circuits.visit_start[circuit]), int(circuits.visit_start[circuit + 1])
     if first == last:
         return "a loop without a crossing"

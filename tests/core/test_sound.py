@@ -478,6 +478,18 @@ ONCE_BROKEN = {
         weave=Weave(Hand.LEFT),
         heights=Heights(clearance=0.192),
     ),
+    "two turns round a wheel, the tip of one under the other": Design(
+        Ring(3, 1, 0.0, 15.0),
+        Breaks((Site(0, 1), Site(2, 1))),
+        weave=Weave(Hand.LEFT),
+        strand=Strand(thickness=0.315, turns=Turns(breaks=Turn.POINTED)),
+        heights=Heights(clearance=0.2625),
+    ),
+    "strands that lie upon one another for long where they cross at a shallow angle": Design(
+        Border((1, 3), 2, 10.0, True, Corners.MITRED),
+        strand=Strand(1.778, section=Section.HALF_ROUND),
+        heights=Heights(clearance=0.1778),
+    ),
     "strands that cross at four degrees": Design(
         Ring(2, 1, 60.0, 70.0, Rim.CROSSED, Rim.CROSSED),
         Breaks(vertical=(Site(0, 1), Site(2, 1))),
