@@ -14,9 +14,9 @@ from .mesh import Bools, Floats, Ints, compact, spanned_volumes
 
 ROUNDS = 60
 """Most rounds of collapsing and turning; each round mends places of which none lies beside another."""
-STUBBORN, WIDE = 0.1, 8.0
-"""Needles below this share of the height that is asked for, and that cannot be turned, are taken out by their shortest
-edge, where that is no longer than so many short ones."""
+STUBBORN, WIDE, EVEN = 0.1, 40.0, 0.99
+"""Needles below this share of the height that is asked for, and that cannot be turned, are taken out by an edge no
+longer than so many short ones, where faces beside it turn by no more than this cosine."""
 
 
 def edge_keys(triangles: Ints, count: int) -> tuple[Ints, Ints]:
@@ -406,7 +406,9 @@ def _collapse(
         sliver = np.linalg.norm(normal, axis=1) < short * short  # has no side of its own to keep to
         np.minimum.at(worst[stays], owner[~both & ~sliver], cosine[~both & ~sliver])
     stays = worst.argmax(0)
-    sound &= worst.max(0) > (0.5 if number < ROUNDS // 2 else 0.0)
+    step = _corners(vertices, ends, period)
+    short_one = np.linalg.norm(step[:, 1] - step[:, 0], axis=1) < short
+    sound &= worst.max(0) > np.where(short_one, 0.5 if number < ROUNDS // 2 else 0.0, EVEN)
     ends, stays = ends[sound], stays[sound]
     moved = np.arange(len(vertices))
     rows = np.arange(len(ends))

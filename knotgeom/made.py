@@ -39,11 +39,11 @@ from .mesh import Floats, Mesh
 from .panel import merged_circuits
 from .parts import crossed_again, crowded_parts
 from .reading import check, written_pass
-from .remedies import proved
+from .remedies import proved, uniting
 from .resolve import resolved
 from .seam import laid_flat
 from .sizing import sizes
-from .solid import Tool, united
+from .solid import FoldedError, Tool, united
 from .styles import circuit_styles, own_sizes
 from .sweep import sweep
 from .trace import Circuits, trace
@@ -58,6 +58,10 @@ CLOSER = (1.0, 1.13, 0.89, 1.31)
 chance then lie so no more."""
 TOO_UNEVEN = 0.75
 """How far a surface may differ between strands that cross, in thicknesses; beyond it they meet beside the crossing."""
+FOLDED = 2
+"""Of how many samplings strands must fold over themselves for others not to be tried."""
+MENDED = 2
+"""Tries to unite a design changed by a remedy."""
 PROVED = 400
 """Woven crossings up to which remedies are tried before they are offered."""
 
@@ -69,7 +73,14 @@ class Cancelled(Exception):  # noqa: N818 - it is no error
 
 
 class NoSolidError(DesignError):
-    """Strands were made that do not unite to one sound solid."""
+    """Strands were made that do not unite to one sound solid.
+
+    ``mended`` is a design changed as the remedy says, whose strands do unite; None where none was found.
+    """
+
+    def __init__(self, problem: str, remedy: str, mended: Design | None = None) -> None:
+        super().__init__(problem, remedy)
+        self.mended = mended
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -286,13 +297,18 @@ def no_mesh(made: Made) -> DesignError:
     return DesignError(f"no strand can be made, for the {first.kind} at {first.place}", first.remedy)
 
 
-def _no_solid(made: Made) -> NoSolidError:
-    """Why strands united to no solid: what was found of them, if anything was; else sizes fell together by chance."""
-    problem, little = "the strands unite to no sound solid", "change the width, the gap or the thickness a little"
-    if not made.findings:
-        return NoSolidError(problem, f"{little}, and try again")
-    first = made.findings[0]
-    return NoSolidError(f"{problem}, maybe for the {first.kind} at {first.place}", f"{first.remedy}; else {little}")
+def _no_solid(made: Made, unites: Callable[[Design], bool]) -> NoSolidError:
+    """Why strands united to no solid, with a remedy that was tried where there is one."""
+    problem, told = "the strands unite to no sound solid", made.findings[:1]
+    if told:
+        problem = f"{problem}, maybe for the {told[0].kind} at {told[0].place}"
+    mended = None
+    if made.counted.strand_map.crossings <= PROVED:
+        mended = uniting(made.design, told[0].changes if told else (), unites)
+    if mended is not None:
+        return NoSolidError(problem, f"{mended[0]} they do", mended[1])
+    little = "change the gap, the thickness or the layout a little, and try again"
+    return NoSolidError(problem, f"{told[0].remedy}; else {little}" if told else little)
 
 
 def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Mesh:
@@ -315,26 +331,45 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
         raise no_mesh(made)
     if made.counted.design.heights.way is Making.FREE:
         return made.mesh
-    c = made.counted
+    folded = 0
     for closer in CLOSER:
-        d = made.drawn if closer == 1.0 else draw(c, closer=closer)
         try:
-            return united(
-                d.courses,
-                d.lanes,
-                c.strand_map,
-                c.weaving,
-                d.relief.stretches,
-                d.relief.z,
-                c.design.strand,
-                c.size if arc is None else replace(c.size, arc=arc),
-                c.design.heights.way,
-                tool=tool,
-            )
+            return _united(made.counted, made.drawn if closer == 1.0 else draw(made.counted, closer=closer), tool, arc)
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise
-    raise _no_solid(made)
+            folded += isinstance(error, FoldedError)
+        if folded == FOLDED:
+            break
+
+    def unites(design: Design) -> bool:
+        other = make(design, prove=0)
+        if other.mesh is None or other.drawn is None:
+            return False
+        try:
+            return bool(len(_united(other.counted, other.drawn, tool, arc, MENDED).vertices))
+        except ValueError:
+            return False
+
+    raise _no_solid(made, unites)
+
+
+def _united(counted: Counted, drawn: Drawn, tool: Tool | None, arc: int | None, most: int | None = None) -> Mesh:
+    """Strands united as they are drawn."""
+    c, d = counted, drawn
+    return united(
+        d.courses,
+        d.lanes,
+        c.strand_map,
+        c.weaving,
+        d.relief.stretches,
+        d.relief.z,
+        c.design.strand,
+        c.size if arc is None else replace(c.size, arc=arc),
+        c.design.heights.way,
+        tool=tool,
+        most=most,
+    )
 
 
 def facts(design: Design, *, pd: bool = False) -> dict[str, object]:

@@ -10,7 +10,22 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from .design import Border, Breaks, Design, Divide, FreeMesh, Grid, Layouts, Making, Ring, Sphere, Strip, Turned
+from .design import (
+    Border,
+    Breaks,
+    Design,
+    Divide,
+    FreeMesh,
+    Grid,
+    Layouts,
+    Making,
+    Ring,
+    Sphere,
+    Strip,
+    Turn,
+    Turned,
+    Turns,
+)
 from .errors import DesignError
 from .findings import Change, Finding
 from .resolve import resolved
@@ -19,6 +34,8 @@ from .sizing import sizes
 TRIES = 8
 LARGER = (1.3, 1.7, 2.2, 3.0)
 """Times that cells are tried as large, where larger cells may be the remedy."""
+NARROWER = (0.97, 0.9, 0.75, 0.5)
+"""Shares of the width that are tried where strands do not unite."""
 Judge = Callable[[Design], Iterable[Finding]]
 
 
@@ -153,6 +170,33 @@ def search(design: Design, kind: str, first: Change, judge: Judge) -> Change | N
         value = max([1.08 * value, *offers]) if growing else min([0.94 * value, *offers])
         if not 0.2 * start < value < 4 * start:
             return None
+    return None
+
+
+def uniting(design: Design, changes: Iterable[Change], unites: Callable[[Design], bool]) -> tuple[str, Design] | None:
+    """The first changed design of which strands unite, and what was changed.
+
+    A change that findings offer comes first, then narrower strands, round turns, no dividing and no breaks.
+    """
+    width = sizes(resolved(design)).width
+    narrower = [Change("strand.width", float(f"{share * width:.4g}")) for share in NARROWER]
+    tries = [
+        (f"with {change.key} {change.value}", applied(design, change))
+        for change in (*changes, *narrower)
+        if change.value is not None
+    ]
+    round_turns = replace(design.strand, turns=Turns(Turn.ROUND, Turn.ROUND, Turn.ROUND))
+    tries += [
+        ("with all of strand.turns round", replace(design, strand=round_turns)),
+        ("undivided", replace(design, divide=Divide())),
+        ("without breaks and undivided", replace(design, breaks=Breaks(), divide=Divide())),
+    ]
+    for words, other in tries:
+        try:
+            if other != design and unites(other):
+                return words, other
+        except DesignError:
+            continue
     return None
 
 

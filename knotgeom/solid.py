@@ -38,7 +38,8 @@ widths."""
 TRIES = (2e-5, 0.35, -HAIR), (7e-5, 0.2, -4 * HAIR), (3e-6, 0.5, HAIR), (4e-5, -0.35, HAIR)
 """How far pieces are drawn back from a cut, in strand widths; for halves without a gap, where they are cut, in widths
 of a half beyond the middle between two crossings, and how far they are parted (below 0: overlap), in strand widths.
-Each is tried in turn until the mesh is sound, the first two with plugs as well."""
+Each is tried in turn until the mesh is sound, the first two with plugs as well. Where the first two leave as many
+triangles crossing, a strand folds over itself, and no other cut helps."""
 TWISTED = 2e-5, 0.35, -12 * HAIR
 """The same for halves without a gap on curved surfaces, where walls that part at a fork are twisted: farther apart."""
 REACH = 40.0
@@ -51,6 +52,10 @@ LEAST = 1e-6
 """Lowest triangle that is left, in strand widths."""
 NUDGE = 1e-4
 """How far apart surfaces are drawn that would touch in a point or an edge, in strand widths."""
+
+
+class FoldedError(ValueError):
+    """A strand passes through itself beside a crossing or a bend, wherever it is cut."""
 
 
 def upper_runs(
@@ -107,6 +112,7 @@ def united(
     way: Making,
     ground: float | None = None,
     tool: Tool | None = None,
+    most: int | None = None,
 ) -> Mesh:
     """All strands united: one closed body for each connected part, without anything hidden inside.
 
@@ -118,13 +124,15 @@ def united(
     tool : Tool, optional
         What unites the pieces in place of manifold3d. Of its solids that with the fewest crossing triangles is taken;
         with manifold3d none may cross.
+    most : int, optional
+        Of the tries, how many are made; else all.
 
     Raises
     ------
     ImportError
         If manifold3d is not installed, and no ``tool`` given.
     ValueError
-        If no sound solid comes out.
+        If no sound solid comes out. A :class:`FoldedError` where that lies in the strands themselves.
     """
     if way is Making.CARVED and ground is None:
         ground = float(z.min()) - size.thickness / 2
@@ -134,10 +142,13 @@ def united(
     flat = courses.flat and tool is None
     bent = (bool(courses.period) or courses.lift is not None) and not flat
     triangulate, least = (_triangulate, LEAST) if tool is None else (tool.triangulate, LEAST / 100)
-    rows = [(*row, how) for row in TRIES[:2] for how in ((False, True) if tool is None else (False,))]
+    rows = [(*row, False) for row in TRIES[:2]] + [(*row, True) for row in TRIES[:2] * (tool is None)]
     rows += [(*TWISTED, False)] * (closed and bent) + [(*row, False) for row in TRIES[2:]]
     best: tuple[int, Mesh] | None = None
-    for slit, share, parted, plugged in rows:
+    crossed: list[int] = []  # how many triangles cross, of tries without plugs
+    while rows and (most is None or most > 0):
+        most = most if most is None else most - 1
+        slit, share, parted, plugged = rows.pop(0)
         # halves without a gap meet where the next one's wall stands: cut away from it
         upper = upper_runs(lanes, strand_map, weaving, stretches, share * size.half_width if closed else 0.0)
         laid = _spaced(lanes, parted * size.width) if closed else lanes
@@ -167,6 +178,7 @@ def united(
                 break
             vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
         else:
+            rows.sort(key=lambda row: not row[3])  # plugs close what could not be joined
             continue
         circuit = np.where(source >= 0, pieces.circuit[np.maximum(source, 0)], 0)
         short = max(SHORT * size.width, GRID * float(np.abs(vertices).max()))
@@ -186,15 +198,19 @@ def united(
             vertices = _levelled(vertices, faces, short, period)
         # where strands stand upright and every cut was joined vertex by vertex, only cleaning may have made crossings
         among = changed(vertices, faces, before) if even and not bent else None
-        whole = _mesh(vertices, faces, circuit)
+        whole, crossings = _mesh(vertices, faces, circuit), []
         for mesh, some in cuts(whole, courses.period, size.width, among) if courses.flat else ((whole, among),):
             if not is_sound(mesh.vertices, mesh.triangles, least * size.width):
                 continue
             crossing = len(crossing_pairs(mesh.vertices, mesh.triangles, some))
             if not crossing:
                 return mesh
+            crossings.append(crossing)
             if tool is not None and (best is None or crossing < best[0]):  # single precision may cross by its rounding
                 best = crossing, mesh
+        crossed += [min(crossings)] if crossings and not plugged else []
+        if tool is None and len(crossed) == 2 and crossed[0] == crossed[1]:
+            raise FoldedError(f"{crossed[0]} pairs of triangles cross, wherever strands are cut")
     if best is not None:
         return best[1]
     raise ValueError("the strands unite to no sound solid")
