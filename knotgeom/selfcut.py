@@ -106,8 +106,6 @@ def _by_strips(vertices: Floats, triangles: Ints) -> Ints:
 
 def _near(corner: Floats, among: Bools | None = None) -> Iterator[tuple[Ints, Ints]]:
     """Pairs of triangles whose boxes overlap, one ``among`` some at least, each once, some at a time, (p,) each."""
-    if not len(corner):
-        return
     low = np.minimum(np.minimum(corner[:, 0], corner[:, 1]), corner[:, 2])
     high = np.maximum(np.maximum(corner[:, 0], corner[:, 1]), corner[:, 2])
     base, span = low.min(0), np.maximum(np.ptp(np.concatenate([low, high]), axis=0), 1e-9)

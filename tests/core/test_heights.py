@@ -327,6 +327,14 @@ def test_a_limit_that_leaves_no_room_for_bends_is_left_aside_and_told_of(name):
     assert done.drawn.relief.separation.min() >= 0.98 * size.separation
 
 
+def test_carved_strands_whose_limit_leaves_no_room_keep_their_step_and_are_told_of():
+    size = made("plain, carved").counted.size
+    heights = replace(CARVED, depth_limit=size.thickness + 1.01 * size.separation)
+    done = make(replace(DESIGNS["plain, carved"], heights=heights))
+    assert "depth" in finding_kinds(done) and done.facts["depth_mm"] > heights.depth_limit
+    assert done.drawn.relief.separation.min() >= 0.96 * size.separation
+
+
 def test_a_figure_of_eight_is_as_steep_as_its_one_crossing_makes_it():
     design = Design(Grid(2, 1, 10.0, 10.0), strand=FLAT, heights=replace(FUSED, slope_limit_deg=1.0))
     (finding,) = (f for f in make(design).findings if f.kind == "slope")

@@ -10,11 +10,11 @@ import pytest
 from knotgeom.caps import triangulated
 from knotgeom.design import Breaks, Design, Heights, Making, Site, Strand, Strip
 from knotgeom.errors import DesignError
-from knotgeom.loop import BEGIN, SIDES, looped, split_at_edges
+from knotgeom.loop import BEGIN, SIDES, looped, rounded, split_at_edges
 from knotgeom.made import make, solid
 from knotgeom.mesh import Mesh, volume
 from knotgeom.printing.bodies import mesh_of
-from knotgeom.seam import laid_flat
+from knotgeom.seam import cuts, laid_flat
 from tests.core.measures import unsound
 
 
@@ -96,6 +96,21 @@ def test_a_bar_is_cut_to_its_whole_length_and_closed_at_both_ends() -> None:
     cut = laid_flat(bar(30.0), 30.0, 2.0)
     assert unsound(cut) == [] and abs(volume(cut)) == pytest.approx(30.0 * 4.0, rel=1e-9)
     assert cut.vertices[:, 0].min() == 0.0 and cut.vertices[:, 0].max() == 30.0
+
+
+def test_every_place_that_is_tried_cuts_the_same_bar_in_single_precision() -> None:
+    period = 30.0
+    whole = bar(period)
+    rounded_bar = mesh_of(rounded(whole.vertices, period), whole.triangles)
+    tried = list(cuts(rounded_bar, period, 2.0, np.zeros(len(whole.triangles), bool)))
+    assert len(tried) >= 1
+    for cut, some in tried:
+        assert unsound(cut) == [] and abs(volume(cut)) == pytest.approx(period * 4.0, rel=1e-6)
+        inner = cut.vertices[cut.vertices[:, 0] < period]
+        assert np.array_equal(inner, inner.astype(np.float32))
+        # of triangles that were not to be looked at, only those that the cut made or moved are
+        assert some is not None and 0 < some.sum() < len(some)
+        assert some[np.isin(cut.triangles, np.flatnonzero(cut.vertices[:, 0] == period)).any(1)].all()
 
 
 def test_a_bar_with_a_hole_at_the_seam_is_refused() -> None:

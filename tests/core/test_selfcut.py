@@ -68,3 +68,15 @@ def test_nothing_and_one_triangle_cross_nothing():
     place = np.eye(3)
     assert len(crossing_pairs(place, np.zeros((0, 3), np.int64))) == 0
     assert len(crossing_pairs(place, np.array([[0, 1, 2]]))) == 0
+
+
+def test_pairs_among_many_triangles_that_are_large_beside_the_others_are_found_too():
+    rng = np.random.default_rng(4)
+    small = rng.uniform(0, 20, (2600, 1, 3)) + rng.uniform(-0.5, 0.5, (2600, 3, 3))
+    large = rng.uniform(0, 20, (230, 1, 3)) + rng.uniform(-3, 3, (230, 3, 3))
+    vertices = np.concatenate([small, large]).reshape(-1, 3)
+    triangles = np.arange(len(vertices)).reshape(-1, 3)
+    among = np.arange(len(triangles)) >= len(small)
+    whole = crossing_pairs(vertices, triangles)
+    found = crossing_pairs(vertices, triangles, among)
+    assert np.array_equal(found, whole[among[whole].any(1)]) and 100 < len(found) < len(whole)
