@@ -28,6 +28,8 @@ _STEP = 0.2
 """Length of the pieces that are held against each other, in widths."""
 _SUNK = 0.02
 """How far strands may seem to lie within each other, in thicknesses: what the measure and the heights leave open."""
+_TOUCH = 0.005
+"""Strands this near each other in plan, as a share of half a width, touch."""
 _PIECES = 64
 """Pieces at most into which a step between two samples is parted."""
 _ALONG = 1.6
@@ -78,11 +80,11 @@ def run_into_each_other(
     thick, worst = size.thickness, dict[tuple[int, int], tuple[float, int]]()
     for i, j in _over_each_other(courses, strips, asked, thick, 0.0):
         away = courses.near(strips.point[i] - strips.point[j])
-        for place in (-0.9, -0.45, 0.0, 0.45, 0.9):  # across the one strand, as a share of half its width
+        for place in (-1.0, -0.5, 0.0, 0.5, 1.0):  # across the one strand, as a share of half its width
             at = away + (place * strips.width[i] / 2)[:, None] * strips.lateral[i]
             on, across = strips.seen_from(j, at)
             across = across / (strips.width[j] / 2)
-            over = on & (np.abs(across) <= 0.95)
+            over = on & (np.abs(across) <= 1 + _TOUCH)
             mine, theirs = i[over], j[over]
             top = np.minimum(
                 strips.z[mine] + np.interp(place, share, high), strips.z[theirs] + np.interp(across[over], share, high)
@@ -277,7 +279,7 @@ def _turned(circuits: Circuits, courses: Courses, before: Ints) -> Bools:
 def _upright(strand: Strand, size: Sizes, width: float) -> tuple[Floats, Floats, Floats]:
     """Places across a strand as shares of half its width, and how low and how high its section reaches there, mm."""
     across, up = (side[0] for side in outlines(strand, size, np.array([width])))
-    share = np.linspace(-0.96, 0.96, 49)
+    share = np.linspace(-0.995, 0.995, 49)
     x, x_on, y_on = across / (width / 2), np.roll(across, -1) / (width / 2), np.roll(up, -1)
     with np.errstate(divide="ignore", invalid="ignore"):
         part = (share[:, None] - x) / (x_on - x)
