@@ -35,13 +35,14 @@ from .layout.ring import rolled
 from .layout.room import check_room
 from .loop import unlooped
 from .meeting import run_into_each_other
-from .mesh import Floats, Mesh
+from .mesh import Floats, Mesh, all_triangles
 from .panel import merged_circuits
 from .parts import crossed_again, crowded_parts
 from .reading import check, written_pass
 from .remedies import proved, uniting
 from .resolve import resolved
 from .seam import laid_flat
+from .selfcut import crossing_pairs
 from .sizing import sizes
 from .solid import FoldedError, Tool, united
 from .styles import circuit_styles, own_sizes
@@ -62,6 +63,10 @@ FOLDED = 2
 """Of how many samplings strands must fold over themselves for others not to be tried."""
 MENDED = 2
 """Tries to unite a design changed by a remedy."""
+TOLD = frozenset({"bend", "ground", "curvature"})
+"""Findings that say that strands fold, or lie upon one another: what is made nevertheless is for the eye only."""
+LOOKED_THROUGH = 2_000_000
+"""Triangles up to which free strands are looked through for crossings: some ten seconds of work."""
 PROVED = 400
 """Woven crossings up to which remedies are tried before they are offered."""
 
@@ -269,9 +274,7 @@ def make(design: Design, *, fine: bool = True, prove: int = PROVED, progress: Pr
     mesh = None
     if makeable:
         report(0.85, "sweeping")
-        strand = counted.design.strand
-        mesh = sweep(drawn.courses, drawn.lanes, drawn.relief.z, strand, counted.size, counted.design.heights.way)
-        mesh = _laid(mesh, counted, drawn.courses)
+        mesh = _swept(counted, drawn)
     report(1.0, "done")
     return Made(design, facts, findings, mesh, _centre_lines(drawn, _is_flat(counted)), counted, drawn)
 
@@ -281,8 +284,10 @@ def _is_flat(counted: Counted) -> bool:
     return getattr(counted.design.layout, "surface", None) is None
 
 
-def _laid(mesh: Mesh, counted: Counted, courses: Courses) -> Mesh:
-    """A flat strip's mesh laid flat again, cut where it comes round; any other as it is."""
+def _swept(counted: Counted, drawn: Drawn) -> Mesh:
+    """The strands as they are drawn, each for itself; a flat strip's laid flat again, cut where it comes round."""
+    courses = drawn.courses
+    mesh = sweep(courses, drawn.lanes, drawn.relief.z, counted.design.strand, counted.size, counted.design.heights.way)
     if not courses.flat:
         return mesh
     flat = replace(mesh, vertices=unlooped(mesh.vertices, courses.period, courses.roll))
@@ -298,21 +303,25 @@ def no_mesh(made: Made) -> DesignError:
 
 
 def _no_solid(made: Made, unites: Callable[[Design], bool]) -> NoSolidError:
-    """Why strands united to no solid, with a remedy that was tried where there is one."""
-    problem, told = "the strands unite to no sound solid", made.findings[:1]
+    """Why strands gave no solid, with a remedy that was tried where there is one."""
+    free, told = made.counted.design.heights.way is Making.FREE, made.findings[:1]
+    problem = "the strands run into each other" if free else "the strands unite to no sound solid"
     if told:
         problem = f"{problem}, maybe for the {told[0].kind} at {told[0].place}"
     mended = None
     if made.counted.strand_map.crossings <= PROVED:
         mended = uniting(made.design, told[0].changes if told else (), unites)
     if mended is not None:
-        return NoSolidError(problem, f"{mended[0]} they do", mended[1])
+        return NoSolidError(problem, f"{mended[0]} they {'do not' if free else 'do'}", mended[1])
     little = "change the gap, the thickness or the layout a little, and try again"
     return NoSolidError(problem, f"{told[0].remedy}; else {little}" if told else little)
 
 
 def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Mesh:
     """The mesh to make things from: ``free`` strands as they are, others united into one body.
+
+    Free strands are looked through for triangles that cross, up to ``LOOKED_THROUGH`` of them, where no finding tells
+    that they do, and sampled closer if some do.
 
     Parameters
     ----------
@@ -329,12 +338,12 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
     """
     if made.mesh is None or made.drawn is None:
         raise no_mesh(made)
-    if made.counted.design.heights.way is Making.FREE:
+    if made.counted.design.heights.way is Making.FREE and TOLD & {finding.kind for finding in made.findings}:
         return made.mesh
     folded = 0
     for closer in CLOSER:
         try:
-            return _united(made.counted, made.drawn if closer == 1.0 else draw(made.counted, closer=closer), tool, arc)
+            return _sound(made.counted, made.drawn if closer == 1.0 else draw(made.counted, closer=closer), tool, arc)
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise
@@ -347,16 +356,22 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
         if other.mesh is None or other.drawn is None:
             return False
         try:
-            return bool(len(_united(other.counted, other.drawn, tool, arc, MENDED).vertices))
+            return bool(len(_sound(other.counted, other.drawn, tool, arc, MENDED).vertices))
         except ValueError:
             return False
 
     raise _no_solid(made, unites)
 
 
-def _united(counted: Counted, drawn: Drawn, tool: Tool | None, arc: int | None, most: int | None = None) -> Mesh:
-    """Strands united as they are drawn."""
+def _sound(counted: Counted, drawn: Drawn, tool: Tool | None, arc: int | None, most: int | None = None) -> Mesh:
+    """Strands as they are drawn, united unless they are free."""
     c, d = counted, drawn
+    if c.design.heights.way is Making.FREE:
+        mesh = _swept(c, d)
+        triangles = all_triangles(mesh)
+        if len(triangles) <= LOOKED_THROUGH and len(crossing_pairs(mesh.vertices, triangles)):
+            raise ValueError("triangles of free strands cross")
+        return mesh
     return united(
         d.courses,
         d.lanes,

@@ -96,7 +96,7 @@ def knot_of(
         made = make(design, fine=fine, prove=0, progress=progress)
         if made.mesh is None or made.drawn is None:
             raise no_mesh(made)
-        mesh = solid(made, arc=size.arc)
+        mesh = made.mesh if free else solid(made, arc=size.arc)
         triangles = all_triangles(mesh).astype(np.int64)
         bodies = _apart(mesh.vertices, triangles) if free else ()
         # what is united has been looked through already: none of its triangles cross
