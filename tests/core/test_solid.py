@@ -13,13 +13,30 @@ from hypothesis import HealthCheck, given, settings
 
 from knotgeom import made as made_of
 from knotgeom import solid as united_by
+from knotgeom.caps import triangulated
 from knotgeom.cycles import connected_labels
-from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Rejoin, Section, Site, Strand, Way
+from knotgeom.design import (
+    Breaks,
+    Design,
+    Divide,
+    Grid,
+    Heights,
+    Making,
+    Pass,
+    Rejoin,
+    Section,
+    Site,
+    Strand,
+    Strip,
+    Way,
+)
 from knotgeom.errors import DesignError
 from knotgeom.made import Made, NoSolidError, make, solid
 from knotgeom.mesh import Mesh, all_triangles, volume
 from knotgeom.pieces import Pieces
 from knotgeom.raster import height_buffer, window_of
+from knotgeom.solid import Tool
+from tests.core.measures import unsound
 from tests.core.strategies import designs
 
 DIVIDING = {
@@ -233,3 +250,49 @@ def test_pieces_that_are_open_are_no_solid() -> None:
     open_box = Pieces(np.asarray(cube.vertices), faces, nothing, nothing, nothing - 1)
     with pytest.raises(ValueError, match="no solid"):
         united_by._boolean(open_box, None, 1e-3)
+
+
+# ---------------------------------------------------------------------------------------------- united by other means
+
+
+TOOL = Tool(
+    lambda outline: np.array(triangulated(outline), np.int64),
+    united_by._boolean,
+)
+"""Another program's union, which here is manifold3d's once more, with caps of our own triangles."""
+
+
+@pytest.mark.parametrize(
+    "design",
+    [
+        Design(Grid(2, 2, 10.0, 10.0), divide=Divide(all=True, gap=1.0), heights=Heights(Making.FUSED, step=0.4)),
+        Design(Grid(2, 2, 10.0, 10.0), heights=Heights(Making.CARVED, step=0.4)),
+        Design(Strip(3, 1, 10.0, 10.0), strand=Strand(3.5, 0.6), heights=Heights(Making.FUSED, step=0.4)),
+    ],
+    ids=["halves", "carved", "flat strip"],
+)
+def test_a_tool_s_union_is_as_sound_and_as_large(design: Design) -> None:
+    # on a flat strip a tool works on a roll, of which each step along a strand is a chord
+    done = make(design, fine=isinstance(design.layout, Strip))
+    mesh = solid(done, TOOL)
+    assert unsound(mesh) == []
+    assert volume(mesh) == pytest.approx(volume(solid(done)), rel=2e-3)
+
+
+def test_what_crosses_by_a_tool_s_rounding_is_given_all_the_same_that_with_the_fewest(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    divided = Divide(all=True, gap=1.0)
+    done = make(
+        Design(Grid(2, 2, 10.0, 10.0), divide=divided, heights=Heights(Making.FUSED, step=0.4)),
+        fine=False,
+    )
+    tried: list[Mesh] = []
+
+    def crossings(vertices: np.ndarray, triangles: np.ndarray, among: np.ndarray | None = None) -> np.ndarray:
+        tried.append(triangles)
+        return np.zeros((3 if len(tried) != 2 else 1, 2), np.int64)
+
+    monkeypatch.setattr(united_by, "crossing_pairs", crossings)
+    best = solid(done, TOOL)
+    assert len(tried) >= len(united_by.TRIES) and np.array_equal(best.triangles, tried[1])
