@@ -49,6 +49,24 @@ def test_a_fillet_that_passes_through_something_is_made_with_half_the_radius_or_
         assert done.creases.usual == pytest.approx(made, rel=0.02)
 
 
+@pytest.mark.parametrize("radius", [0.0, 0.25])
+def test_tidying_that_makes_triangles_cross_is_done_less(monkeypatch, radius):
+    usual = finishing.clean
+    tried = []
+
+    def coarsely(vertices, triangles, label, short, low):
+        tried.append(short)
+        vertices, triangles, label = usual(vertices, triangles, label, short, low)
+        if short > 0.5 * finishing.SHORT:  # one corner drawn out through the face on its other side
+            vertices[int(vertices.sum(1).argmax())] *= -1.5
+        return vertices, triangles, label
+
+    monkeypatch.setattr(finishing, "clean", coarsely)
+    done = finish(BARS, radius)
+    assert crossing_pairs(done.vertices, done.triangles) == 0 and tried[0] == finishing.SHORT > tried[1]
+    assert trimesh.Trimesh(*done.bare).volume == pytest.approx(BARS.volume(), rel=1e-4)
+
+
 def test_a_fillet_that_would_close_a_hole_leaves_the_creases_as_they_are(monkeypatch):
     def shut(vertices, triangles, radius):
         # with any fillet, a ball: a body with no hole where the ring has one
