@@ -63,19 +63,6 @@ def _names(bits: Ints) -> Ints:
     return np.asarray((bits[:, 0] * 0x9E3779B1 + bits[:, 1]) * 0x85EBCA77 + bits[:, 2])  # wraps round, as a hash may
 
 
-def changed(vertices: Floats, triangles: Ints, before: tuple[Floats, Ints]) -> Bools:
-    """Which triangles were not in a mesh ``before``, (t,) bool, by their places in single precision.
-
-    Meant to find out what cleaning did: two triangles are taken for the same once in 2 ** 64 times.
-    """
-
-    def named(place: Floats, corners: Ints) -> Ints:
-        name = _names(_bits(place))[corners]
-        return np.asarray(name.sum(1) + (name ^ (name >> 17)).prod(1))
-
-    return np.isin(named(vertices, triangles), named(*before), invert=True)
-
-
 def _together(vertices: Floats) -> Bools:
     """Which vertices share their place in single precision with another, (n,) bool."""
     bits = _bits(vertices)

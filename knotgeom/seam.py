@@ -14,7 +14,7 @@ import numpy as np
 from .caps import triangulated
 from .errors import DesignError
 from .loop import step_of
-from .mesh import Bools, Floats, Mesh, all_triangles
+from .mesh import Floats, Mesh, all_triangles
 
 ASIDE = 1e-3
 """How far beside x = 0 a flat strip is cut at least, in strand widths."""
@@ -39,32 +39,24 @@ def laid_flat(mesh: Mesh, period: float, width: float) -> Mesh:
     Mesh
         Triangles only, x from 0 to ``period``.
     """
-    return _cut_at(mesh, period, _clear_places(mesh.vertices[:, 0], period, ASIDE * width)[0])[0]
+    return _cut_at(mesh, period, _clear_places(mesh.vertices[:, 0], period, ASIDE * width)[0])
 
 
-def cuts(mesh: Mesh, period: float, width: float, among: Bools | None) -> Iterator[tuple[Mesh, Bools | None]]:
+def cuts(mesh: Mesh, period: float, width: float) -> Iterator[Mesh]:
     """The same for a mesh of triangles :func:`knotgeom.loop.rounded`, cut in several places, the clearest first.
 
-    Vertices are in single precision, but for those at the far end. ``among``, (t,) bool, are some triangles of the
-    mesh; with each cut come those that are left of them, and those that the cut made or moved.
+    Vertices are in single precision, but for those at the far end.
     """
     step = step_of(period)
     for place in _clear_places(mesh.vertices[:, 0], period, ASIDE * width):
-        at = round(place / step) * step
-        cut, kept = _cut_at(mesh, period, at)
+        cut = _cut_at(mesh, period, round(place / step) * step)
         places = cut.vertices.astype(np.float32).astype(float)
-        end = cut.vertices[:, 0] == period
-        places[end, 0] = period
-        some = None
-        if among is not None:
-            some = np.ones(len(cut.triangles), bool)
-            moved = (places != cut.vertices).any(1) | end | (places[:, 0] == 0.0)
-            some[: kept.sum()] = among[kept] | moved[cut.triangles[: kept.sum()]].any(1)
-        yield replace(cut, vertices=places), some
+        places[cut.vertices[:, 0] == period, 0] = period
+        yield replace(cut, vertices=places)
 
 
-def _cut_at(mesh: Mesh, period: float, place: float) -> tuple[Mesh, Bools]:
-    """The same, cut at ``place``; also which triangles of the mesh were kept as they are, which come first."""
+def _cut_at(mesh: Mesh, period: float, place: float) -> Mesh:
+    """The same, cut at ``place``."""
     faces = all_triangles(mesh)
     quads = len(mesh.quads)
     uv = np.concatenate([mesh.quad_uv[:, [0, 1, 2, 0, 2, 3]].reshape(2 * quads, 3, 2), mesh.triangle_uv])
@@ -142,7 +134,7 @@ def _cut_at(mesh: Mesh, period: float, place: float) -> tuple[Mesh, Bools]:
     triangles, places = np.concatenate(tables), np.concatenate(everything)
     used = np.zeros(len(places), bool)
     used[triangles] = True
-    cut_mesh = Mesh(
+    return Mesh(
         vertices=places[used],
         quads=np.zeros((0, 4), np.int32),
         triangles=(np.cumsum(used) - 1)[triangles].astype(np.int32),
@@ -151,7 +143,6 @@ def _cut_at(mesh: Mesh, period: float, place: float) -> tuple[Mesh, Bools]:
         quad_strand=np.zeros(0, np.int32),
         triangle_strand=np.concatenate(strands).astype(np.int32),
     )
-    return cut_mesh, ~crossing
 
 
 def _clear_places(x: Floats, period: float, aside: float) -> list[float]:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .clean import changed, clean, filled, is_closed, is_sound, separated, shell_volumes, without_folds
+from .clean import clean, filled, is_closed, is_sound, separated, shell_volumes, without_folds
 from .course import Courses
 from .cycles import connected_labels
 from .design import Making, Sizes, Strand
@@ -170,9 +170,8 @@ def united(
             vertices, faces, source = _boolean(pieces, level, HAIR * size.width, courses.roll if flat else 0.0)
         else:
             vertices, faces, source = tool.unite(pieces, level, HAIR * size.width)
-        even = False
         if not plugged:
-            vertices, faces, source, even = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
+            vertices, faces, source = _rejoined(vertices, faces, source, pieces.sides, slit * size.width)
         for _ in range(4):
             if is_closed(faces, len(vertices)):
                 break
@@ -184,7 +183,7 @@ def united(
         short = max(SHORT * size.width, GRID * float(np.abs(vertices).max()))
         if courses.flat:  # rounded as it will lie
             vertices = _on_flat(courses, vertices)
-        before, period = (vertices, faces), courses.period if courses.flat else 0.0
+        period = courses.period if courses.flat else 0.0
         vertices, faces, circuit = clean(vertices, faces, circuit, short, short * FLAT / SHORT, period=period)
         if courses.flat:
             vertices = looped(vertices, courses.period, courses.roll)
@@ -196,13 +195,11 @@ def united(
             vertices = _on_flat(courses, vertices)
         if level is not None:
             vertices = _levelled(vertices, faces, short, period)
-        # where strands stand upright and every cut was joined vertex by vertex, only cleaning may have made crossings
-        among = changed(vertices, faces, before) if even and not bent else None
         whole, crossings = _mesh(vertices, faces, circuit), []
-        for mesh, some in cuts(whole, courses.period, size.width, among) if courses.flat else ((whole, among),):
+        for mesh in cuts(whole, courses.period, size.width) if courses.flat else (whole,):
             if not is_sound(mesh.vertices, mesh.triangles, least * size.width):
                 continue
-            crossing = len(crossing_pairs(mesh.vertices, mesh.triangles, some))
+            crossing = len(crossing_pairs(mesh.vertices, mesh.triangles))
             if not crossing:
                 return mesh
             crossings.append(crossing)
@@ -338,22 +335,18 @@ def _boolean(pieces: Pieces, ground: float | None, hair: float, reach: float = 0
     return np.asarray(mesh.vert_properties, float)[:, :3], faces, np.where(from_pieces, source, -1)
 
 
-def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: float) -> tuple[Floats, Ints, Ints, bool]:
-    """Take the caps away again and join both sides of every cut, vertex by vertex.
-
-    Also whether every vertex of every cap found just one across.
-    """
+def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: float) -> tuple[Floats, Ints, Ints]:
+    """Take the caps away again and join both sides of every cut, vertex by vertex."""
     side = np.where(source >= 0, sides[np.maximum(source, 0)], -1)
     on_cap = side >= 0
     cut = np.unique(np.repeat(side[on_cap], 3) * len(vertices) + faces[on_cap].ravel())
     one, other = _across_cuts(vertices, cut // len(vertices), cut % len(vertices), REACH * slit)
-    merged, even = np.zeros(len(vertices), bool), True
+    merged = np.zeros(len(vertices), bool)
     if len(one):
         group = connected_labels(len(vertices), one, other)
         number = np.bincount(group)
         vertices = np.stack([np.bincount(group, vertices[:, k]) / number for k in range(3)], 1)
         faces, merged = group[faces], number > 1
-        even = bool((number[group[cut % len(group)]] == 2).all())
     faces, source = faces[~on_cap], source[~on_cap]
     kept = without_folds(faces, np.asarray(merged[faces].any(axis=1), bool))
     faces, source = faces[kept], source[kept]
@@ -361,7 +354,7 @@ def _rejoined(vertices: Floats, faces: Ints, source: Ints, sides: Ints, slit: fl
     more = filled(vertices, faces)
     if len(more):
         faces, source = np.concatenate([faces, more]), np.concatenate([source, _beside(faces, source, more)])
-    return vertices, faces, source, even and not len(more)
+    return vertices, faces, source
 
 
 def _across_cuts(vertices: Floats, side: Ints, vertex: Ints, reach: float) -> tuple[Ints, Ints]:
