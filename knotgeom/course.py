@@ -18,13 +18,14 @@ from types import MappingProxyType
 
 import numpy as np
 
-from .bends import Knots, set_knots
+from .bends import set_knots
 from .design import Design, Sizes
 from .fair import fair_piece, quintic_weights
 from .layout import Layout
 from .layout.surfaces import Facets, Surface, unit
 from .mesh import Bools, Floats, Ints
 from .trace import Circuits
+from .turns import Knots
 
 NONE_OWN: Mapping[int, Sizes] = MappingProxyType({})
 ROOM = 20.0

@@ -51,7 +51,7 @@ STAGES = (
     Stage("editing", "editing symmetry", "a changed design"),
     Stage("divide", "divide styles", "a map of crossings, forks and pieces"),
     Stage("weave", "tjoin genus weave", "which strand lies over at each crossing"),
-    Stage("course", "fair bends course", "centre lines seen from above"),
+    Stage("course", "fair turns bends course", "centre lines seen from above"),
     Stage("lanes", "lanes footprints", "where strands run whole and as halves, and lie over one another"),
     Stage("heights", "slopes profile stretches climbing heights", "how high each strand lies"),
     Stage("sweep", "sections bands rings loop sweep uneven", "a mesh"),
