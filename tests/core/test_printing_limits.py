@@ -14,13 +14,14 @@ from knotgeom.design import Design, Divide, Grid, Groove, Heights, Making, Secti
 from knotgeom.errors import DesignError
 from knotgeom.mesh import Mesh
 from knotgeom.printing import allowances, bodies, fillet, lettering, scaling, touching, walls
+from knotgeom.printing import knot as knots
 from knotgeom.printing import piece as pieces
 from knotgeom.printing.checks import check_bodies
 from knotgeom.printing.hanging import Bulk, bail
 from knotgeom.printing.hollow import pocket
 from knotgeom.printing.knot import knot_of
 from knotgeom.printing.materials import material
-from knotgeom.printing.options import Bail, BailKind, Eye, Hollow, Mark, Outline, Place, Plate, Printing
+from knotgeom.printing.options import Bail, BailKind, Eye, Frame, Hollow, Mark, Outline, Place, Plate, Printing
 from knotgeom.printing.piece import make_piece
 from knotgeom.printing.profiles import profile
 from knotgeom.printing.refusals import refuse_size
@@ -202,6 +203,30 @@ def test_free_strands_weigh_what_is_asked_and_keep_apart() -> None:
     assert sum(whole(mesh).volume for mesh in piece.finished) * density == pytest.approx(12.0, rel=0.003)
     one, other = (bodies.solid_of(mesh.vertices, mesh.triangles) for mesh in piece.finished)
     assert one.min_gap(other, 2.0) > 0.95 * FREE.heights.clearance
+
+
+def test_free_strands_whose_coarse_mesh_touches_are_meshed_finely_and_refused_where_that_touches_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    looked: list[int] = []
+
+    def clear(_vertices: object, triangles: np.ndarray, *_: object) -> bool:
+        looked.append(len(triangles))
+        return len(looked) == 2
+
+    monkeypatch.setattr(knots, "_is_clear", clear)
+    made = knot_of(FREE, 1.0, 1.0, 0.0, 0.5)
+    assert looked[1] > looked[0] and len(made.triangles) == looked[1]
+    with pytest.raises(DesignError, match="free strands would touch each other") as refused:
+        knot_of(FREE, 1.0, 1.0, 0.0, 0.5)
+    assert refused.value.place == "strand.width" and f"{FREE.strand.width:g} mm" in refused.value.remedy
+
+
+def test_a_frame_that_would_cut_the_knot_is_refused_at_any_size() -> None:
+    for size in (None, 20.0):
+        with pytest.raises(DesignError, match="the frame would cut the knot") as refused:
+            make_piece(KNOT, Printing(fillet=0, rounding=0, size=size, frame=Frame(overlap=2.5)))
+        assert refused.value.place == "make.print.frame.overlap"
 
 
 def test_a_mass_that_is_not_met_is_refused_with_the_one_that_is(monkeypatch: pytest.MonkeyPatch) -> None:
