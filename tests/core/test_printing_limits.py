@@ -222,6 +222,14 @@ def test_free_strands_whose_coarse_mesh_touches_are_meshed_finely_and_refused_wh
     assert refused.value.place == "strand.width" and f"{FREE.strand.width:g} mm" in refused.value.remedy
 
 
+@pytest.mark.parametrize(("shift", "least", "clear"), [(2.5, 0.4, True), (2.5, 0.6, False), (1.5, 0.0, False)])
+def test_bodies_are_clear_of_one_another_by_what_lies_between_them(shift: float, least: float, clear: bool) -> None:
+    parts = [arrays(trimesh.creation.box((2.0, 2.0, 2.0)).apply_translation((x, 0.1 * x, 0.2 * x))) for x in (0, shift)]
+    vertices = np.vstack([part[0] for part in parts])
+    triangles = np.vstack([parts[0][1], parts[1][1] + len(parts[0][0])])
+    assert knots._is_clear(vertices, triangles, tuple(parts), least) == clear
+
+
 def test_a_frame_that_would_cut_the_knot_is_refused_at_any_size() -> None:
     for size in (None, 20.0):
         with pytest.raises(DesignError, match="the frame would cut the knot") as refused:
