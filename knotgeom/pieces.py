@@ -131,7 +131,7 @@ def cut(
     follows = begins[bands[:, 1, 0]]
     joined = follows >= 0
     severed = np.zeros(count, bool) if severed is None else severed
-    bulging = np.zeros(count, bool) if bulging is None else bulging
+    bulging = swept.band_turned.any(1) if bulging is None else bulging  # beside pointed turns from the first
     parts = severed | (label[:count] != label[follows])
     apart, along = np.flatnonzero(joined & parts), np.flatnonzero(joined & ~parts)
     vertices = [swept.vertices]

@@ -534,6 +534,15 @@ ONCE_BROKEN = {
         strand=Strand(3.1264, 0.7816, Section.PEAKED, turns=Turns(breaks=Turn.POINTED)),
         heights=Heights(Making.CARVED, 0.09379267835778043, slope_limit_deg=30.0, depth_limit=1.954014132453759),
     ),
+    "united strands that climb past pointed turns": Design(
+        Border((2, 2), 1, 10.0),
+        divide=Divide(
+            passes=(Pass(4, 7, Way.RISING), Pass(7, 4, Way.FALLING)), rejoin=Rejoin.STEPS, gap=1.414213562373095
+        ),
+        weave=Weave(Hand.LEFT, (Pass(2, 7, Way.FALLING), Pass(7, 6, Way.RISING), Pass(1, 4, Way.RISING))),
+        strand=Strand(3.5355339059327373, 0.8838834764831843, ((0.0, 0.0), (2.0, 0.0), (1.5, 1.0), (0.5, 1.0))),
+        heights=Heights(Making.FUSED, 0.35355339059327373, depth_limit=2.2097086912079607),
+    ),
     "a depth with nothing to spare": Design(
         Ring(4, 1, 60.0, 70.0, outer_edge=Rim.CROSSED),
         Breaks((Site(0, 1),)),
