@@ -284,6 +284,8 @@ def clean(
     """
     if not period:
         vertices = vertices.astype(np.float32).astype(float)
+        # single precision is finest about 0, where rounding alone would keep places apart that are one
+        vertices[np.abs(vertices) < np.spacing(np.float32(np.abs(vertices).max(initial=0.0)))] = 0.0
     # a place that could not be mended is looked at again once something beside it has changed
     alive = np.ones(len(vertices), bool)
     needle = 0.0
