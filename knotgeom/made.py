@@ -11,7 +11,7 @@ import numpy as np
 
 from .course import Courses, plan_courses
 from .curvature import strong_curvature
-from .design import Breaks, Design, Divide, Layouts, Making, Panel, Sizes, Weave
+from .design import Breaks, Design, Divide, Grid, Layouts, Making, Panel, Sizes, Weave
 from .divide import StrandMap, circuit_of_visit, divide_strands, previous_visits, strand_labels
 from .errors import DesignError
 from .findings import (
@@ -450,7 +450,8 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     overlap |= least <= 0  # a strand that lies upon itself is nothing to unite either
     beside, least = crowded_parts(c.layout, c.circuits, d.courses, c.widths, before)
     overlap |= free and least <= 0
-    again = crossed_again(c.layout, c.circuits, c.strand_map, d.courses, c.narrowest.width, before)
+    regular = isinstance(c.design.layout, Grid)
+    again = crossed_again(c.layout, c.circuits, c.strand_map, d.courses, c.narrowest.width, before, regular=regular)
     beside = [*beside, *again]
     overlap |= free and bool(again)
     if free and not pressed.any():

@@ -14,12 +14,12 @@ import numpy as np
 
 from .course import Courses
 from .design import Sizes, Strand
-from .divide import StrandMap, circuit_of_visit
+from .divide import StrandMap
 from .findings import MOST, Change, Finding, down, place_in_mm
 from .lanes import Lanes
 from .layout import Layout
 from .mesh import Bools, Floats, Ints
-from .parts import cross_shallowly, near_pairs, seen_twice, where_on
+from .parts import cross_shallowly, near_pairs, on_runs, seen_twice, where_on
 from .profile import next_in_lane
 from .sections import outlines
 from .trace import Circuits
@@ -263,17 +263,7 @@ def _turned(circuits: Circuits, courses: Courses, before: Ints) -> Bools:
     ends = np.minimum(one, other) * (int(other.max(initial=0)) + 1) + np.maximum(one, other)
     _, name, count = np.unique(ends, return_inverse=True, return_counts=True)
     wanted = courses.run_bent & ((count[name] > 1) | (one == other))
-    home = np.repeat(np.arange(circuits.count), np.diff(courses.start))
-    if not wanted.any():
-        return np.zeros(len(home), bool)
-    owner, apart = circuit_of_visit(circuits), courses.length.max() + 1.0
-    order = np.lexsort((courses.visit_along, owner))
-    first, last = (np.searchsorted(owner[order], home, side) for side in ("left", "right"))
-    key = (courses.visit_along + apart * owner)[order]
-    leads = np.searchsorted(key, courses.along + apart * home - 1e-9)
-    leads = np.where(leads < last, leads, first)
-    found: Bools = np.append(wanted[order], False)[np.where(first < last, leads, len(order))]
-    return found
+    return on_runs(circuits, courses, wanted, loops=False)
 
 
 def _upright(strand: Strand, size: Sizes, width: float) -> tuple[Floats, Floats, Floats]:

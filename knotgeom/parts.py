@@ -157,15 +157,41 @@ def cross_shallowly(layout: Layout, strand_map: StrandMap) -> bool:
     return bool(sine.min(initial=1.0) <= SHALLOW)
 
 
+def on_runs(circuits: Circuits, courses: Courses, wanted: Bools | Ints, *, loops: bool) -> Bools:
+    """Whether each sample lies on a run of which the visit that it leads to is ``wanted``, (V,); (n,).
+
+    ``loops`` is what holds for those without a crossing.
+    """
+    home = np.repeat(np.arange(circuits.count), np.diff(courses.start))
+    owner, apart = circuit_of_visit(circuits), courses.length.max(initial=0.0) + 1.0
+    order = np.lexsort((courses.visit_along, owner))
+    first, last = (np.searchsorted(owner[order], home, side) for side in ("left", "right"))
+    key = (courses.visit_along + apart * owner)[order]
+    leads = np.searchsorted(key, courses.along + apart * home - 1e-9)
+    leads = np.where(leads < last, leads, first)
+    found: Bools = np.append(wanted[order], loops).astype(bool)[np.where(first < last, leads, len(order))]
+    return found
+
+
 def crossed_again(
-    layout: Layout, circuits: Circuits, strand_map: StrandMap, courses: Courses, width: float, before: Ints
+    layout: Layout,
+    circuits: Circuits,
+    strand_map: StrandMap,
+    courses: Courses,
+    width: float,
+    before: Ints,
+    *,
+    regular: bool = False,
 ) -> list[Finding]:
     """Where the strands as drawn cross and the map has no crossing; one finding for each two circuits.
 
-    It is looked for where strands cross at a shallow angle. Steps of the centre lines are held against each other seen
-    flat, on a curved surface in the plane that touches it, apart from those that meet at a crossing of the map.
+    It is looked for along turned runs and loops without a crossing, and everywhere if strands cross at a shallow angle.
+    Steps of the centre lines are held against each other seen flat, on a curved surface in the plane that touches it,
+    apart from those that meet at a crossing of the map. On ``regular`` layouts, of cells alike, bends keep to their
+    cells, and only shallow angles are looked at.
     """
-    if not cross_shallowly(layout, strand_map):
+    shallow = cross_shallowly(layout, strand_map)
+    if regular and not shallow:
         return []
     number = np.diff(courses.start)
     home, count = np.repeat(np.arange(circuits.count), number), len(courses.point)
@@ -177,12 +203,17 @@ def crossed_again(
     site[np.searchsorted(courses.along + span[home], courses.visit_along + span[circuit_of_visit(circuits)])] = (
         circuits.visit_edge
     )
-    middle, reach = courses.point + step / 2, float(np.linalg.norm(step, axis=1).max())
+    asked = np.ones(count, bool)
+    if not shallow:
+        asked = on_runs(circuits, courses, courses.run_bent, loops=True)
+        if not asked.any():
+            return []
+    middle, reach = courses.point + step / 2, float(np.linalg.norm(step, axis=1).max(initial=0.0))
     seen, name = seen_twice(courses, middle, reach)
     worst: dict[tuple[int, int], tuple[int, Floats]] = {}
-    for one, other in near_pairs(seen, reach):
+    for one, other in near_pairs(seen, reach, asked[name]):
         i, j = name[one], name[other]
-        fit = (i < j) & (after[i] != j) & (after[j] != i)
+        fit = (i != j) & (after[i] != j) & (after[j] != i)
         for a in (site, site[after]):
             for b in (site, site[after]):
                 fit &= (a[i] < 0) | (a[i] != b[j])
@@ -190,19 +221,22 @@ def crossed_again(
         u, v, away = step[i], step[j], courses.near(middle[j] - middle[i])
         up = None if courses.lift is None else courses.lift.up[i]
         turn, there, here = _turn(u, v, up), _turn(away, v, up), _turn(away, u, up)  # met at there / turn along one
-        crossed = np.flatnonzero(2 * np.maximum(np.abs(there), np.abs(here)) < np.abs(turn))
+        parallel = np.abs(turn) < 1e-9 * np.linalg.norm(u, axis=1) * np.linalg.norm(v, axis=1)
+        crossed = np.flatnonzero((2 * np.maximum(np.abs(there), np.abs(here)) < np.abs(turn)) & ~parallel)
         for k, a, b in zip(crossed.tolist(), home[i[crossed]].tolist(), home[j[crossed]].tolist(), strict=True):
             met = middle[i[k]] + there[k] / turn[k] * u[k]
             worst.setdefault((min(a, b), max(a, b)), (int(i[k]), met))
     found = []
     for _, (at, met) in sorted(worst.items(), key=lambda item: item[0]):
-        beside = float(np.linalg.norm(courses.near(courses.point[site >= 0] - met), axis=1).min())
+        away = np.linalg.norm(courses.near(courses.point[site >= 0] - met), axis=1)
         found.append(
             Finding(
                 "ground",
                 where_on(layout, circuits, courses, int(home[at]), float(courses.along[at]), before),
-                round(beside, 4),
-                f"the strands as drawn cross once more, {beside:.2f} mm from any crossing of the layout",
+                round(float(away.min()), 4) if len(away) else None,
+                f"the strands as drawn cross once more, {away.min():.2f} mm from any crossing of the layout"
+                if len(away)
+                else "the strands as drawn cross, and the layout has no crossing",
                 place_in_mm(met),
                 (Change("strand.width", down(0.8 * width)),),
             )

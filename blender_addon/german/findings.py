@@ -73,6 +73,7 @@ WORDS = {
     "strands that do not cross are {} mm apart, and {} mm in the plain plait": "Stränge, die sich nicht kreuzen, liegen {} mm auseinander, im schlichten Geflecht {} mm",
     "strands that do not cross lie {} mm upon one another": "Stränge, die sich nicht kreuzen, liegen {} mm übereinander",
     "strands that lie upon one another sink {} mm into each other": "Stränge, die übereinander liegen, sinken {} mm ineinander",
+    "the strands as drawn cross, and the layout has no crossing": "die gezeichneten Stränge kreuzen sich, und die Anlage hat keine Kreuzung",
     "the strands as drawn cross once more, {} mm from any crossing of the layout": "die gezeichneten Stränge kreuzen sich noch einmal, {} mm von jeder Kreuzung der Anlage",
     "on a loop without a crossing": "auf einem Ring ohne Kreuzung",
     "the whole design": "der ganze Entwurf",

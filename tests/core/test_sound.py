@@ -497,6 +497,11 @@ ONCE_BROKEN = {
         strand=Strand(3.1235, 0.781, turns=Turns(breaks=Turn.POINTED)),
         heights=Heights(clearance=0.0937),
     ),
+    "loops round a ring that cross, without a crossing of the layout": Design(
+        Ring(2, 2, 60.0, 80.0),
+        Breaks((Site(1, 2), Site(2, 1), Site(2, 3), Site(3, 2)), (Site(0, 1), Site(0, 3))),
+        heights=Heights(Making.FUSED),
+    ),
     "strands that cross at four degrees": Design(
         Ring(2, 1, 60.0, 70.0, Rim.CROSSED, Rim.CROSSED),
         Breaks(vertical=(Site(0, 1), Site(2, 1))),
