@@ -131,7 +131,8 @@ def cut(
     follows = begins[bands[:, 1, 0]]
     joined = follows >= 0
     severed = np.zeros(count, bool) if severed is None else severed
-    bulging = swept.band_turned.any(1) if bulging is None else bulging  # beside pointed turns from the first
+    if bulging is None:  # whole strands are beside pointed turns from the first
+        bulging = swept.band_turned.any(1) & ~swept.band_half
     parts = severed | (label[:count] != label[follows])
     apart, along = np.flatnonzero(joined & parts), np.flatnonzero(joined & ~parts)
     vertices = [swept.vertices]
