@@ -23,6 +23,8 @@ CORNER = 0.2
 """The same for the tips of pointed corners of the layout."""
 FAR = 20.0
 """How many times as far as walls stand apart their lines may meet, for a strand to be led to there."""
+STRAIGHT = 0.01
+"""Half the angle between two walls, in radians, below which they count as one line."""
 
 
 @dataclass(slots=True)
@@ -149,6 +151,9 @@ def lead_past(
                 across = foot[j] - foot[i]
                 apart = max(float(np.linalg.norm(across)), 1e-9)
                 add_knot(knots, tip[0], across / apart, across / apart, 2 * turn / apart)
+            elif pointed is Turn.POINTED and half < STRAIGHT:  # walls in one line: there is nothing to mitre
+                along = (tau[i] + tau[j]) / 2
+                add_knot(knots, tip[0], along, along, 0.0)
             elif pointed is Turn.POINTED:
                 # both edges are sharp where the mitre falls on straight pieces
                 reach = 0.5 * size.width * np.tan(half) * 1.02

@@ -502,6 +502,13 @@ ONCE_BROKEN = {
         Breaks((Site(1, 2), Site(2, 1), Site(2, 3), Site(3, 2)), (Site(0, 1), Site(0, 3))),
         heights=Heights(Making.FUSED),
     ),
+    "pointed turns along two walls in one line": Design(
+        Ring(2, 1, 12.0, 22.0, outer_edge=Rim.CROSSED),
+        Breaks(vertical=(Site(0, 1),)),
+        weave=Weave(prefer=(Pass(2, 1, Way.RISING), Pass(2, 1, Way.FALLING))),
+        strand=Strand(section=Section.HALF_ROUND, turns=Turns(breaks=Turn.POINTED)),
+        heights=Heights(clearance=0.143),
+    ),
     "strands that cross at four degrees": Design(
         Ring(2, 1, 60.0, 70.0, Rim.CROSSED, Rim.CROSSED),
         Breaks(vertical=(Site(0, 1), Site(2, 1))),
