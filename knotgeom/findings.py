@@ -47,7 +47,7 @@ class Finding:
     Attributes
     ----------
     kind : str
-        ``bend``, ``ground``, ``slope``, ``depth``, ``step``, ``weave``, ``curvature``.
+        ``bend``, ``ground``, ``slope``, ``depth``, ``step``, ``weave``, ``curvature``, ``hollow``.
     place : str
         Where, in the designer's terms.
     value : float or None
@@ -106,7 +106,8 @@ TOUCHING = 0.02
 """Background below which a strand is said to touch itself, in widths."""
 
 
-def _site(layout: Layout, edge: int) -> str:
+def site_name(layout: Layout, edge: int) -> str:
+    """How a finding names a site: its place in half cells, or its edge on a free mesh."""
     x, y = layout.site[edge].tolist()
     return f"{x}" if y == FREE else f"[{x}, {y}]"
 
@@ -128,7 +129,7 @@ def _up(value: float) -> float:
 def run_name(layout: Layout, circuits: Circuits, visit: int, before: Ints) -> str:
     """The run of strand that leads to a visit, in the designer's terms; ``before`` has the visit before each."""
     start, end = circuits.visit_edge[before[visit]], circuits.visit_edge[visit]
-    return f"between crossings {_site(layout, start)} and {_site(layout, end)}"
+    return f"between crossings {site_name(layout, start)} and {site_name(layout, end)}"
 
 
 def tight_bends(
@@ -344,7 +345,7 @@ def _slope_finding(
     given = relief.constraints
     tail, run, drop = given.tail[rows], given.run[rows], given.drop[rows]
     crossing = np.unique(tail[(drop > 0) & (tail < 8 * strand_map.crossings)] // 8)
-    names = [_site(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[crossing])[:3]]
+    names = [site_name(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[crossing])[:3]]
     if len(crossing) > 1:
         place = f"crossings {', '.join(names)}" + (" and others" if len(crossing) > 3 else "")
     else:
@@ -388,7 +389,7 @@ def narrowed_overlaps(
     eased = np.flatnonzero(relief.stretches.eased | pressed)
     if not len(eased):
         return []
-    sites = [_site(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[eased])]
+    sites = [site_name(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[eased])]
     place = f"crossing {sites[0]}" if len(sites) == 1 else f"{len(sites)} crossings, the first {sites[0]}"
     gap = size.gap + relief.stretches.lacking
     middle = "the full step is kept along the middle of the overlap only"

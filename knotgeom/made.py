@@ -28,6 +28,7 @@ from .findings import (
 from .footprints import Footprints, find_footprints
 from .gaps import Approaches, measure_gaps
 from .heights import Relief, raise_strands
+from .hollow import hollow_crossings
 from .lanes import Lanes, lay_lanes
 from .layout import Layout, lay_out
 from .layout.halfedge import CROSSING
@@ -460,6 +461,11 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
         )
         overlap |= bool(sunk)
         beside = [*beside, *sunk]
+    if c.design.heights.way is Making.FUSED:
+        hollow = hollow_crossings(
+            c.layout, c.strand_map, d.courses, d.lanes, d.footprints, d.relief.z, c.design.strand, c.size
+        )
+        beside = [*beside, *hollow]
     coarse = d.uneven > TOO_UNEVEN * c.size.thickness
     if coarse:
         curved = [*curved, coarse_surface(d.uneven, c.size)]

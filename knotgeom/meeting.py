@@ -76,7 +76,7 @@ def run_into_each_other(
     for _ in range(stride - 1):
         near[1:] |= near[:-1]
     strips = _Strips.of(courses, lanes, z, near, _PIECES)
-    share, low, high = _upright(strand, size, float(strips.width.min()))
+    share, low, high = upright(strand, size, float(strips.width.min()))
     thick, worst = size.thickness, dict[tuple[int, int], tuple[float, int]]()
     for i, j in _over_each_other(courses, strips, asked, thick, 0.0):
         away = courses.near(strips.point[i] - strips.point[j])
@@ -266,7 +266,7 @@ def _turned(circuits: Circuits, courses: Courses, before: Ints) -> Bools:
     return on_runs(circuits, courses, wanted, loops=False)
 
 
-def _upright(strand: Strand, size: Sizes, width: float) -> tuple[Floats, Floats, Floats]:
+def upright(strand: Strand, size: Sizes, width: float) -> tuple[Floats, Floats, Floats]:
     """Places across a strand as shares of half its width, and how low and how high its section reaches there, mm."""
     across, up = (side[0] for side in outlines(strand, size, np.array([width])))
     share = np.linspace(-0.995, 0.995, 49)

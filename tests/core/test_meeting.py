@@ -11,11 +11,13 @@ from hypothesis import HealthCheck, assume, given, settings
 from knotgeom.design import Breaks, Cylinder, Design, Divide, Hand, Rim, Site, Strand, Strip, Turn, Turns, Weave
 from knotgeom.divide import previous_visits
 from knotgeom.errors import DesignError
-from knotgeom.made import count, draw
+from knotgeom.made import count, draw, make, solid
 from knotgeom.meeting import run_into_each_other
 from knotgeom.parts import crossed_again
-from tests.core.curves import seen_from_above
+from knotgeom.remedies import applied
+from tests.core.curves import bodies, probe, seen_from_above
 from tests.core.strategies import whole_designs
+from tests.core.test_sound import ONCE_BROKEN
 
 TIP = Design(
     Strip(2, 2, 10.0, 8.0, 4, Rim.CROSSED, Rim.CROSSED, Cylinder()),
@@ -73,3 +75,15 @@ def test_what_free_strands_sink_into_each_other_is_their_thickness_less_their_di
         assert not told
     else:
         assert max(finding.value or 0.0 for finding in told) == pytest.approx(0.8 - apart, abs=1e-9)
+
+
+def test_a_hollow_between_fused_strands_is_as_high_as_a_line_through_both_measures_it():
+    """The line goes out of the lower strand's top and into the upper one's underside (Moeller and Trumbore's test)."""
+    made = make(ONCE_BROKEN["fused strands that touch nowhere where they cross"], prove=0)
+    (told,) = made.findings
+    assert told.kind == "hollow" and told.at is not None
+    ((along, ways),) = probe(made.mesh, np.array([[*told.at, 0.0]]), np.array([[0.0, 0.0, 1.0]]), 50.0)
+    assert ways.tolist() == [1, -1, 1, -1]
+    assert along[1] - along[2] == pytest.approx(told.value, abs=0.01)  # strips come out moved by 0.02 of a width
+    lower = applied(made.design, told.changes[0])
+    assert not make(lower, prove=0).findings and len(bodies(solid(make(lower)))) == 1

