@@ -1,7 +1,9 @@
 """Fused strands that meet nowhere at a crossing though their map has them joined there.
 
 Heights keep the step along the edges of an overlap. Where both strands climb steeply they lie farther apart in its
-middle; a section that is thin at its edges, as half-round is, may then touch the other strand nowhere.
+middle; a section that is thin at its edges, as half-round is, may then touch the other strand nowhere. So the overlap
+is looked through at a grid of places: a place is given by how far across it lies on either strand, from edge to edge,
+and how far along either strand it lies follows from the overlap's four corners by bilinear interpolation.
 """
 
 from __future__ import annotations
@@ -19,7 +21,13 @@ from .meeting import upright
 from .mesh import Floats, Ints
 
 _KEPT = 0.9
-"""Share of the step at which both would just touch that is offered."""
+"""Share of the step that would just join them that is offered."""
+_JOINT = 0.03
+"""How far strands must seem to lie within each other to count as joined, in thicknesses; less is what is left open."""
+_ACROSS = np.linspace(-0.95, 0.95, 9)
+"""Places across a strand at which it is looked at, in halves of its width."""
+_CORNERS = np.array([[-1, -1], [-1, 1], [1, 1], [1, -1]], float)
+"""The edges of both strands that meet at each corner, as :class:`knotgeom.footprints.Footprints` has them."""
 
 
 def hollow_crossings(
@@ -32,7 +40,7 @@ def hollow_crossings(
     strand: Strand,
     size: Sizes,
 ) -> list[Finding]:
-    """Crossings in whose middle two fused strands lie apart; one finding for all of them.
+    """Crossings where two fused strands touch nowhere, or hardly; one finding for all of them.
 
     Parameters
     ----------
@@ -42,36 +50,43 @@ def hollow_crossings(
     if not strand_map.crossings:
         return []
     share, low, high = upright(strand, size, size.width)
-    thick = float(np.interp(0.0, share, high) - np.interp(0.0, share, low))
-    apart = _climb(courses, lanes, footprints, z)
-    empty = np.flatnonzero(apart > thick)
+    across = np.stack([a.ravel() for a in np.meshgrid(_ACROSS, _ACROSS)], 1)  # (k, 2)
+    weight = (1 + across[:, None] * _CORNERS).prod(2) / 4
+    height = _heights(courses, lanes, footprints.lane, np.einsum("kc,ncp->nkp", weight, footprints.corner), z)
+    top, under = (height + np.interp(across, share, side) for side in (high, low))
+    above = height.mean(1).argmax(1)[:, None]  # (N, 1)
+    one, other = (
+        np.take_along_axis(side, which[..., None], 2)[..., 0] for side, which in ((under, above), (top, 1 - above))
+    )
+    lacking = (one - other).min(1) + _JOINT * size.thickness
+    empty = np.flatnonzero(lacking > 0)
     if not len(empty):
         return []
-    worst = int(apart.argmax())
+    worst = int(lacking.argmax())
     sites = [site_name(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[empty])]
-    keep = _KEPT * size.step * thick / float(apart[worst])
+    climb = float(np.abs(np.diff(height[worst], axis=1)).mean())
+    keep = _KEPT * size.step * (1 - float(lacking[worst]) / climb)
     return [
         Finding(
             "hollow",
             f"crossing {sites[0]}" if len(sites) == 1 else f"{len(sites)} crossings, the first {sites[0]}",
-            round(float(apart[worst]) - thick, 4),
-            f"between both strands {apart[worst] - thick:.4f} mm are left in the middle, and they may touch nowhere",
+            round(float(lacking[worst]), 4),
+            f"both strands climb so steeply that {lacking[worst]:.3f} mm are wanting for them to be joined there",
             place_in_mm(footprints.point[worst]),
             (Change("heights.step", down(keep)), Change("strand.width", down(0.9 * size.width))),
         )
     ]
 
 
-def _climb(courses: Courses, lanes: Lanes, footprints: Footprints, z: Floats) -> Floats:
-    """How far one strand's middle lies over the other's where they cross, (N,) mm."""
-    lane: Ints = footprints.lane
-    place = np.mod(lane_place(lanes, courses, Ruler(courses), lane, footprints.centre), lanes.length[lane])
+def _heights(courses: Courses, lanes: Lanes, lane: Ints, along: Floats, z: Floats) -> Floats:
+    """Heights of both strands of each crossing at lengths along their circuits, (N, k, 2) mm."""
+    lane = np.broadcast_to(lane[:, None], along.shape)
+    place = np.mod(lane_place(lanes, courses, Ruler(courses), lane, along), lanes.length[lane])
     base = np.concatenate([[0.0], np.cumsum(lanes.length + 1.0)])[:-1]
     key = lanes.along + np.repeat(base, np.diff(lanes.start))
     before = np.clip(np.searchsorted(key, place + base[lane], side="right") - 1, lanes.start[lane], None)
     last = before + 1 == lanes.start[lane + 1]
     after = np.where(last, lanes.start[lane], before + 1)
-    end = np.where(last, lanes.length[lane], lanes.along[np.minimum(after, len(z) - 1)])
+    end = np.where(last, lanes.length[lane], lanes.along[after])
     part = (place - lanes.along[before]) / np.maximum(end - lanes.along[before], 1e-12)
-    height = z[before] + part * (z[after] - z[before])
-    return np.asarray(np.abs(height[:, 0] - height[:, 1]))
+    return np.asarray(z[before] + part * (z[after] - z[before]))

@@ -73,7 +73,7 @@ WORDS = {
     "a loop without a crossing and a loop without a crossing": "zwei Ringe ohne Kreuzung",
     "strands that do not cross are {} mm apart, and {} mm in the plain plait": "Stränge, die sich nicht kreuzen, liegen {} mm auseinander, im schlichten Geflecht {} mm",
     "strands that do not cross lie {} mm upon one another": "Stränge, die sich nicht kreuzen, liegen {} mm übereinander",
-    "between both strands {} mm are left in the middle, and they may touch nowhere": "zwischen beiden Strängen bleiben in der Mitte {} mm, und vielleicht berühren sie sich nirgends",
+    "both strands climb so steeply that {} mm are wanting for them to be joined there": "beide Stränge steigen so steil, dass {} mm fehlen, um sie dort zu verbinden",
     "strands that lie upon one another sink {} mm into each other": "Stränge, die übereinander liegen, sinken {} mm ineinander",
     "the strands as drawn cross, and the layout has no crossing": "die gezeichneten Stränge kreuzen sich, und die Anlage hat keine Kreuzung",
     "the strands as drawn cross once more, {} mm from any crossing of the layout": "die gezeichneten Stränge kreuzen sich noch einmal, {} mm von jeder Kreuzung der Anlage",
