@@ -269,7 +269,7 @@ def make(design: Design, *, fine: bool = True, prove: int = PROVED, progress: Pr
     report = progress or _silent
     counted = count(design, report)
     drawn = draw(counted, fine=fine, progress=report)
-    findings, makeable = _judge(counted, drawn)
+    findings, makeable = _judge(counted, drawn, fine=fine)
     findings = _prove(counted, findings, prove)
     facts = _facts(design, counted, drawn, findings, makeable)
     mesh = None
@@ -420,8 +420,8 @@ def judge(design: Design) -> tuple[Finding, ...]:
     return _judge(counted, draw(counted))[0]
 
 
-def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
-    """All findings, and whether strands can be made at all."""
+def _judge(counted: Counted, drawn: Drawn, *, fine: bool = True) -> tuple[tuple[Finding, ...], bool]:
+    """All findings, and whether strands can be made at all; the steps of a draft may sink into each other."""
     c, d = counted, drawn
     before = previous_visits(c.circuits)
     bends, inside = tight_bends(c.layout, c.circuits, d.courses, c.widths, before)
@@ -455,7 +455,7 @@ def _judge(counted: Counted, drawn: Drawn) -> tuple[tuple[Finding, ...], bool]:
     again = crossed_again(c.layout, c.circuits, c.strand_map, d.courses, c.narrowest.width, before, regular=regular)
     beside = [*beside, *again]
     overlap |= free and bool(again)
-    if free and not pressed.any():
+    if free and fine and not pressed.any():
         sunk = run_into_each_other(
             c.layout, c.circuits, c.strand_map, d.courses, d.lanes, d.relief.z, c.design.strand, c.narrowest, before
         )
