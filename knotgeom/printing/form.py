@@ -29,7 +29,7 @@ class Named:
         return value
 
     def holds(self, value: object) -> bool:
-        return isinstance(value, str)
+        return value in self.names
 
     def schema(self) -> dict[str, Any]:
         return {"enum": list(self.names)}

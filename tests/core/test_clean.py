@@ -100,6 +100,16 @@ def test_where_three_faces_share_an_edge_the_hole_that_closes_is_filled_and_the_
     assert {edge[::-1] for edge in edges} == set(edges)
 
 
+def test_a_hole_whose_corners_are_joined_across_already_is_left_open() -> None:
+    """A pyramid without its square, both diagonals of which are edges of fins: a third face would meet there."""
+    vertices = np.array([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [0.5, 0.5, 1], [0.5, 0.5, -1], [0.5, 0.5, -2.0]])
+    sides = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
+    fins = np.array([[0, 2, 5], [2, 0, 5], [1, 3, 6], [3, 1, 6]])
+    assert len(filled(vertices, sides)) == 2
+    assert len(filled(vertices, np.concatenate([sides, fins[:2]]))) == 2
+    assert len(filled(vertices, np.concatenate([sides, fins]))) == 0
+
+
 def notched(last: int) -> tuple[np.ndarray, np.ndarray]:
     """A tetrahedron with a notch along each of two edges of its face 0, so narrow that its rims are one edge.
 

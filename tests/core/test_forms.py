@@ -12,6 +12,7 @@ from knotgeom.design import Breaks, Design, Grid
 from knotgeom.errors import DesignError
 from knotgeom.forms import Choice, Colour, Either, Flag, Many, Number, OneOf, Row, Text, Whole, shown
 from knotgeom.layout_table import LAYOUT, MESH
+from knotgeom.printing.form import Named
 from knotgeom.reading import check, read_text
 
 
@@ -83,6 +84,7 @@ def test_bounds_are_told_by_their_words() -> None:
 def test_forms_that_values_stand_in_for_others_tell_them_apart_in_memory() -> None:
     # what a program puts where it does not belong is written as it is, and refused when it is read back
     assert not Whole(0, 9).holds("3") and not OneOf((1, 2)).holds("1") and not Text("a name").holds(3)
+    assert Named(("oak", "lime")).holds("oak") and not Named(("oak", "lime")).holds("ash")
     assert not Flag().holds(1) and not Colour().holds(0) and not Many(PLACE).holds(3) and not PLACE.holds([1, 2])
     both = Either({int: Whole(1, 9), list: Many(Whole(0, 9))})
     assert both.holds(4) and both.holds((1, 2)) and not both.holds("4")

@@ -38,7 +38,7 @@ from knotgeom.errors import DesignError
 from knotgeom.findings import Change, Finding
 from knotgeom.layout import lay_out
 from knotgeom.made import count
-from knotgeom.remedies import applied, enlarged, proved, search
+from knotgeom.remedies import applied, enlarged, proved, search, uniting
 from knotgeom.resolve import resolved
 from knotgeom.sizing import sizes
 
@@ -161,6 +161,24 @@ def test_free_strands_are_made_thinner_where_a_step_is_lowered_of_united_ones() 
         lambda d: [found("step")] * (d.strand.thickness is None or d.strand.thickness > 1.2 or d.layout != GRID.layout),
     )
     assert [change.key for change in thin[0].changes] == ["strand.thickness"]
+
+
+def test_of_strands_that_unite_to_nothing_the_first_change_that_makes_them_is_offered_past_those_that_are_refused() -> (
+    None
+):
+    asked: list[float | None] = []
+
+    def unites(design: Design) -> bool:
+        asked.append(design.strand.width)
+        if design.strand.width == 99.0:
+            raise DesignError("no background", "be narrower", "strand.width")
+        return design.strand.width == 3.0
+
+    changes = (Change("strand.width", 99.0), Change("layout.cell", None), Change("strand.width", 3.0))
+    offered = uniting(GRID, changes, unites)
+    assert offered is not None and offered == ("with strand.width 3.0", applied(GRID, changes[2]))
+    assert asked == [99.0, 3.0]
+    assert uniting(GRID, changes, lambda _design: False) is None
 
 
 # ------------------------------------------------------------------------------------- lengths that do not go together

@@ -62,6 +62,7 @@ def test_pairs_among_some_triangles_are_all_those_that_have_one_of_them():
     whole = crossing_pairs(vertices, triangles)
     assert np.array_equal(crossing_pairs(vertices, triangles, among), whole[among[whole].any(1)])
     assert 0 < among[whole].any(1).sum() < len(whole)
+    assert len(crossing_pairs(vertices, triangles, np.zeros(len(triangles), bool))) == 0
 
 
 def test_nothing_and_one_triangle_cross_nothing():

@@ -233,6 +233,47 @@ def test_strands_that_unite_to_no_sound_solid_however_closely_sampled_are_refuse
     assert len(tried) >= len(made_of.CLOSER) * len(united_by.TRIES) and max(tried) > 1.2 * tried[0]
 
 
+def test_free_strands_whose_triangles_cross_are_sampled_closer(monkeypatch: pytest.MonkeyPatch) -> None:
+    done = make(Design(Grid(3, 3, 10.0, 10.0)))
+    assert done.mesh is not None
+    looked = []
+
+    def once(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+        looked.append(len(vertices))
+        return np.zeros((int(len(looked) == 1), 2), np.int64)
+
+    monkeypatch.setattr(made_of, "crossing_pairs", once)
+    found = solid(done)
+    assert looked == [len(done.mesh.vertices), len(found.vertices)] and looked[1] > 1.1 * looked[0]
+    assert_sound(found)
+
+
+@pytest.mark.parametrize("most", [0, 400], ids=["nothing tried", "all tried"])
+def test_free_strands_whose_triangles_always_cross_are_refused(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    done = make(Design(Grid(3, 3, 10.0, 10.0)))
+    tried = []
+
+    def always(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+        tried.append(len(triangles))
+        return np.zeros((1, 2), np.int64)
+
+    monkeypatch.setattr(made_of, "crossing_pairs", always)
+    monkeypatch.setattr(made_of, "PROVED", most)
+    with pytest.raises(NoSolidError, match="the strands run into each other; change the gap") as refused:
+        solid(done)
+    assert refused.value.mended is None
+    assert (len(tried) > len(made_of.CLOSER)) == (most > 0)
+
+
+def test_a_remedy_of_which_no_strand_can_be_made_is_not_offered(monkeypatch: pytest.MonkeyPatch) -> None:
+    done = make(Design(Grid(3, 3, 10.0, 10.0)))
+    monkeypatch.setattr(made_of, "crossing_pairs", lambda *_: np.zeros((1, 2), np.int64))
+    whole = made_of.make
+    monkeypatch.setattr(made_of, "make", lambda *_, **__: replace(whole(done.design, prove=0), mesh=None))
+    with pytest.raises(NoSolidError, match="try again"):
+        solid(done)
+
+
 def test_a_refusal_from_within_is_passed_on_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuses(*_: object, **__: object) -> None:
         raise DesignError("the strands do not close where the strip comes round", "give a longer strip")
