@@ -170,7 +170,9 @@ class _Strips:
         begin, wide = middle(first), np.where(lanes.whole[first], lanes.breadth[lane[first]], lanes.width[first])
         step = courses.near(middle(last) - begin)
         length = np.sqrt(np.einsum("nd,nd->n", step, step))
-        number = np.clip(np.ceil(length / (_STEP * wide)), 1, most).astype(np.int64)
+        # hairs of halves, which remedies that are tried may come to, go in steps for the whole strand
+        fine = _STEP * np.maximum(wide, lanes.breadth[lane[first]] / 4)
+        number = np.clip(np.ceil(length / fine), 1, most).astype(np.int64)
         part = np.repeat(np.arange(len(first)), number)
         share = (np.arange(len(part)) - np.repeat(np.cumsum(number) - number, number) + 0.5) / number[part]
         row, other = first[part], last[part]
