@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from .course import Courses
+from .cycles import connected_labels
 from .design import Sizes, Strand
 from .divide import StrandMap
 from .findings import Change, Finding, down, place_in_mm, site_name
@@ -40,7 +41,7 @@ def hollow_crossings(
     strand: Strand,
     size: Sizes,
 ) -> list[Finding]:
-    """Crossings where two fused strands touch nowhere, or hardly; one finding for all of them.
+    """Crossings where two fused strands touch nowhere, or hardly, if a knot falls apart for it; one finding for all.
 
     Parameters
     ----------
@@ -60,7 +61,7 @@ def hollow_crossings(
     )
     lacking = (one - other).min(1) + _JOINT * size.thickness
     empty = np.flatnonzero(lacking > 0)
-    if not len(empty):
+    if _bodies(lanes, footprints.lane[lacking <= 0]) == _bodies(lanes, footprints.lane):
         return []
     worst = int(lacking.argmax())
     sites = [site_name(layout, int(edge)) for edge in np.unique(strand_map.crossing_edge[empty])]
@@ -76,6 +77,14 @@ def hollow_crossings(
             (Change("heights.step", down(keep)), Change("strand.width", down(0.9 * size.width))),
         )
     ]
+
+
+def _bodies(lanes: Lanes, joined: Ints) -> int:
+    """How many bodies there are if these lanes are joined, (n, 2); halves of one strand are one where it is whole."""
+    lane = np.repeat(np.arange(len(lanes.circuit)), np.diff(lanes.start))
+    whole = lanes.lane_of[np.unique(lanes.circuit[lane[lanes.whole]])]
+    one, other = np.concatenate([joined, whole]).T
+    return len(np.unique(connected_labels(len(lanes.circuit), one, other)))
 
 
 def _heights(courses: Courses, lanes: Lanes, lane: Ints, along: Floats, z: Floats) -> Floats:
