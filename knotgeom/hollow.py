@@ -91,11 +91,7 @@ def _heights(courses: Courses, lanes: Lanes, lane: Ints, along: Floats, z: Float
     """Heights of both strands of each crossing at lengths along their circuits, (N, k, 2) mm."""
     lane = np.broadcast_to(lane[:, None], along.shape)
     place = np.mod(lane_place(lanes, courses, Ruler(courses), lane, along), lanes.length[lane])
+    # all lanes one after another, each closed by its first height
     base = np.concatenate([[0.0], np.cumsum(lanes.length + 1.0)])[:-1]
-    key = lanes.along + np.repeat(base, np.diff(lanes.start))
-    before = np.clip(np.searchsorted(key, place + base[lane], side="right") - 1, lanes.start[lane], None)
-    last = before + 1 == lanes.start[lane + 1]
-    after = np.where(last, lanes.start[lane], before + 1)
-    end = np.where(last, lanes.length[lane], lanes.along[after])
-    part = (place - lanes.along[before]) / np.maximum(end - lanes.along[before], 1e-12)
-    return np.asarray(z[before] + part * (z[after] - z[before]))
+    key = np.insert(lanes.along + np.repeat(base, np.diff(lanes.start)), lanes.start[1:], base + lanes.length)
+    return np.asarray(np.interp(place + base[lane], key, np.insert(z, lanes.start[1:], z[lanes.start[:-1]])))

@@ -343,8 +343,9 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
         return made.mesh
     folded = 0
     for closer in CLOSER:
+        sampled = made if closer == 1.0 else replace(made, drawn=draw(made.counted, closer=closer), mesh=None)
         try:
-            return _sound(made.counted, made.drawn if closer == 1.0 else draw(made.counted, closer=closer), tool, arc)
+            return _sound(sampled, tool, arc)
         except ValueError as error:
             if isinstance(error, DesignError):
                 raise
@@ -354,21 +355,22 @@ def solid(made: Made, tool: Tool | None = None, *, arc: int | None = None) -> Me
 
     def unites(design: Design) -> bool:
         other = make(design, prove=0)
-        if other.mesh is None or other.drawn is None:
+        if other.mesh is None:
             return False
         try:
-            return bool(len(_sound(other.counted, other.drawn, tool, arc, MENDED).vertices))
+            return bool(len(_sound(other, tool, arc, MENDED).vertices))
         except ValueError:
             return False
 
     raise _no_solid(made, unites)
 
 
-def _sound(counted: Counted, drawn: Drawn, tool: Tool | None, arc: int | None, most: int | None = None) -> Mesh:
+def _sound(made: Made, tool: Tool | None, arc: int | None, most: int | None = None) -> Mesh:
     """Strands as they are drawn, united unless they are free."""
-    c, d = counted, drawn
+    c, d = made.counted, made.drawn
+    assert d is not None
     if c.design.heights.way is Making.FREE:
-        mesh = _swept(c, d)
+        mesh = made.mesh or _swept(c, d)
         triangles = all_triangles(mesh)
         if len(triangles) <= LOOKED_THROUGH and len(crossing_pairs(mesh.vertices, triangles)):
             raise ValueError("triangles of free strands cross")
