@@ -59,6 +59,7 @@ SKY_COLOUR = (0.40, 0.405, 0.42)
 BOUNCE_COLOUR = (0.13, 0.115, 0.10)  # off the bench, lower right
 SHEEN = 0.12  # strength of the waxed surface's highlight
 SHOULDER = 0.65  # light up to here is kept as it is, brighter light is eased towards 1
+LEAST_DEPTH = 4  # pixels; what is seen to be flatter than this has one shade: a plain back shows no micrometres
 LOW_TINT, HIGH_TINT = (0.58, 0.60, 0.635), (1.09, 1.085, 1.075)  # shades are multiplied by these, by height
 
 TONES = (
@@ -181,6 +182,7 @@ def _scene(mesh: Mesh, bottom: float, top: float, whole: Window, own: Mapping[in
     rough = rasterise(vertices, triangles, Window(whole.left, whole.top, whole.pitch * coarse, columns, rows))[0]
     shown = rough[np.isfinite(rough)]
     lowest = float(np.quantile(shown, 0.02)) if shown.size else bottom
+    lowest = min(lowest, top - LEAST_DEPTH * whole.pitch)
     return _Scene(
         vertices=vertices,
         triangles=triangles,

@@ -278,6 +278,12 @@ def test_of_two_equal_plates_the_higher_is_the_lighter_however_thick_the_board(u
     assert high > 1.08 * low
 
 
+def test_a_back_that_is_plane_but_for_micrometres_has_one_shade():
+    image = picture(together(block(0, 0, 20, 40, 0, 3.0), block(20, 0, 40, 40, 0, 2.994)), 300, margin=0.0)
+    one, other = (image[140:160, columns].reshape(-1, 3).mean(0) for columns in (slice(100, 140), slice(160, 200)))
+    assert np.abs(one - other).max() < 0.03 * one.max()
+
+
 def test_a_corner_between_strands_is_darker_than_open_ground_even_on_the_lamp_side():
     floor = block(0, 0, 60, 40, -1, 0, strand=-1)
     image = picture(together(floor, block(20, 10, 40, 30, 0, 5)), 300, margin=0.0).astype(float).sum(axis=2)
