@@ -21,7 +21,8 @@ def facts(options: argparse.Namespace) -> None:
     design = read(options.file)
     from .. import made
 
-    facts = made.facts(design, pd=options.pd)
+    with within(options.file):
+        facts = made.facts(design, pd=options.pd)
     say(json.dumps(facts, indent=2, allow_nan=False))
 
 
@@ -109,8 +110,8 @@ def _made(options: argparse.Namespace) -> Made:
     refuse_output(options.output, source=options.file, replace=options.replace)
     from .. import made
 
-    with shown_progress() as progress:
+    with within(options.file), shown_progress() as progress:
         result = made.make(design, progress=progress)
-    if result.mesh is None:
-        raise made.no_mesh(result).within(printable(options.file, 400))
+        if result.mesh is None:
+            raise made.no_mesh(result)
     return result

@@ -32,6 +32,7 @@ SAMPLE = """
   "heights": {"way": "fused", "step": 0.5, "slope_limit_deg": 45}
 }
 """
+FEW_SECTORS = b'{"interlace": 1, "layout": {"ring": {"sectors": 6, "rows": 2, "inner": 60, "outer": 80, "inner_edge": "crossed"}}}'
 PLAIN = '{"interlace": 1, "layout": {"grid": [2, 3], "cell": 10}, "heights": {"way": "fused"}}'
 
 
@@ -154,6 +155,7 @@ def test_a_file_that_is_there_is_replaced_only_when_asked(folder, capsys):
         (b'{"interlace": 1, "layout": {"grid": [4, 4], "cell": NaN}}', "layout.cell: found NaN"),
         (b'{"interlace": 1, "layout": {"grid": [4, 4], "cell": 10}, "strand": {"width": 9}}', "strand.width"),
         (b'{"interlace": 1, "layout": {"grid": [4, 4], "cell": 10}, "\\u001b[2J": 1}', "unknown key"),
+        (FEW_SECTORS, "mm of room at"),
     ],
 )
 def test_a_design_that_cannot_be_is_refused_in_one_line_naming_the_file(folder, capsys, verb, content, says):
