@@ -32,7 +32,7 @@ SAMPLE = """
   "heights": {"way": "fused", "step": 0.5, "slope_limit_deg": 45}
 }
 """
-FEW_SECTORS = b'{"interlace": 1, "layout": {"ring": {"sectors": 6, "rows": 2, "inner": 60, "outer": 80, "inner_edge": "crossed"}}}'
+FEW_SECTORS = b'{"interlace": 1, "layout": {"ring": {"sectors": 6, "rows": 2, "inner": 60, "outer": 80}}}'
 PLAIN = '{"interlace": 1, "layout": {"grid": [2, 3], "cell": 10}, "heights": {"way": "fused"}}'
 
 
