@@ -58,12 +58,12 @@ class Job:
     def _progress(self, share, stage):
         self.share, self.stage = share, stage
         if self._cancel.is_set():
-            raise core.made.Cancelled
+            raise core.progress.Cancelled
 
     def _run(self):
         try:
             self._result = self._work(self._progress)
-        except core.made.Cancelled:
+        except core.progress.Cancelled:
             self._cancel.set()
         except Exception as error:
             if not isinstance(error, core.errors.DesignError):

@@ -169,7 +169,7 @@ def rebuild(obj, progress=None, fine=True):
     begun = time.perf_counter()
     try:
         made, contents = work(design, fine, progress)
-    except core.made.Cancelled:
+    except core.progress.Cancelled:
         return False
     except Exception as error:
         if not isinstance(error, store.DesignError):

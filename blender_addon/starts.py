@@ -95,7 +95,7 @@ def measures(path, _changed):
     """Outer size and number of crossings of a design file, in words; empty where it cannot be read."""
     try:
         design = core.reading.read_file(path)
-        counted = core.made.count(design)
+        counted = core.counting.count(design)
     except (store.DesignError, OSError):
         return ""
     crossings = int((counted.layout.state == core.layout.halfedge.CROSSING).sum())

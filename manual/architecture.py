@@ -31,7 +31,7 @@ class Stage:
 STAGES = (
     Stage(
         "ground",
-        "errors mesh cycles light files.whole files.together files.opening files.png16",
+        "errors progress mesh cycles light files.whole files.together files.opening files.png16",
         "arrays, errors, files written whole",
     ),
     Stage(
@@ -58,7 +58,7 @@ STAGES = (
     Stage("solid", "clean pieces solid selfcut caps seam", "one sound body, a flat strip cut where it comes round"),
     Stage(
         "facts",
-        "gaps curvature findings parts meeting hollow remedies made",
+        "gaps curvature findings parts meeting hollow remedies counting drawing judging made",
         "all of the above in one call, with what is to be mended",
     ),
     Stage("mending", "dividing merging mending starters", "designs to start from, and changes that mend one"),

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import DesignError
-from ..made import Progress
 from ..mesh import Floats
+from ..progress import Progress
 from .filling import Grid, fill
 from .memory import free_memory
 from .moulding import easing, section

@@ -11,7 +11,7 @@ from pathlib import Path
 from ..design import Design
 from ..files import png16, stl, together
 from ..files.threemf import Body, write_threemf
-from ..made import Progress
+from ..progress import Progress
 from .options import Carving
 from .relief import Relief, carve, greys, png_texts, preview, report, scale_facts
 from .tool_report import ToolReport, reach_report, sections_drawing, uncut_pixels, uncut_texts

@@ -13,11 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..design import Breaks, Design, Heights, Make, Making, Sizes, Strand, Strip
+from ..drawing import Drawn
 from ..errors import DesignError
 from ..findings import Change, Finding
 from ..layout import lay_out
-from ..made import Drawn, Made, Progress, make, no_mesh
+from ..made import Made, make, no_mesh
 from ..mesh import Floats
+from ..progress import Progress
 from ..resolve import resolved
 from ..sizing import sizes
 from .options import Carving, Ground, Moulding

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..design import Design
-from ..made import Progress
 from ..mesh import Floats, Mesh, volume
+from ..progress import Progress
 from .facets import Facets, board_mesh, square_side, triangulate, upright
 from .field import HeightField, Surface, heights, pixel_grid, refuse_too_large, surface_of
 from .filling import Grid

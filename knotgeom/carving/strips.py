@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..design import Making, Sizes, Strand
+from ..drawing import Drawn
 from ..lanes import Lanes
-from ..made import Drawn
 from ..mesh import Bools, Floats, Ints
 from ..sections import outlines
 from ..sweep import sweep_rings

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..counting import Counted
+from ..drawing import Drawn
 from ..lanes import Lanes
-from ..made import Counted, Drawn
 from ..mesh import Floats, Ints
 from .strips import band_cubics
 

@@ -10,8 +10,9 @@ import numpy as np
 from ..cycles import connected_labels
 from ..design import Design, Making, Section, Sizes, Strand
 from ..errors import DesignError
-from ..made import Made, Progress, make, no_mesh, solid
+from ..made import Made, make, no_mesh, solid
 from ..mesh import Floats, Ints, all_triangles
+from ..progress import Progress
 from ..sections import EASING, outlines
 from ..selfcut import crossing_pairs
 from ..sizing import sizes

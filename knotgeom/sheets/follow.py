@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..made import Counted, Drawn
+from ..counting import Counted
+from ..drawing import Drawn
 from ..mesh import Floats
 from .pages import foot, page_box
 from .paper import (

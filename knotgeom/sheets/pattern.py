@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..counting import Counted
 from ..design import Making
+from ..drawing import Drawn
 from ..footprints import Footprints
 from ..layout import ACROSS, CROSSING, Layout
-from ..made import Counted, Drawn
 from ..mesh import Floats, Ints
 from .paper import BLACK, GREY, PALE, RED, WHITE, Item, Pen, Shape, Words, thinned, width_of
 from .rails import LEFT, RIGHT, TRUNK

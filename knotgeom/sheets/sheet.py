@@ -10,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..design import Making, Section
+from ..drawing import Drawn, draw, sample_spacing
 from ..errors import DesignError
 from ..files import whole as files
-from ..made import Drawn, Made, draw, no_mesh, sample_spacing
+from ..made import Made, no_mesh
 from .follow import follow_pages, passages
 from .pages import CAUTIONS, cover, tile, tiles
 from .paper import (

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from ..counting import Counted
+from ..drawing import Drawn
 from ..layout import CROSSING
-from ..made import Counted, Drawn
 from ..mesh import Floats
 from .pages import fitted, foot, page_box
 from .paper import (

@@ -11,8 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..counting import Counted
 from ..design import Section
-from ..made import Counted, Drawn
+from ..drawing import Drawn
 from ..mesh import Floats
 from .hidden import Hidden, Seen, hidden_stretches, seen_stretches
 from .outlines import Piece, outlines

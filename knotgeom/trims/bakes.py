@@ -19,8 +19,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..made import Progress
 from ..mesh import Floats
+from ..progress import Progress
 from .kit import Kit
 from .layers import curvature_radius, layers, reach_of
 from .options import Green, Textures, Trimming

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..design import Design
 from ..errors import DesignError
-from ..made import Progress
+from ..progress import Progress
 from . import parts
 from .budget import screen_tolerance, tolerance_for
 from .card import card_mesh

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..made import Progress
 from ..mesh import Bools, Floats, Ints
+from ..progress import Progress
 from ..sizing import sizes
 from .bending import curvature
 from .kit import Block, Kit, TrimMesh

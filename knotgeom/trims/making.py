@@ -9,7 +9,7 @@ from typing import Any
 
 from ..design import Design
 from ..errors import DesignError
-from ..made import Progress
+from ..progress import Progress
 from .bakes import bake, facts
 from .build import make_kit
 from .folder import refuse_existing, write_kit

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..made import Counted, Drawn
+from ..counting import Counted
+from ..drawing import Drawn
 from ..mesh import Floats, Ints
 from ..sweep import Swept, sweep_rings
 

@@ -14,7 +14,7 @@ import math
 import numpy as np
 from beside import Row, beside, main, median_ms
 
-from knotgeom import made
+from knotgeom import counting, drawing, made
 from knotgeom.course import Courses
 from knotgeom.design import Design, Divide, Grid, Making, Pass, Rejoin, Strand, Way
 from knotgeom.lanes import Lanes
@@ -121,8 +121,8 @@ def slopes() -> list[Row]:
         (391, "whole", Divide()),
         (391, "divided", Divide(all=True)),
     ):
-        counted = made.count(grid(crossings, divide=divide))
-        drawn = made.draw(counted)
+        counted = counting.count(grid(crossings, divide=divide))
+        drawn = drawing.draw(counted)
         stretches = find_stretches(
             drawn.courses, drawn.lanes, counted.strand_map, drawn.footprints, 1e-4, 0.02 * counted.size.width
         )
@@ -175,7 +175,7 @@ def matchings() -> list[Row]:
 
         weave.minimum_t_join = noted
         try:
-            counted = made.count(design)
+            counted = counting.count(design)
         finally:
             weave.minimum_t_join = kept
 
@@ -205,7 +205,7 @@ def wholes() -> list[Row]:
         design = grid(crossings, divide=Divide(all=divide))
 
         def work(design: Design = design) -> object:
-            made._woven.cache_clear()
+            counting._woven.cache_clear()
             return made.make(design)
 
         what = f"design to mesh, {'divided' if divide else 'whole'}, {crossings:,} crossings"

@@ -24,7 +24,7 @@ from contextlib import contextmanager
 import numpy as np
 from bench_core import GRIDS, grid, some_forks
 
-from knotgeom import climbing, heights, made, weave
+from knotgeom import climbing, counting, drawing, heights, made, weave
 from knotgeom.course import plan_courses
 from knotgeom.design import Breaks, Design, Divide, Heights, Making, Rejoin, Site, Strand
 from knotgeom.divide import divide_strands
@@ -125,8 +125,8 @@ def counted_apart(spent: dict[str, float]) -> Iterator[None]:
 
 def run(design: Design, measure: Callable[[str, Callable[[], object]], object]) -> int:
     """Make a design stage by stage, each through ``measure(name, work)``; its number of woven crossings."""
-    counted = made.count(design)
-    size, spacing = counted.size, made.sample_spacing(counted)
+    counted = counting.count(design)
+    size, spacing = counted.size, drawing.sample_spacing(counted)
     design = counted.design
     layout = measure("layout", lambda: lay_out(design.layout, design.breaks))
     circuits = measure("trace", lambda: trace(layout))
@@ -223,7 +223,7 @@ def share_table() -> str:
             given = design(crossings)
             shares: list[tuple[float, ...]] = []
             while len(shares) < RUNS and sum(row[0] for row in shares) < LONG:
-                made._woven.cache_clear()
+                counting._woven.cache_clear()
                 spent: dict[str, float] = {}
                 with counted_apart(spent):
                     begun = time.process_time()

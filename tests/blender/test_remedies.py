@@ -6,8 +6,8 @@ import bpy
 import pytest
 
 from blender_addon import ops_remedies, store, translations
+from blender_addon.core import counting
 from blender_addon.core import design as d
-from blender_addon.core import made
 
 
 def on(obj, design):
@@ -18,11 +18,11 @@ def on(obj, design):
 
 
 def exceptions(obj):
-    return made.count(store.design_of(obj)).weaving.exceptions
+    return counting.count(store.design_of(obj)).weaving.exceptions
 
 
 def circuits(obj):
-    return made.count(store.design_of(obj)).circuits.count
+    return counting.count(store.design_of(obj)).circuits.count
 
 
 FAILING = d.Design(

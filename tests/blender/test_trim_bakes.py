@@ -73,9 +73,9 @@ def test_baking_leaves_no_trace_in_the_file():
     }
 
     def stop(_share, _stage):
-        raise core.made.Cancelled
+        raise core.progress.Cancelled
 
-    with pytest.raises(core.made.Cancelled):
+    with pytest.raises(core.progress.Cancelled):
         bake_trim.bake_kit(small, progress=stop)
     assert {kind: set(getattr(bpy.data, kind).keys()) for kind in kinds} == before
 

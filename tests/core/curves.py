@@ -6,8 +6,9 @@ import manifold3d
 import numpy as np
 from scipy.spatial import cKDTree
 
+from knotgeom.counting import Counted
 from knotgeom.cycles import connected_labels
-from knotgeom.made import Counted, Made
+from knotgeom.made import Made
 from knotgeom.mesh import Mesh, all_triangles
 from tests.core.pdcodes import Code
 

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 
+from knotgeom.counting import count
 from knotgeom.course import plan_courses
 from knotgeom.design import Breaks, Design, Divide, Grid, Making, Pass, Rejoin, Site, Strand, Turn, Turns, Way
+from knotgeom.drawing import draw
 from knotgeom.findings import INSIDE
-from knotgeom.made import count, draw, make
+from knotgeom.made import make
 from tests.core.measures import onto_polyline
 from tests.core.reference import direction
 from tests.core.strategies import cells_beside, cells_of, designs

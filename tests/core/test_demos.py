@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from knotgeom import made, reading
+from knotgeom import counting, made, reading
 
 SCRIPT = Path(__file__).resolve().parents[2] / "demo_scenes" / "demos.py"
 
@@ -59,7 +59,7 @@ def test_every_design_file_belongs_to_a_demo():
 def test_demos_serve_all_three_people_and_show_every_way_of_dividing():
     assert len(DEMOS) >= 6
     assert {demo.person for demo in DEMOS} == {"woodcarver", "jeweller", "game artist"}
-    counts = {demo.name: made.count(demo.design) for demo in DEMOS}
+    counts = {demo.name: counting.count(demo.design) for demo in DEMOS}
     divided = {name: c.strand_map.crossings for name, c in counts.items()}
     whole = {name: int((c.layout.state == 0).sum()) for name, c in counts.items()}
     assert any(counts[name].strand_map.forks > 0 for name in counts)

@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from knotgeom import editing
+from knotgeom.counting import count
 from knotgeom.design import FREE, Breaks, CircuitStyle, Design, Divide, FreeMesh, Grid, Pass, Ring, Site, Way, Weave
 from knotgeom.editing import Line
 from knotgeom.errors import DesignError
-from knotgeom.made import count
 from knotgeom.reading import check
 
 PLAIN = Design(Grid(4, 3, 10.0, 8.0))

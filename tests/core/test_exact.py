@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from knotgeom import made
+from knotgeom import counting, made
 from knotgeom.errors import DesignError
 from knotgeom.printing.piece import make_piece
 from tests.core.exact import crossing_pairs, pairs_of
@@ -33,7 +33,7 @@ def _demos():
 
 
 DEMOS, PRINTED = _demos()
-SMALL = [demo for demo in DEMOS if made.count(demo.design).strand_map.crossings <= 120]
+SMALL = [demo for demo in DEMOS if counting.count(demo.design).strand_map.crossings <= 120]
 
 
 def test_two_tetrahedra_that_pass_through_each_other_are_found():

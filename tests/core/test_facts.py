@@ -13,8 +13,9 @@ from hypothesis import given, settings
 
 from knotgeom.design import Breaks, Design, Divide, Grid, Heights, Making, Pass, Rejoin, Site, Strand, Way, Weave
 from knotgeom.errors import DesignError
-from knotgeom.made import Cancelled, facts, make
+from knotgeom.made import facts, make
 from knotgeom.mesh import volume
+from knotgeom.progress import Cancelled
 from tests.core.strategies import designs
 
 COUNTS = {"crossings", "circuits", "woven_crossings", "forks", "exceptions", "fork_exceptions"}

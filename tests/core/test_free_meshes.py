@@ -11,8 +11,9 @@ import pytest
 import snappy  # noqa: F401 - gives Spherogram's links their exteriors
 import spherogram
 
+from knotgeom.counting import count
 from knotgeom.design import Breaks, Design, FreeMesh, Rim, Strand
-from knotgeom.made import count, make
+from knotgeom.made import make
 from knotgeom.weave import planar_diagram
 from tests.core.curves import seen_from_above
 from tests.core.pdcodes import Code, classes, components, fox_determinant, spanning_trees

@@ -11,9 +11,11 @@ from hypothesis import given, settings
 from shapely.geometry import LinearRing, Point
 from shapely.ops import unary_union
 
+from knotgeom.counting import count
 from knotgeom.design import Breaks, Design, Grid, Heights, Making, Site, Strand, Turn, Turns
+from knotgeom.drawing import draw
 from knotgeom.findings import EVEN
-from knotgeom.made import count, draw, make
+from knotgeom.made import make
 from tests.core.measures import onto_polyline
 from tests.core.strategies import designs
 

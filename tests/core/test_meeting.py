@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
+from knotgeom.counting import count
 from knotgeom.design import Breaks, Cylinder, Design, Divide, Hand, Rim, Site, Strand, Strip, Turn, Turns, Weave
 from knotgeom.divide import previous_visits
+from knotgeom.drawing import draw
 from knotgeom.errors import DesignError
-from knotgeom.made import count, draw, make, solid
+from knotgeom.made import make, solid
 from knotgeom.meeting import run_into_each_other
 from knotgeom.parts import crossed_again
 from knotgeom.remedies import applied

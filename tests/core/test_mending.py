@@ -11,7 +11,7 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
-from knotgeom import command, editing, made, reading
+from knotgeom import command, counting, editing, made, reading
 from knotgeom.design import (
     FREE,
     Border,
@@ -33,6 +33,7 @@ from knotgeom.dividing import DividingRemedy, find_dividings
 from knotgeom.editing import Line
 from knotgeom.errors import DesignError
 from knotgeom.merging import find_breaks
+from knotgeom.progress import Cancelled
 from knotgeom.symmetry import Symmetry
 from tests.core.reference import divided, step_costs, walks, woven
 from tests.core.strategies import drawn
@@ -106,7 +107,7 @@ def test_remedies_grow_only_to_leave_less_and_say_what_they_change() -> None:
                 or ((smaller.size, smaller.exceptions) == (larger.size, larger.exceptions))
             )
         for remedy in search.remedies:
-            assert made.count(remedy.design).weaving.exceptions == remedy.exceptions
+            assert counting.count(remedy.design).weaving.exceptions == remedy.exceptions
             changed = {*remedy.divided, *remedy.whole}
             if remedy.rejoin is None:
                 assert len(changed) == remedy.size
@@ -136,14 +137,14 @@ def test_every_layout_has_its_remedies(layout) -> None:
     rng = random.Random(7)
     for _ in range(40):
         design = Design(layout, divide=Divide(passes=tuple(rng.sample(places, 3))))
-        before = made.count(design).weaving.exceptions
+        before = counting.count(design).weaving.exceptions
         if before:
             break
     search = find_dividings(design)
     assert search.exceptions == before > 0
     assert min(remedy.exceptions for remedy in search.remedies) < before
     for remedy in search.remedies:
-        assert made.count(remedy.design).weaving.exceptions == remedy.exceptions
+        assert counting.count(remedy.design).weaving.exceptions == remedy.exceptions
 
 
 def test_a_weave_without_exceptions_needs_no_remedy_and_searching_can_be_stopped() -> None:
@@ -154,9 +155,9 @@ def test_a_weave_without_exceptions_needs_no_remedy_and_searching_can_be_stopped
     def stop(share: float, _stage: str) -> None:
         shares.append(share)
         if len(shares) == 3:
-            raise made.Cancelled
+            raise Cancelled
 
-    with pytest.raises(made.Cancelled):
+    with pytest.raises(Cancelled):
         find_dividings(design, progress=stop)
     assert find_dividings(design, trials=2).tried == 2
 
@@ -321,9 +322,9 @@ def test_what_cannot_be_asked_for_is_refused() -> None:
         find_breaks(Design(Grid(3, 3, 10.0, 10.0)), 0)
 
     def stop(_share: float, _stage: str) -> None:
-        raise made.Cancelled
+        raise Cancelled
 
-    with pytest.raises(made.Cancelled):
+    with pytest.raises(Cancelled):
         find_breaks(Design(Grid(3, 3, 10.0, 10.0)), progress=stop)
 
 

@@ -14,7 +14,7 @@ import trimesh
 from PIL import Image
 from scipy.ndimage import maximum_filter, minimum_filter
 
-from knotgeom import command, made, raster, reading
+from knotgeom import command, raster, reading
 from knotgeom.carving import field as fields
 from knotgeom.carving import files
 from knotgeom.carving import relief as reliefs
@@ -31,6 +31,7 @@ from knotgeom.errors import DesignError
 from knotgeom.files import png16
 from knotgeom.files.threemf import read_threemf
 from knotgeom.mesh import volume
+from knotgeom.progress import Cancelled
 from knotgeom.solid import upper_runs
 
 PLAIN = Design(Cells(3, 2, 24.0, 24.0), strand=Strand(width=10.0))
@@ -424,10 +425,10 @@ def test_carving_stops_when_its_progress_raises_and_writes_nothing(tmp_path):
     def stop(share, stage):
         stages.append((share, stage))
         if stage == stop.at:
-            raise made.Cancelled
+            raise Cancelled
 
     for stop.at in ("weaving the relief", "measuring heights", "laying triangles", "writing files"):
-        with pytest.raises(made.Cancelled):
+        with pytest.raises(Cancelled):
             files.carve_to(SMALL, tmp_path / "out", Carving(resolution=0.5), progress=stop)
         assert not list(tmp_path.iterdir())
     shares = [share for share, _ in stages]

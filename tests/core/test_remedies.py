@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from knotgeom.counting import count
 from knotgeom.design import (
     Border,
     Breaks,
@@ -37,7 +38,6 @@ from knotgeom.design import (
 from knotgeom.errors import DesignError
 from knotgeom.findings import Change, Finding
 from knotgeom.layout import lay_out
-from knotgeom.made import count
 from knotgeom.remedies import applied, enlarged, proved, search, uniting
 from knotgeom.resolve import resolved
 from knotgeom.sizing import sizes

@@ -11,6 +11,7 @@ import snappy  # noqa: F401 - gives Spherogram's links their exteriors
 import spherogram
 from scipy.spatial import cKDTree
 
+from knotgeom.counting import count
 from knotgeom.design import (
     Breaks,
     Cylinder,
@@ -26,7 +27,7 @@ from knotgeom.design import (
     Strip,
     Weave,
 )
-from knotgeom.made import count, make
+from knotgeom.made import make
 from knotgeom.weave import planar_diagram
 from tests.core.curves import seen_from_above
 from tests.core.pdcodes import Code, components, face_corners, fox_determinant, jones, mirrored

@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from PIL import Image, ImageFilter
 from shapely.geometry import LineString, Point, Polygon
 
-from knotgeom import command, made, reading, sheets
+from knotgeom import command, counting, drawing, made, reading, sheets
 from knotgeom.design import (
     Breaks,
     CircuitStyle,
@@ -78,8 +78,8 @@ every_design = pytest.mark.parametrize("design", DESIGNS.values(), ids=DESIGNS)
 
 
 def seen_of(design: Design):
-    counted = made.count(design)
-    drawn = made.draw(counted)
+    counted = counting.count(design)
+    drawn = drawing.draw(counted)
     return counted, drawn, visible.visible(counted, drawn)
 
 
@@ -135,8 +135,8 @@ def test_pieces_of_any_design_that_can_be_made_lie_side_by_side(design):
         divide=dataclasses.replace(design.divide, gap=0.06 * pitch),
         heights=Heights(clearance=0.0),
     )
-    counted = made.count(design)
-    drawn = made.draw(counted, fine=False)
+    counted = counting.count(design)
+    drawn = drawing.draw(counted, fine=False)
     assume(not {finding.kind for finding in made.judge(design)} & {"bend", "ground"})
     seen = visible.visible(counted, drawn)
     pieces = areas(seen.pieces)

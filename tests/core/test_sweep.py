@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from shapely.geometry import Polygon
 
+from knotgeom.counting import count
 from knotgeom.course import Courses, plan_courses
 from knotgeom.design import (
     Breaks,
@@ -32,7 +33,7 @@ from knotgeom.design import (
 )
 from knotgeom.divide import circuit_of_visit
 from knotgeom.lanes import lay_lanes
-from knotgeom.made import count, facts, make
+from knotgeom.made import facts, make
 from knotgeom.mesh import all_triangles, volume
 from knotgeom.resolve import resolved
 from knotgeom.sections import outlines

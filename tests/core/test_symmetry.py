@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from knotgeom import editing, symmetry
+from knotgeom.counting import count
 from knotgeom.design import (
     Border,
     Breaks,
@@ -36,7 +37,6 @@ from knotgeom.design import (
 )
 from knotgeom.editing import Line
 from knotgeom.layout import pass_index
-from knotgeom.made import count
 from knotgeom.places import frame
 from knotgeom.symmetry import Symmetry
 from knotgeom.weave import first_crossings

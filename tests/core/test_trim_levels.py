@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 import trimesh
 
+from knotgeom.counting import count
 from knotgeom.design import Design, Divide, Grid, Rejoin, Section, Sizes, Strand
+from knotgeom.drawing import draw
 from knotgeom.errors import DesignError
-from knotgeom.made import count, draw
 from knotgeom.sections import outlines
 from knotgeom.sweep import sweep_rings
 from knotgeom.trims.budget import screen_tolerance, tolerance_for

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from knotgeom import made
+from knotgeom import counting
 from knotgeom.design import (
     Border,
     Breaks,
@@ -165,7 +165,7 @@ def test_a_frame_of_corners_and_straights_has_the_circuits_of_a_border_of_its_si
         sequence = (["corner-inner-090"] + ["straight"] * straights) * 4
         count = _circuits([pieces[name] for name in sequence])
         inside = round((2 * leg + straights * 120.0 - 80.0) / 40.0)
-        whole = made.count(Design(Border((inside, inside), 2, 40.0), strand=PLAIN.strand))
+        whole = counting.count(Design(Border((inside, inside), 2, 40.0), strand=PLAIN.strand))
         assert count == whole.circuits.count
         assert sum(len(crossings_of(pieces[name])) for name in sequence) == whole.strand_map.crossings
 

@@ -24,7 +24,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 
-from knotgeom import jsontext, made
+from knotgeom import counting, jsontext
 from knotgeom.design import Design, FreeMesh
 from knotgeom.errors import DesignError
 from knotgeom.files import threemf
@@ -58,7 +58,7 @@ def design(data: bytes) -> None:
         text = write_text(read)
         assert read_text(text, "again", _folder()) == read
         if _size(read) <= SMALL:
-            made.count(read)
+            counting.count(read)
 
 
 def obj(data: bytes) -> None:
@@ -165,7 +165,7 @@ def _mesh(data: bytes, kind: str) -> None:
         layout = FreeMesh(vertices, faces)
         check_mesh(layout)
         if len(faces) <= SMALL:
-            made.count(Design(layout))
+            counting.count(Design(layout))
 
 
 def _size(read: Design) -> int:
