@@ -11,6 +11,7 @@ import numpy as np
 
 from .design import Design, Sizes, Turn
 from .fair import turn_between
+from .layout.surfaces import unit
 from .mesh import Bools, Floats
 
 STAND_OFF = 0.42
@@ -170,6 +171,9 @@ def lead_past(
                 add_knot(knots, middle, along, along, turn / radius)
             continue
         # a pocket or a loop: round, as wide as it can be
+        if whole_loop and count == 2 and np.allclose(tip[0], tip[1]):
+            _round_a_corner(knots, foot, tau, normal, turn)
+            continue
         if whole_loop:
             stretch = np.linalg.norm(tip - np.roll(tip, 1, axis=0), axis=1)
             radius = float(stretch.min()) / 2
@@ -184,6 +188,23 @@ def lead_past(
             middle = (tip[k - 1] + tip[k]) / 2
             add_knot(knots, middle, tau[group[k]], tau[group[k]], turn / radius)
         add_knot(knots, tip[-1] + radius * tau[group[-1]], tau[group[-1]], tau[group[-1]], turn / radius)
+
+
+def _round_a_corner(knots: Knots, foot: Floats, tau: Floats, normal: Floats, turn: float) -> None:
+    """A loop past two walls alone that lean together, as round a vertex that two edges meet at.
+
+    On the side where the walls' lines meet it turns by less than half a turn, on the other, open, side by more: there
+    it is led round half a circle.
+    """
+    apart = max(float(np.linalg.norm(foot[1] - foot[0])), 1e-9)
+    away = unit(normal.sum(0))
+    back = turn * np.array([-away[1], away[0]])
+    closing = turn * float(tau[0, 0] * tau[1, 1] - tau[0, 1] * tau[1, 0]) > 0  # from the first wall to the second
+    bend = 2 * turn / apart
+    far = ((foot[0] + foot[1]) / 2 + apart / 2 * away, back, back, bend)
+    first, second = ((foot[k], tau[k], tau[k], bend) for k in range(2))
+    for knot in (first, second, far) if closing else (first, far, second):
+        add_knot(knots, *knot)
 
 
 def _facing(way: Floats, one: Floats, other: Floats) -> float:

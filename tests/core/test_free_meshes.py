@@ -260,3 +260,29 @@ def test_a_strand_turns_back_in_a_needle_long_before_its_tip(high: float, long: 
     assert done.drawn is not None
     # the walls' lines meet at the tip, x = 0; the strand turns round half way, between the middles of the long sides
     assert done.drawn.courses.point[:, 0].min() == pytest.approx(long / 2, abs=high)
+
+
+@pytest.mark.parametrize("turned_over", [False, True])
+@pytest.mark.parametrize("begin", range(2))
+def test_a_loop_past_the_only_two_edges_at_a_vertex_goes_round_it(begin: int, turned_over: bool) -> None:
+    corners = ((0.0, 0.0), (60.0, 0.0), (60.0, 60.0), (0.0, 60.0), (40.0, 20.0))
+    if turned_over:
+        corners = tuple((y, x) for x, y in corners)
+    faces = ((0, 1, 2, 4), (0, 4, 2, 3))[:: -1 if begin else 1]
+    if turned_over:
+        faces = tuple(face[::-1] for face in faces)
+    mesh = FreeMesh(tuple((x, y, 0.0) for x, y in corners), faces)
+    inner = [number for number, (u, v) in enumerate(edges_in_order(mesh)) if 4 in (u, v)]
+    courses = make(Design(mesh, Breaks(across=tuple(inner)), strand=Strand(0.5)), prove=0).drawn.courses
+    runs = [courses.point[a:b] for a, b in zip(courses.start[:-1], courses.start[1:], strict=True)]
+    rounds = []
+    for run in runs:
+        ahead = np.angle((np.roll(run, -1, axis=0) - corners[4]) @ [1, 1j] / ((run - corners[4]) @ [1, 1j]))
+        rounds.append(round(abs(float(ahead.sum())) / (2 * np.pi), 9))
+    assert rounds == [1.0, 1.0]
+    loop = min(runs, key=lambda run: float(np.ptp(run, axis=0).max()))
+    for end in (0, 2):  # past the middle of each edge, where it stands off from the break by some of the background
+        middle = (np.array(corners[4]) + corners[end]) / 2
+        edge = (np.array(corners[end]) - corners[4]) / np.linalg.norm(np.array(corners[end]) - corners[4])
+        nearest = loop[np.linalg.norm(loop - middle, axis=1).argmin()] - middle
+        assert -9.0 < nearest @ edge < 0.0 and abs(nearest @ [-edge[1], edge[0]]) < 1.0
