@@ -7,6 +7,7 @@ is written to ``out/fuzz/TARGET-...`` and belongs, made small, into ``tests/fuzz
 
 from __future__ import annotations
 
+import inspect
 import random
 import signal
 import sys
@@ -20,6 +21,8 @@ sys.path.insert(0, str(ROOT))
 
 with atheris.instrument_imports(include=["knotgeom"]):
     from tests.fuzz import targets
+for reader in filter(inspect.isfunction, vars(targets.TEXTS).values()):  # loaded from its path, past the import system
+    atheris.instrument_func(reader)
 
 SECONDS_EACH, MOST_MIB, LONGEST = 2, 512, 65_536
 WAIT = 60
