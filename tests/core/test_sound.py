@@ -66,6 +66,8 @@ IN_CI = 200
 SKEW = 0.85
 """Sine of the angle between strands below which halves, which cross beside the middle, do so where strands have bent
 already: at 0.8, on a mitred square about one cell, 0.64 mm from where straight ones would."""
+MOST_GIB = 8
+"""Address space of the process that makes designs, which holds all that is imported as well."""
 LARGER = (1.25, 1.6, 2.0, 3.0, 5.0)
 """Times that a cell is made larger, one after another, where that is the remedy."""
 
@@ -327,6 +329,16 @@ def assert_sound_and_read_back(made: Made, folder) -> None:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     return tmp_path_factory.mktemp("sound")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def memory_that_is_bounded():
+    """Let a design that takes more than `MOST_GIB` fail by itself, not bring down the machine."""
+    resource = pytest.importorskip("resource")  # not on Windows
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_GIB * 2**30, before[1]))
+    yield
+    resource.setrlimit(resource.RLIMIT_AS, before)
 
 
 def check_design(design: Design, folder) -> str:
