@@ -19,7 +19,7 @@ LABELS = {
     "heights.slope_limit_deg": "Slope Limit {:g}\u00b0",
     "breaks": "Take Break Away",
     "divide": "Divide Nothing",
-    "layout.cell": "Larger Cells",
+    "layout.cell": "Cells {:g} Times as Large",
     "layout": "Another Layout",
 }
 """What the button of a remedy says, by the key that it changes."""
@@ -35,6 +35,8 @@ class CannotMend(Exception):  # noqa: N818 - it is no fault
 
 def label(key, value):
     """The words on the button of a remedy."""
+    if value is None and key == "layout.cell":
+        return said("Larger Cells")
     return said(LABELS.get(key, key).format(value))
 
 
@@ -60,7 +62,7 @@ def mend(design, finding, key, value):
     if key == "divide":
         return replace(design, divide=core.design.Divide())
     if key == "layout.cell":
-        return _larger(design, finding)
+        return _larger(design, finding) if value is None else core.remedies.enlarged(design, value)
     found = core.remedies.search(design, finding["kind"], core.findings.Change(key, value), core.made.judge)
     if found is None:
         raise CannotMend("No value of it mends this alone; try another remedy, larger cells, or fewer divided passes")

@@ -33,7 +33,8 @@ class Change(NamedTuple):
 
     ``key`` is a path in the design file such as ``strand.width`` and ``value`` what it should be; or ``breaks`` with
     None: take away the break nearest to the finding's place; ``divide`` with None: do not divide there;
-    ``layout.cell`` with None: larger cells; or ``layout`` with None: none of these does alone.
+    ``layout.cell`` with how many times as large cells are to be, None where that was not tried; or ``layout`` with None:
+    none of these does alone.
     """
 
     key: str
@@ -93,6 +94,8 @@ _OTHERS = {
 
 
 def _words(change: Change) -> str:
+    if change.key == "layout.cell" and change.value is not None:
+        return f"cells {change.value:g} times as large"
     if change.value is not None:
         return f"a {NAMES[change.key]} of {change.value:.4g} mm"
     return _OTHERS[change.key]

@@ -45,11 +45,13 @@ def applied(design: Design, change: Change) -> Design:
     Raises
     ------
     ValueError
-        If the change names no single value (a break to take away, larger cells).
+        If the change names no single value (a break to take away, cells larger by nobody knows how much).
     """
     if change.value is None:
         raise ValueError(f"{change.key} is no value that can be set")
     strand, heights, value = design.strand, design.heights, change.value
+    if change.key == "layout.cell":
+        return enlarged(design, value)
     if change.key == "strand.width":
         return replace(design, strand=replace(strand, width=value))
     if change.key == "strand.thickness":
@@ -128,9 +130,9 @@ def _last_resort(design: Design, kind: str, judge: Judge) -> Change:
         except DesignError:
             return False
 
-    cells = Change("layout.cell", None)
-    if any(mended(enlarged(design, times)) for times in LARGER):
-        return cells
+    for times in LARGER:
+        if mended(enlarged(design, times)):
+            return Change("layout.cell", times)
     if kind in ("slope", "step"):
         free, size = design.heights.way is Making.FREE, sizes(resolved(design))
         lower = Change("strand.thickness", size.thickness / 2) if free else Change("heights.step", size.step / 2)
@@ -181,7 +183,12 @@ def uniting(design: Design, changes: Iterable[Change], unites: Callable[[Design]
     width = sizes(resolved(design)).width
     narrower = [Change("strand.width", float(f"{share * width:.4g}")) for share in NARROWER]
     tries = [
-        (f"with {change.key} {change.value}", applied(design, change))
+        (
+            f"with cells {change.value:g} times as large"
+            if change.key == "layout.cell"
+            else f"with {change.key} {change.value}",
+            applied(design, change),
+        )
         for change in (*changes, *narrower)
         if change.value is not None
     ]

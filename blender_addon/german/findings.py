@@ -66,6 +66,7 @@ WORDS = {
     "between crossings {} and {} and on a loop without a crossing": "zwischen den Kreuzungen {} und {} und auf einem Ring ohne Kreuzung",
     "one break less there": "eine Unterbrechung weniger dort",
     "a larger cell": "eine größere Zelle",
+    "cells {} times as large": "{}-mal so große Zellen",
     "no dividing there": "dort nichts zu teilen",
     "another layout there": "dort eine andere Anlage",
     "between crossings {} and {} and a loop without a crossing": "zwischen den Kreuzungen {} und {} und ein Ring ohne Kreuzung",
@@ -106,6 +107,9 @@ WORDS = {
     "Slope Limit {}\u00b0": "Steigungsgrenze {}\u00b0",
     "Where local rules or licensed practice apply, they decide.": "Wo örtliche Vorschriften oder zulassungspflichtige Berufe betroffen sind, gelten diese.",
     "Divide Nothing": "Nichts teilen",
+    "Take Break Away": "Unterbrechung wegnehmen",
+    "Larger Cells": "Größere Zellen",
+    "Cells {} Times as Large": "{}-mal so große Zellen",
     "Another Layout": "Andere Anlage",
     "No single change mends it; set other breaks there, or choose another layout": "Keine einzelne Änderung hilft; dort andere Unterbrechungen setzen oder eine andere Anlage wählen",
 }

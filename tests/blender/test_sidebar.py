@@ -202,8 +202,10 @@ def test_every_finding_is_said_in_german_with_its_numbers_kept():
                 assert not re.search(r"\b(the|and|or|of|with|would|crossing|crossings|width|step)\b", german), german
                 assert translations.NUMBER.findall(german) == translations.NUMBER.findall(text)
             for change in finding.changes:
-                if change.value is not None:
-                    assert translations.said(ops_mend.label(*change), look) != ops_mend.label(*change)
+                assert translations.said(ops_mend.label(*change), look) != ops_mend.label(*change)
+    for key in ops_mend.LABELS:
+        for value in (None, 1.5) if key == "layout.cell" else (1.5,):
+            assert translations.said(ops_mend.label(key, value), look) != ops_mend.label(key, value)
 
 
 def test_the_volume_is_that_of_the_mesh_blender_shows():

@@ -96,7 +96,7 @@ def test_a_change_sets_its_one_length_and_nothing_else(key: str, design: Design,
     assert applied(changed, Change(key, 0.5)) == applied(design, Change(key, 0.5))
 
 
-@pytest.mark.parametrize("change", [Change("breaks", None), Change("layout.cell", 12.0)])
+@pytest.mark.parametrize("change", [Change("breaks", None), Change("layout.cell", None)])
 def test_what_is_no_single_length_is_not_set(change: Change) -> None:
     with pytest.raises(ValueError, match=change.key):
         applied(GRID, change)
@@ -195,3 +195,13 @@ def test_two_styles_of_one_circuit_are_refused() -> None:
     with pytest.raises(DesignError, match=r"same circuit as strand.circuits\[0\]") as refused:
         count(eight)
     assert refused.value.place == "strand.circuits[1]"
+
+
+def test_cells_that_are_to_be_larger_are_larger_by_what_was_tried_and_every_other_length_is_kept() -> None:
+    (finding,) = proved(GRID, (found("slope"),), lambda d: [found("slope")] * (d.layout.cell_width < 15))
+    (change,) = finding.changes
+    assert change == ("layout.cell", 1.7) and finding.remedy == "too much; cells 1.7 times as large would do"
+    larger = applied(GRID, change)
+    assert larger.layout == replace(GRID.layout, cell_width=17.0, cell_height=13.6)
+    assert sizes(resolved(larger)).width == sizes(resolved(GRID)).width
+    assert uniting(GRID, [change], lambda d: d == larger) == ("with cells 1.7 times as large", larger)
