@@ -33,8 +33,8 @@ class Change(NamedTuple):
 
     ``key`` is a path in the design file such as ``strand.width`` and ``value`` what it should be; or ``breaks`` with
     None: take away the break nearest to the finding's place; ``divide`` with None: do not divide there;
-    ``layout.cell`` with how many times as large cells are to be, None where that was not tried; or ``layout`` with None:
-    none of these does alone.
+    ``layout.cell`` with how many times as large cells are to be, None where that was not tried; or ``layout`` with
+    None: none of these does alone.
     """
 
     key: str

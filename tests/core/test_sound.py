@@ -68,8 +68,8 @@ SKEW = 0.85
 already: at 0.8, on a mitred square about one cell, 0.64 mm from where straight ones would."""
 BENT = np.cos(np.radians(10))
 """How straight, as a cosine, a strand must still run beside the middle of a crossing for its halves to be looked for
-where straight ones cross: on a grid one cell wide they have turned by 13 degrees there, and half-round ones have sunk by
-more than their step."""
+where straight ones cross: on a grid one cell wide they have turned by 13 degrees there, and half-round ones have sunk
+by more than their step."""
 MOST_GIB = 8
 """Address space of the process that makes designs, which holds all that is imported as well."""
 LARGER = (1.25, 1.6, 2.0, 3.0, 5.0)
