@@ -59,12 +59,12 @@ def crossing_pairs(vertices: Floats, triangles: Ints, among: Bools | None = None
     for one, other in _near(corner, some):
         mine, theirs = corners.take(one, 1), corners.take(other, 1)
         meets = np.flatnonzero(~_parted(columns, one, other, _among(theirs, mine), least[0]))
-        one, other, shared = one[meets], other[meets], _among(mine[:, meets], theirs[:, meets])
+        one, other, shared = one[meets], other[meets], _among(mine.take(meets, 1), theirs.take(meets, 1))
         meets = np.flatnonzero(~_parted(columns, other, one, shared, least[0]))
         left.append(np.stack([one[meets], other[meets]], 1))
     pairs = np.concatenate(left)
     found = [
-        pair[_pierce(vertices, triangles[pair[:, 0]], triangles[pair[:, 1]], least)]
+        pair[_pierce(columns, corners, pair[:, 0], pair[:, 1], least)]
         for pair in np.array_split(pairs, len(pairs) // _CHUNK + 1)
     ]
     pairs = order[np.concatenate(found)]
@@ -153,74 +153,75 @@ def _parted(columns: Floats, plane: Ints, other: Ints, shared: Bools, least: flo
 
     The columns, (12, t), are all triangles' corners and normals; ``shared``, (3, p), are the other's corners.
     """
-    start, normal = columns[:3].take(plane, 1), columns[9:].take(plane, 1)
     before = after = np.ones(len(plane), bool)
-    for k in _3:
-        off = columns[3 * k : 3 * k + 3].take(other, 1)
-        off -= start
-        off *= normal
-        side = off[0] + off[1] + off[2]
+    for k, side in enumerate(_sides(columns, plane, other)):
         before, after = before & (shared[k] | (side < -least)), after & (shared[k] | (side > least))
     return np.asarray(before ^ after)  # both only where all three are shared
 
 
-def _pierce(vertices: Floats, one: Ints, other: Ints, least: Floats) -> Bools:
+def _sides(columns: Floats, plane: Ints, other: Ints) -> Iterator[Floats]:
+    """Six times the volumes that each corner of some triangles spans with others, (p,): their signs tell the side."""
+    start, normal = columns[:3].take(plane, 1), columns[9:].take(plane, 1)
+    for k in _3:
+        off = columns[3 * k : 3 * k + 3].take(other, 1)
+        off -= start
+        off *= normal
+        yield off[0] + off[1] + off[2]
+
+
+def _pierce(columns: Floats, corners: Ints, one: Ints, other: Ints, least: Floats) -> Bools:
     """Which pairs of triangles, not parted by either plane, meet elsewhere than in what they share, (p,) bool."""
     hit = np.zeros(len(one), bool)
-    a, b = vertices[one], vertices[other]
-    for p, q, mine, theirs in ((a, b, one, other), (b, a, other, one)):
-        side = _sides(q, p)
-        side[np.abs(side) <= least[0]] = 0.0
-        own = [(mine[:, k] == theirs[:, 0]) | (mine[:, k] == theirs[:, 1]) | (mine[:, k] == theirs[:, 2]) for k in _3]
+    for mine, theirs in ((one, other), (other, one)):
+        own = _among(corners.take(mine, 1), corners.take(theirs, 1))
+        side = np.stack(list(_sides(columns, theirs, mine)))
+        level = np.abs(side) <= least[0]
+        side[level] = 0.0
         for k in _3:
             n = (k + 1) % 3
-            at = np.flatnonzero((side[:, k] * side[:, n] < 0) & ~(own[k] | own[n] | hit))
-            if len(at):
-                hit[at] = _within(p[at, k], p[at, n], q[at])
-        level = side == 0
-        lies = (level[:, 0] & ~own[0]) | (level[:, 1] & ~own[1]) | (level[:, 2] & ~own[2])
+            at = np.flatnonzero((side[k] * side[n] < 0) & ~(own[k] | own[n] | hit))
+            hit[at] = _within(columns, mine[at], k, theirs[at])
+        lies = (level & ~own).any(0)
         at = np.flatnonzero(lies & ~hit)
-        if len(at):
-            hit[at] = _level(p[at], level[at], q[at], float(least[1]))
+        hit[at] = _level(columns, mine[at], level[:, at], theirs[at], float(least[1]))
     return hit
 
 
-def _level(points: Floats, level: Bools, corner: Floats, least: float) -> Bools:
-    """Whether what of another triangle lies in a triangle's plane, a corner, a side or all, overlaps its inside."""
-    normal = _across(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    drop = np.abs(normal).argmax(1)
-    kept = np.array([[1, 2], [0, 2], [0, 1]])[drop]
-    rows = np.arange(len(points))[:, None]
-    flat = points[rows[:, :, None], np.arange(3)[None, :, None], kept[:, None, :]]
-    base = corner[rows[:, :, None], np.arange(3)[None, :, None], kept[:, None, :]]
+def _level(columns: Floats, mine: Ints, level: Bools, theirs: Ints, least: float) -> Bools:
+    """Whether what of a triangle lies in another's plane, a corner, a side or all, overlaps the other's inside."""
+    drop = np.abs(columns[9:].take(theirs, 1)).argmax(0)
+    count = columns.shape[1]
+    across, up = (np.array(axes)[drop] * count for axes in ((1, 0, 0), (2, 2, 1)))
 
-    def turns(start: Floats, end: Floats, at: Floats) -> Floats:
-        way, off = end - start, at - start[:, None]
-        return np.asarray(way[:, None, 0] * off[:, :, 1] - way[:, None, 1] * off[:, :, 0])
+    def in_plane(which: Ints, k: int) -> tuple[Floats, Floats]:
+        place = which + 3 * k * count
+        return columns.take(place + across), columns.take(place + up)
 
-    handed = np.sign(turns(base[:, 0], base[:, 1], base[:, 2:])[:, 0])
-    apart, whole = np.zeros(len(points), bool), _all(level)
-    for k in range(3):
-        side = handed[:, None] * turns(base[:, k], base[:, (k + 1) % 3], flat)
-        apart |= _all(~level | (side <= least))  # all of it outside this side, or on it
+    flat, base = [in_plane(mine, k) for k in _3], [in_plane(theirs, k) for k in _3]
+    overlap = np.ones(len(mine), bool)
+    handed = np.sign(_turn(base[0], base[1], base[2]))
+    for k in _3:  # all of it outside this side, or on it
+        outside = [~level[j] | (handed * _turn(base[k], base[(k + 1) % 3], flat[j]) <= least) for j in _3]
+        overlap &= ~(outside[0] & outside[1] & outside[2])
+    # few are left
+    left = np.flatnonzero(overlap)
+    level = level[:, left]
+    flat, base = ([(x[left], y[left]) for x, y in places] for places in (flat, base))
+    whole, apart = level.all(0), np.zeros(len(left), bool)
+    for k in _3:
         n = (k + 1) % 3
-        edge = level[:, k] & level[:, n]
-        side = turns(flat[:, k], flat[:, n], base)
-        mine = np.sign(turns(flat[:, k], flat[:, n], flat[:, [(k + 2) % 3]])[:, 0])
-        beyond = _all(mine[:, None] * side <= least) & whole  # all of the triangle on the other side of it
-        apart |= edge & (beyond | (~whole & (_all(side >= -least) | _all(side <= least))))
-    return ~apart
+        side = np.stack([_turn(flat[k], flat[n], place) for place in base])
+        inward = np.sign(_turn(flat[k], flat[n], flat[(k + 2) % 3]))
+        beyond = (inward * side <= least).all(0) & whole  # all of the triangle on the other side of it
+        apart |= level[k] & level[n] & (beyond | (~whole & ((side >= -least).all(0) | (side <= least).all(0))))
+    overlap[left] = ~apart
+    return overlap
 
 
-def _all(three: Bools) -> Bools:
-    """Whether all three hold, (p,)."""
-    return np.asarray(three[:, 0] & three[:, 1] & three[:, 2])
-
-
-def _sides(plane: Floats, points: Floats) -> Floats:
-    """Six times the volumes that points, (p, 3, 3), span with a triangle, (p, 3): their signs tell the side."""
-    normal = _across(plane[:, 1] - plane[:, 0], plane[:, 2] - plane[:, 0])
-    return np.asarray(np.einsum("pki,pi->pk", points - plane[:, :1], normal))
+def _turn(start: tuple[Floats, Floats], end: tuple[Floats, Floats], at: tuple[Floats, Floats]) -> Floats:
+    """Twice the areas in plan of triangles, (p,), above 0 for anticlockwise ones."""
+    (x, y), (u, v), (p, q) = start, end, at
+    return np.asarray((u - x) * (q - y) - (v - y) * (p - x))
 
 
 def _across(one: Floats, other: Floats) -> Floats:
@@ -230,11 +231,10 @@ def _across(one: Floats, other: Floats) -> Floats:
     return np.stack([b * f - c * e, c * d - a * f, a * e - b * d], 1)
 
 
-def _within(start: Floats, end: Floats, corner: Floats) -> Bools:
-    """Whether lines through two points each pass within a triangle."""
+def _within(columns: Floats, mine: Ints, k: int, theirs: Ints) -> Bools:
+    """Whether lines along one side of triangles each pass within another triangle."""
+    start, end = (columns[3 * j : 3 * j + 3].take(mine, 1).T for j in (k, (k + 1) % 3))
     way = end - start
-    spokes = corner - start[:, None]
-    turns = np.stack(
-        [np.einsum("pi,pi->p", way, _across(spokes[:, k], spokes[:, (k + 1) % 3])) for k in range(3)], axis=1
-    )
-    return np.asarray((_all(turns >= 0) | _all(turns <= 0)) & ~_all(turns == 0))
+    spokes = [columns[3 * j : 3 * j + 3].take(theirs, 1).T - start for j in _3]
+    turns = np.stack([np.einsum("pi,pi->p", way, _across(spokes[j], spokes[(j + 1) % 3])) for j in _3])
+    return np.asarray(((turns >= 0).all(0) | (turns <= 0).all(0)) & ~(turns == 0).all(0))

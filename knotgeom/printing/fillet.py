@@ -13,7 +13,7 @@ import numpy as np
 
 from ..clean import clean, shell_volumes
 from ..cycles import connected_labels
-from ..mesh import Floats, Ints
+from ..mesh import Floats, Ints, compact
 from .bodies import Solid, arrays_of, solid_of
 from .creases import balls, chains, places, sides
 from .edges import edges_of
@@ -58,7 +58,7 @@ def _rolled(vertices: Floats, triangles: Ints, radius: float, *, within: bool) -
     edges = edges_of(vertices, seen)
     creases = chains(edges) if radius > 0 else []
     if not creases:
-        length = left(vertices, seen)
+        length = left(vertices, seen, edges)
         return Faired(vertices, triangles, Rounded(length, None, None, length), False)
     found = places(vertices, edges, creases, radius)
     one, other = sides(vertices, seen, edges, found, FAR * radius)
@@ -78,8 +78,8 @@ def _whole(solid: Solid) -> tuple[Floats, Ints]:
     vertices, triangles = arrays_of(solid)
     volume = shell_volumes(vertices, triangles)
     kept = triangles[(volume > CRUMB) | (volume < -HOLLOW)]
-    used, numbered = np.unique(kept, return_inverse=True)
-    return vertices[used], np.asarray(numbered).reshape(-1, 3)
+    used, numbered = compact(kept, len(vertices))
+    return vertices[used], numbered
 
 
 def _shape(vertices: Floats, triangles: Ints) -> tuple[int, int]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..clean import clean, is_sound, separated, shell_volumes
 from ..errors import DesignError
-from ..mesh import Floats, Ints, Mesh
+from ..mesh import Floats, Ints, Mesh, compact
 from ..selfcut import crossing_pairs
 from .allowances import finished_from
 from .bodies import Solid, arrays_of, mesh_of, solid_of
@@ -107,8 +107,8 @@ def _tidied(solid: Solid, tolerance: float, crumb: float) -> Iterator[tuple[tupl
 def _bodies_kept(vertices: Floats, triangles: Ints, crumb: float) -> tuple[Floats, Ints]:
     """Without crumbs that a Boolean leaves."""
     kept = triangles[np.abs(shell_volumes(vertices, triangles)) > crumb]
-    used, numbered = np.unique(kept, return_inverse=True)
-    return vertices[used], np.asarray(numbered).reshape(-1, 3)
+    used, numbered = compact(kept, len(vertices))
+    return vertices[used], numbered
 
 
 def model_of(finished: Mesh, finishing: float, grow: float) -> Mesh:

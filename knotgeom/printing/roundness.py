@@ -51,9 +51,9 @@ def became(vertices: Floats, triangles: Ints, edges: Edges, found: Places, lying
     return Rounded(length, usual, least, left(vertices, triangles))
 
 
-def left(vertices: Floats, triangles: Ints) -> float:
-    """The length of creases that a closed mesh has, mm."""
-    edges = edges_of(vertices, triangles)
+def left(vertices: Floats, triangles: Ints, edges: Edges | None = None) -> float:
+    """The length of creases that a closed mesh has, mm; its ``edges`` are found where they are not given."""
+    edges = edges_of(vertices, triangles) if edges is None else edges
     low = _heights(vertices[triangles])
     return float(edges.length[(edges.turn > SHARP) & (low[edges.half // 3].min(1) > NEEDLE)].sum())
 
