@@ -67,9 +67,9 @@ SKEW = 0.85
 """Sine of the angle between strands below which halves, which cross beside the middle, do so where strands have bent
 already: at 0.8, on a mitred square about one cell, 0.64 mm from where straight ones would."""
 BENT = np.cos(np.radians(10))
-"""How straight, as a cosine, a strand must still run beside the middle of a crossing for its halves to be looked for
-where straight ones cross: on a grid one cell wide they have turned by 13 degrees there, and half-round ones have sunk
-by more than their step."""
+"""How straight, as a cosine, halves must run where straight ones cross beside the middle of a crossing, if their tops
+lie nearer to each other than half a step there: on a grid one cell wide they have turned by 13 degrees, and half-round
+ones sunk as deep as a small step."""
 MOST_GIB = 8
 """Address space of the process that makes designs, which holds all that is imported as well."""
 LARGER = (1.25, 1.6, 2.0, 3.0, 5.0)
@@ -253,7 +253,7 @@ def assert_weave_is_seen(made: Made) -> None:
     for crossing, (point, up) in enumerate(zip(points, ups, strict=True)):
         if np.isnan(point).any():
             continue
-        ((_, ways, faces),) = probe(mesh, point[None], up[None], reach, faces=True)
+        ((places, ways, faces),) = probe(mesh, point[None], up[None], reach, faces=True)
         assert len(ways) and ways[0] > 0, "nothing, or an inside, is seen at a crossing"
         along, has = runs_along(mesh, faces[ways > 0][:2])
         if not has[0]:
@@ -265,7 +265,8 @@ def assert_weave_is_seen(made: Made) -> None:
         along /= np.linalg.norm(along, axis=1, keepdims=True)
         ahead = layout.heading[counted.strand_map.crossing_edge[crossing]]
         like = np.abs(along @ ahead.T)  # how much the upper face, and the lower, run along pass 0 and along pass 1
-        if beside[crossing] and like.max(1).min() < BENT:
+        tops = places[ways > 0][:2]
+        if beside[crossing] and like.max(1).min() < BENT and np.ptp(tops) < counted.size.separation / 2:
             continue
         apart = like[:, 1] - like[:, 0]
         one_over = bool(apart[0] > (apart[1] if len(apart) > 1 else 0.0))
