@@ -20,11 +20,20 @@ BEGIN = 0.0137
 
 def looped(points: Floats, period: float, reach: float) -> Floats:
     """Places of a flat strip round the pyramid, (n, 3); ``reach`` mm from its axis at height 0, and none higher."""
-    at = (points[:, 0] / period - BEGIN) * SIDES + 0.5
+    at = points[:, 0] / period
+    at -= BEGIN
+    at *= SIDES
+    at += 0.5
     side = np.floor(at)
     share = 2.0 * (at - side) - 1.0
-    far = reach / (1.0 - points[:, 2] / reach)
-    return _turned(np.stack([share * far, points[:, 1] * far / reach, far], 1), side.astype(np.int64) % SIDES)
+    near = reach / (reach - points[:, 2])
+    far = reach * near
+    cosine, sine = _quarters(side - SIDES * np.floor(side / SIDES))
+    bent = np.empty_like(points)
+    bent[:, 0] = (cosine * share + sine) * far
+    bent[:, 1] = points[:, 1] * near
+    bent[:, 2] = (cosine - sine * share) * far
+    return bent
 
 
 def unlooped(points: Floats, period: float, reach: float) -> Floats:
@@ -32,8 +41,9 @@ def unlooped(points: Floats, period: float, reach: float) -> Floats:
     x, z = points[:, 0], points[:, 2]
     level = np.abs(x) > np.abs(z)
     side = np.where(level, np.where(x > 0, 1, 3), np.where(z > 0, 0, 2))
-    seen = _turned(points, -side % SIDES)
-    share, far = seen[:, 0] / seen[:, 2], seen[:, 2]
+    cosine, sine = _quarters(side)
+    far = cosine * z + sine * x
+    share = (cosine * x - sine * z) / far
     along = ((side + (share + 1.0) / 2 - 0.5) / SIDES + BEGIN) * period
     flat: Floats = np.stack([along % period, points[:, 1] * reach / far, reach - reach * reach / far], 1)
     return flat
@@ -67,13 +77,9 @@ def side_at(level: float, reach: float) -> float:
     return reach / (1.0 - level / reach)
 
 
-def _turned(points: Floats, quarters: Ints) -> Floats:
-    """Points turned about the y axis by quarter turns, from z towards x; to the bit."""
-    x, y, z = points.T
-    turns = [(x, z), (z, -x), (-x, -z), (-z, x)]
-    first, last = (np.choose(quarters, [turn[axis] for turn in turns]) for axis in (0, 1))
-    turned: Floats = np.stack([first, y, last], 1)
-    return turned
+def _quarters(turns: Floats | Ints) -> tuple[Floats | Ints, Floats | Ints]:
+    """Cosine and sine of 0 to 3 quarter turns; to the bit."""
+    return np.abs(turns - 2) - 1, 1 - np.abs(turns - 1)
 
 
 def split_at_edges(vertices: Floats, faces: Ints, period: float, reach: float) -> tuple[Floats, Ints, Ints]:

@@ -25,6 +25,9 @@ BLOCK = 2048
 STRAIGHT = 1e-14
 """1/mm: a surface that bends less is taken to bend so much, which is far less than a picometre on any strand."""
 
+LEVEL, STEEPEST = 1e-8, 0.5
+"""Tilts of a surface ahead whose squares are nothing beside 1, and those that are taken for steeper ones."""
+
 Some = Ints | slice
 """Indices, ascending."""
 
@@ -64,9 +67,13 @@ def in_a_row(index: Ints) -> Some:
     return slice(first, last + 1) if last - first == len(index) - 1 else index
 
 
-def _summed(factors: list[Floats | float], rows: Floats, count: int) -> Floats:
-    """Sums of rows, (q, K), each times a factor of ``count`` rings, (n, K)."""
-    return np.stack([np.broadcast_to(factor, (count,)) for factor in factors], 1) @ rows
+def _summed(factors: list[Floats | float], rows: Floats) -> Floats:
+    """Sums of rows, (q, K), each times a factor of n rings, (n, K); (1, K) where all factors are numbers."""
+    table = np.empty((len(rows), max(np.size(factor) for factor in factors)))
+    for row, factor in enumerate(factors):
+        table[row] = factor
+    total: Floats = table.T @ rows
+    return total
 
 
 def place_rings(out: Floats, rows: Ints, courses: Courses, lanes: Lanes, at: Ints, outline: Outline) -> None:
@@ -80,9 +87,12 @@ def place_rings(out: Floats, rows: Ints, courses: Courses, lanes: Lanes, at: Int
         sample = in_a_row(samples) if isinstance(here, slice) else samples
         across, up = outline.factors(here)
         if courses.lift is not None:
-            aside = _summed(across, outline.table[2 : 2 + p, :, 0], count)
-            height = _summed(up, outline.table[2 + 2 * p :, :, 2], count)
-            out[to] = on_surface(courses, courses.lift, sample, aside, height)
+            aside = _summed(across, outline.table[2 : 2 + p, :, 0])
+            height = _summed(up, outline.table[2 + 2 * p :, :, 2])
+            if isinstance(to, slice):
+                on_surface(courses, courses.lift, sample, aside, height, out[to])
+            else:
+                out[to] = on_surface(courses, courses.lift, sample, aside, height)
             continue
         factors = np.empty((len(table), count))
         factors[:2] = courses.point[sample].T
@@ -246,29 +256,56 @@ def _rising(x: Floats, y: Floats) -> tuple[Floats, Floats]:
     return x[order], y[order]
 
 
-def on_surface(courses: Courses, lift: Lift, sample: Some, across: Floats, height: Floats) -> Floats:
+def on_surface(
+    courses: Courses, lift: Lift, sample: Some, across: Floats, height: Floats, out: Floats | None = None
+) -> Floats:
     """Places on a curved surface, (n, K, 3), by how far across the strand and how high they lie, (n, K) each.
+
+    ``across`` may be (1, K), the same for all. What is as large as that is worked on in place.
 
     The surface falls away to both sides of the strand as an arc of its own bend. So a place is the same whether it is
     reached along one strand or along the one that crosses it, and what lies apart in height lies apart on the surface.
     Exact on spheres, and elsewhere to the third power of the width.
     """
     lateral, up = courses.lateral[sample], lift.up[sample]
-    stretch = np.sqrt(np.einsum("nd,nd->n", lateral, lateral))[:, None]  # above 1 at a mitre
+    stretch = np.sqrt(np.einsum("nd,nd->n", lateral, lateral))  # above 1 at a mitre
     frame = np.empty((len(up), 4, 3))
-    frame[:, 0], frame[:, 1], frame[:, 3] = lateral / stretch, up, courses.point[sample]
-    frame[:, 2] = np.cross(frame[:, 0], up)
+    frame[:, 1], frame[:, 3] = up, courses.point[sample]
+    for axis in range(3):  # column by column: rows of three numbers take NumPy long
+        np.divide(lateral[:, axis], stretch, out=frame[:, 0, axis])
+    for axis in range(3):  # ahead, square to both
+        one, other = axis - 2, axis - 1
+        frame[:, 2, axis] = frame[:, 0, one] * up[:, other] - frame[:, 0, other] * up[:, one]
+    stretch = stretch[:, None]
     bow, twist = lift.bow[sample][:, None], lift.twist[sample][:, None]
     bow = np.where(np.abs(bow) < STRAIGHT, STRAIGHT, bow)
     # half of the angle by which the surface turns up to there, of whose functions the tangent of a half is the cheapest
-    quarter = np.tan(across * (bow * stretch / 4))
-    share = 2 / (1 + quarter * quarter)
-    sine, cosine = quarter * share, share - 1
+    quarter = across * (bow * stretch / 4)
+    np.tan(quarter, out=quarter)
+    share = quarter * quarter
+    share += 1.0
+    np.divide(2.0, share, out=share)
+    sine = np.multiply(quarter, share, out=quarter)
+    cosine = np.subtract(share, 1.0, out=share)
     # the normal is up turned by the whole angle, and ahead by the tilt
-    tilt = np.clip(across * (twist * stretch), -0.5, 0.5)
-    rise = height / np.sqrt(1 + tilt * tilt)
-    reach = 2 * sine * (1 / bow + rise)
-    parts = np.empty((*across.shape, 4))
-    parts[..., 0], parts[..., 1], parts[..., 2], parts[..., 3] = reach * cosine, rise - reach * sine, tilt * rise, 1.0
-    placed: Floats = parts @ frame
-    return placed
+    twist = twist * stretch
+    tilt = across * twist
+    most = np.abs(across).max(initial=0.0) * np.abs(twist).max(initial=0.0)
+    if most > STEEPEST:
+        np.clip(tilt, -STEEPEST, STEEPEST, out=tilt)
+    rise = height
+    if most > LEVEL:
+        rise = tilt * tilt
+        rise += 1.0
+        np.sqrt(rise, out=rise)
+        np.divide(height, rise, out=rise)
+    reach = rise + 1 / bow
+    reach *= sine
+    reach *= 2.0
+    parts = np.empty((*reach.shape, 4))
+    np.multiply(reach, cosine, out=parts[..., 0])
+    reach *= sine
+    np.subtract(rise, reach, out=parts[..., 1])
+    np.multiply(tilt, rise, out=parts[..., 2])
+    parts[..., 3] = 1.0
+    return np.matmul(parts, frame, out=out)
