@@ -129,19 +129,16 @@ def fork_faces(runs: Runs, corners: int) -> tuple[Ints, Ints, Ints]:
     half = corners // 2
     right[:, index[1:half]] = left[:, corners - index[1:half]]
     top, bottom = left[:, half + 1], left[:, corners - 1]
-    quads = []
-    for j in range(half):  # left side: underside to top
-        quads.append([trunk[:, j], trunk[:, j + 1], left[:, j + 1], left[:, j]])
-    for j in range(half, corners):  # right side: top to underside
-        nxt = (j + 1) % corners
-        quads.append([trunk[:, j], trunk[:, nxt], right[:, nxt], right[:, j]])
+    # left side: underside to top; right side: top to underside
+    halves = np.concatenate([left[:, :half], right[:, half:]], 1)
+    ahead = np.concatenate([left[:, 1 : half + 1], right[:, half + 1 :], right[:, :1]], 1)
+    four = np.stack([trunk, np.roll(trunk, -1, 1), ahead, halves], 2)
     triangles = [
         [trunk[:, 0], left[:, 0], bottom],
         [trunk[:, half], top, left[:, half]],
         [trunk[:, half], right[:, half], top],
         [trunk[:, 0], bottom, right[:, 0]],
     ]
-    four = np.stack([np.stack(quad, 1) for quad in quads], 1)
     three = np.stack([np.stack(triangle, 1) for triangle in triangles], 1)
     # seen with the whole strand behind; where it lies ahead everything is turned over
     four = np.where(runs.opens[:, None, None], four, four[:, :, ::-1])

@@ -135,6 +135,29 @@ def half_rings(
 
     They are half of the whole strand's outline where they begin and pass over into a section of their own.
     """
+    width = lanes.width[at]
+    widths = float(width.min(initial=np.inf)), float(width.max(initial=-np.inf))
+    table, rows_across, knots = _half_table(strand, size, widths, floor is not None, right)
+
+    def factors(at: Some) -> tuple[list[Floats | float], list[Floats | float]]:
+        own = lanes.opened[at]
+        begun = 1.0 - own
+        wider = [own * np.maximum(lanes.width[at] - knot, 0.0) for knot in knots]
+        across, up = [begun, own * lanes.offset[at], own, *wider], [begun, own, *wider]
+        if floor is None:
+            return across, [z[at], *up]
+        low = floor[at]
+        rise = z[at] - low
+        return across, [low, *up, rise * begun, rise * own]
+
+    return Outline(table, rows_across, factors)
+
+
+@lru_cache(maxsize=64)
+def _half_table(
+    strand: Strand, size: Sizes, widths: tuple[float, float], standing: bool, right: bool
+) -> tuple[Floats, int, tuple[float, ...]]:
+    """The rows of halves' rings between two widths, how many are across, and where widths go on otherwise; kept."""
     whole_x, whole_z = whole_outline(strand, size)
     corners = len(whole_x)
     mirror = (corners - np.arange(corners)) % corners
@@ -145,33 +168,21 @@ def half_rings(
         cut_x, cut_z = _cut(whole_x, whole_z, size.width / 4)
 
     # a half's own outline is linear in its width between these
-    width = lanes.width[at]
-    least, most = float(width.min(initial=np.inf)), float(width.max(initial=-np.inf))
+    least, most = widths
     bends = kinks(strand, size)
     knots = np.array([least, *bends[(bends > least) & (bends < most)], *([most] if most > least else [])])
     own_x, own_z = outlines(strand, size, knots)
     ones = np.ones(corners)
-    if floor is not None:
+    if standing:
         under = _lower(whole_x)
         cut_z, cut_free = _cut_standing(cut_z, under, whole_z[corners // 2], mirror if right else np.arange(corners))
         own_x, own_z, own_free = _standing(own_x, own_z, under, right=right)
 
-    def factors(at: Some) -> tuple[list[Floats | float], list[Floats | float]]:
-        own = lanes.opened[at]
-        begun = 1.0 - own
-        wider = [own * np.maximum(lanes.width[at] - knot, 0.0) for knot in knots[:-1].tolist()]
-        across, up = [begun, own * lanes.offset[at], own, *wider], [begun, own, *wider]
-        if floor is None:
-            return across, [z[at], *up]
-        low = floor[at]
-        rise = z[at] - low
-        return across, [low, *up, rise * begun, rise * own]
-
     rows = [ones, cut_z, *_hinged(knots, own_z)]
-    if floor is not None:
+    if standing:
         rows += [cut_free, own_free]
     across = [cut_x, ones, *_hinged(knots, own_x)]
-    return Outline(_table(across, rows), len(across), factors)
+    return _table(across, rows), len(across), tuple(knots[:-1].tolist())
 
 
 def _hinged(knots: Floats, value: Floats) -> list[Floats]:
