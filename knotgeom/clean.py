@@ -47,10 +47,13 @@ def _is_twofold(ranked: Ints) -> bool:
 def is_sound(vertices: Floats, triangles: Ints, least: float) -> bool:
     """Whether a surface is closed, no triangle lower than ``least`` mm and no two vertices at one single place."""
     return bool(
-        _lowest(vertices[triangles])[0].min(initial=np.inf) > least
-        and is_closed(triangles, len(vertices))
-        and not _together(vertices).any()
+        is_high(vertices, triangles, least) and is_closed(triangles, len(vertices)) and not _together(vertices).any()
     )
+
+
+def is_high(vertices: Floats, triangles: Ints, least: float) -> bool:
+    """Whether no triangle is as low as ``least`` mm over its longest edge."""
+    return bool(_lowest(vertices[triangles])[0].min(initial=np.inf) > least)
 
 
 def _bits(vertices: Floats) -> Ints:
@@ -91,8 +94,10 @@ def without_folds(triangles: Ints, suspect: Bools) -> Bools:
     kept[some] = (triangles[some] != np.roll(triangles[some], 1, axis=1)).all(1)
     some = some[kept[some]]
     named = np.sort(triangles[some], axis=1)
-    _, inverse, number = np.unique(named, axis=0, return_inverse=True, return_counts=True)
-    kept[some] = number[np.asarray(inverse).reshape(-1)] == 1
+    order = np.lexsort(named.T)
+    same = (named[order[1:]] == named[order[:-1]]).all(1)
+    kept[some[order[1:][same]]] = False
+    kept[some[order[:-1][same]]] = False
     return kept
 
 
@@ -353,8 +358,8 @@ def _collapse(
     corner = _corners(vertices, triangles, period)
     edges = [corner[:, (k + 1) % 3] - corner[:, k] for k in range(3)]
     most = np.full((len(triangles), 1), short * short)
-    if needle:
-        most[_lowest(corner)[0] < needle] *= WIDE * WIDE
+    low = _lowest(corner)[0] < needle if needle else np.zeros(len(triangles), bool)
+    most[low] *= WIDE * WIDE
     face, side = np.nonzero(np.stack([np.einsum("ij,ij->i", edge, edge) for edge in edges], 1) < most)
     ends = np.stack([triangles[face, side], triangles[face, (side + 1) % 3]], 1)
     ends = np.unique(np.sort(ends[alive[ends].any(1)], axis=1), axis=0)
@@ -392,7 +397,7 @@ def _collapse(
         turned = np.cross(after[:, 1] - after[:, 0], after[:, 2] - after[:, 0])
         size = np.linalg.norm(normal, axis=1) * np.linalg.norm(turned, axis=1)
         cosine = np.einsum("ij,ij->i", normal, turned) / np.maximum(size, 1e-300)
-        sliver = np.linalg.norm(normal, axis=1) < short * short  # has no side of its own to keep to
+        sliver = (np.linalg.norm(normal, axis=1) < short * short) | low[near]  # has no side of its own to keep to
         np.minimum.at(worst[stays], owner[~both & ~sliver], cosine[~both & ~sliver])
     stays = worst.argmax(0)
     step = _corners(vertices, ends, period)

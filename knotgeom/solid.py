@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .clean import clean, filled, is_closed, is_sound, separated, shell_volumes, without_folds
+from .clean import clean, filled, is_closed, is_high, is_sound, separated, shell_volumes, without_folds
 from .course import Courses
 from .cycles import connected_labels
 from .design import Making, Sizes, Strand
@@ -195,6 +195,9 @@ def united(
             vertices = _on_flat(courses, vertices)
         if level is not None:
             vertices = _levelled(vertices, faces, short, period)
+            if not is_high(vertices, faces, least * size.width):  # what became level may lie in line
+                vertices, faces, circuit = clean(vertices, faces, circuit, short, short * FLAT / SHORT, period=period)
+                vertices = _levelled(vertices, faces, short, period)
         whole, crossings = _mesh(vertices, faces, circuit), []
         for mesh in cuts(whole, courses.period, size.width) if courses.flat else (whole,):
             if not is_sound(mesh.vertices, mesh.triangles, least * size.width):

@@ -14,21 +14,30 @@ from hypothesis import HealthCheck, given, settings
 from knotgeom import made as made_of
 from knotgeom import solid as united_by
 from knotgeom.caps import triangulated
+from knotgeom.clean import is_sound
 from knotgeom.cycles import connected_labels
 from knotgeom.design import (
     Breaks,
+    CircuitStyle,
     Design,
     Divide,
     Grid,
+    Hand,
     Heights,
     Making,
     Pass,
     Rejoin,
+    Rim,
+    Ring,
     Section,
     Site,
     Strand,
     Strip,
+    Turn,
+    Turned,
+    Turns,
     Way,
+    Weave,
 )
 from knotgeom.errors import DesignError
 from knotgeom.made import Made, NoSolidError, make, solid
@@ -340,3 +349,41 @@ def test_what_crosses_by_a_tool_s_rounding_is_given_all_the_same_that_with_the_f
     monkeypatch.setattr(united_by, "crossing_pairs", crossings)
     best = solid(done, TOOL)
     assert len(tried) >= len(united_by.TRIES) and np.array_equal(best.triangles, tried[1])
+
+
+AT_ONCE = {
+    "corners of an underside that lie in line once it is level": Design(
+        Ring(5, 2, 12.0, 32.0, Rim.CROSSED, Rim.CROSSED),
+        Breaks(
+            tuple(Site(x, y) for x, y in ((0, 3), (2, 1), (4, 1), (4, 3), (5, 2), (6, 3), (8, 1))),
+            tuple(Site(x, y) for x, y in ((0, 1), (2, 3), (6, 1), (7, 2))),
+        ),
+        Divide(all=True, rejoin=Rejoin.BENDS),
+        Weave(Hand.LEFT, (Pass(3, 2, Way.RISING), Pass(3, 2, Way.FALLING))),
+        Strand(
+            section=Section.FLAT,
+            turns=Turns(Turn.ROUND, Turn.POINTED, Turn.ROUND),
+            circuits=(CircuitStyle(Pass(3, 2, Way.RISING), 0.8475640673968706, "#a05030"),),
+        ),
+        Heights(Making.CARVED, 0.03632417431700874, 0.058118678907213984),
+    ),
+    "needles that share three neighbours where a corner lies folded back on an edge": Design(
+        Strip(2, 2, 10.0, 10.0, 5, surface=Turned(((16.0, 0.0), (20.0, 12.0), (16.0, 26.0)))),
+        Breaks((), (Site(0, 1), Site(1, 2), Site(2, 3))),
+        Divide(all=True, gap=0.0),
+        Weave(Hand.RIGHT, (Pass(3, 2, Way.RISING),)),
+        strand=Strand(section=Section.HALF_ROUND, turns=Turns(Turn.POINTED, Turn.ROUND, Turn.ROUND)),
+        heights=Heights(Making.FUSED, 0.131493103221817, 0.21038896515490724),
+    ),
+}
+"""From the round of generated designs; only after many tries, sampled anew, did these unite to a sound solid."""
+
+
+@pytest.mark.parametrize("name", AT_ONCE)
+def test_needles_that_cannot_be_turned_are_taken_out_so_that_the_first_try_is_sound(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen = []
+    monkeypatch.setattr(united_by, "is_sound", lambda *given: seen.append(is_sound(*given)) or seen[-1])
+    mesh = solid(make(AT_ONCE[name], prove=0))
+    assert seen == [True] and not unsound(mesh)
