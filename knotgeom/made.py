@@ -31,7 +31,7 @@ CLOSER = (1.0, 1.13, 0.89, 1.31)
 chance then lie so no more."""
 FOLDED = 2
 """Of how many samplings strands must fold over themselves for others not to be tried."""
-MENDED = 2
+MENDED = 3
 """Tries to unite a design changed by a remedy."""
 TOLD = frozenset({"bend", "ground", "curvature"})
 """Findings that say that strands fold, or lie upon one another: what is made nevertheless is for the eye only."""

@@ -36,9 +36,11 @@ HAIR = 2e-3
 """How far apart halves without a gap are beside forks, and how far carved strands are let into their ground; in strand
 widths."""
 TRIES = (2e-5, 0.35, -HAIR), (7e-5, 0.2, -4 * HAIR), (3e-6, 0.5, HAIR), (4e-5, -0.35, HAIR)
-"""How far pieces are drawn back from a cut, in strand widths; for halves without a gap, where they are cut, in widths
-of a half beyond the middle between two crossings, and how far they are parted (below 0: overlap), in strand widths.
-Each is tried in turn until the mesh is sound, the first two with plugs as well. Where the first two leave as many
+"""How far pieces are drawn back from a cut, in strand widths; where they are cut, in widths of a half beyond the middle
+between two crossings; and, for halves without a gap, how far they are parted (below 0: overlap), in strand widths. Each
+is tried in turn until the mesh is sound, the first two with plugs as well. Halves without a gap meet in the middle,
+where the next one's wall stands, and are always cut away from it. Others are cut just there at first, then beside it,
+for the middle may lie in the tip of a pointed turn or within another strand. Where the first two leave as many
 triangles crossing, a strand folds over itself, and no other cut helps."""
 TWISTED = 2e-5, 0.35, -12 * HAIR
 """The same for halves without a gap on curved surfaces, where walls that part at a fork are twisted: farther apart."""
@@ -142,15 +144,15 @@ def united(
     flat = courses.flat and tool is None
     bent = (bool(courses.period) or courses.lift is not None) and not flat
     triangulate, least = (_triangulate, LEAST) if tool is None else (tool.triangulate, LEAST / 100)
-    rows = [(*row, False) for row in TRIES[:2]] + [(*row, True) for row in TRIES[:2] * (tool is None)]
+    first = TRIES[0] if closed else (TRIES[0][0], 0.0, 0.0)
+    rows = [(*row, plugged) for plugged in (False, True)[: 1 + (tool is None)] for row in (first, TRIES[1])]
     rows += [(*TWISTED, False)] * (closed and bent) + [(*row, False) for row in TRIES[2:]]
     best: tuple[int, Mesh] | None = None
     crossed: list[int] = []  # how many triangles cross, of tries without plugs
     while rows and (most is None or most > 0):
         most = most if most is None else most - 1
         slit, share, parted, plugged = rows.pop(0)
-        # halves without a gap meet where the next one's wall stands: cut away from it
-        upper = upper_runs(lanes, strand_map, weaving, stretches, share * size.half_width if closed else 0.0)
+        upper = upper_runs(lanes, strand_map, weaving, stretches, share * size.half_width)
         laid = _spaced(lanes, parted * size.width) if closed else lanes
         low: float | Floats | None = ground
         if ground is not None and bent:  # no plane can cut it off level: let what passes over stand a hair deeper
@@ -177,7 +179,7 @@ def united(
                 break
             vertices, faces, source = separated(vertices, faces, source, NUDGE * size.width)
         else:
-            rows.sort(key=lambda row: not row[3])  # plugs close what could not be joined
+            rows.sort(key=lambda row: row != (slit, share, parted, True))  # plugs close what could not be joined
             continue
         circuit = np.where(source >= 0, pieces.circuit[np.maximum(source, 0)], 0)
         short = max(SHORT * size.width, GRID * float(np.abs(vertices).max()))
