@@ -96,7 +96,7 @@ def test_a_change_sets_its_one_length_and_nothing_else(key: str, design: Design,
     assert applied(changed, Change(key, 0.5)) == applied(design, Change(key, 0.5))
 
 
-@pytest.mark.parametrize("change", [Change("breaks", None), Change("layout.cell", None)])
+@pytest.mark.parametrize("change", [Change("breaks", None), Change("layout.cell", None), Change("divide", 1.0)])
 def test_what_is_no_single_length_is_not_set(change: Change) -> None:
     with pytest.raises(ValueError, match=change.key):
         applied(GRID, change)
