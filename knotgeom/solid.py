@@ -144,8 +144,8 @@ def united(
     flat = courses.flat and tool is None
     bent = (bool(courses.period) or courses.lift is not None) and not flat
     triangulate, least = (_triangulate, LEAST) if tool is None else (tool.triangulate, LEAST / 100)
-    first = TRIES[0] if closed else (TRIES[0][0], 0.0, 0.0)
-    rows = [(*row, plugged) for plugged in (False, True)[: 1 + (tool is None)] for row in (first, TRIES[1])]
+    early = (TRIES[0] if closed else (TRIES[0][0], 0.0, 0.0), TRIES[1])
+    rows = [(*row, False) for row in early] + [(*row, True) for row in early * (tool is None)]
     rows += [(*TWISTED, False)] * (closed and bent) + [(*row, False) for row in TRIES[2:]]
     best: tuple[int, Mesh] | None = None
     crossed: list[int] = []  # how many triangles cross, of tries without plugs
