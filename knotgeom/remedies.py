@@ -183,12 +183,7 @@ def uniting(design: Design, changes: Iterable[Change], unites: Callable[[Design]
     width = sizes(resolved(design)).width
     narrower = [Change("strand.width", float(f"{share * width:.4g}")) for share in NARROWER]
     tries = [
-        (
-            f"with cells {change.value:g} times as large"
-            if change.key == "layout.cell"
-            else f"with {change.key} {change.value}",
-            applied(design, change),
-        )
+        (f"with {_told(change)}", applied(design, change))
         for change in (*changes, *narrower)
         if change.value is not None
     ]
@@ -205,6 +200,11 @@ def uniting(design: Design, changes: Iterable[Change], unites: Callable[[Design]
         except DesignError:
             continue
     return None
+
+
+def _told(change: Change) -> str:
+    """A change in words for who edits the file."""
+    return f"cells {change.value:g} times as large" if change.key == "layout.cell" else f"{change.key} {change.value}"
 
 
 def proved(design: Design, findings: tuple[Finding, ...], judge: Judge) -> tuple[Finding, ...]:

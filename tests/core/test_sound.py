@@ -72,8 +72,6 @@ lie nearer to each other than half a step there: on a grid one cell wide they ha
 ones sunk as deep as a small step."""
 MOST_GIB = 8
 """Address space of the process that makes designs, which holds all that is imported as well."""
-LARGER = (1.25, 1.6, 2.0, 3.0, 5.0)
-"""Times that a cell is made larger, one after another, where that is the remedy."""
 
 
 def refusal(error: DesignError) -> str:
@@ -94,42 +92,6 @@ def read_back(design: Design) -> Design:
 # ------------------------------------------------------------------------------------------------- remedies that work
 
 
-def enlarged(design: Design, times: float) -> Design:
-    """The same strands on larger cells; what was left to its default stays as it was."""
-    size = make_sizes(design)
-    layout = design.layout
-    match layout:
-        case Grid():
-            layout = replace(layout, cell_width=layout.cell_width * times, cell_height=layout.cell_height * times)
-        case Ring():
-            surface = layout.surface and replace(layout.surface, rise=layout.surface.rise * times)
-            layout = replace(layout, inner=layout.inner * times, outer=layout.outer * times, surface=surface)
-        case Strip():
-            surface = layout.surface
-            if hasattr(surface, "diameter"):
-                surface = replace(surface, diameter=surface.diameter * times)
-            if isinstance(surface, Turned):
-                surface = Turned(tuple((r * times, h * times) for r, h in surface.profile))
-            layout = replace(
-                layout, cell_width=layout.cell_width * times, cell_height=layout.cell_height * times, surface=surface
-            )
-        case Border():
-            layout = replace(layout, cell=layout.cell * times)
-        case FreeMesh():
-            layout = replace(layout, vertices=tuple(tuple(v * times for v in at) for at in layout.vertices))
-        case Panel():
-            pieces = tuple(
-                replace(p, at=(p.at[0] * times, p.at[1] * times), design=enlarged(p.design, times))
-                for p in layout.pieces
-            )
-            layout = replace(layout, pieces=pieces)
-    strand = replace(design.strand, width=size.width, thickness=size.thickness)
-    strand = replace(strand, groove=replace(strand.groove, depth=size.groove_depth))
-    divide = replace(design.divide, gap=size.gap)
-    step = design.heights.step if design.heights.way is Making.FREE else size.step
-    return replace(design, layout=layout, strand=strand, divide=divide, heights=replace(design.heights, step=step))
-
-
 def make_sizes(design: Design):
     from knotgeom.resolve import resolved
     from knotgeom.sizing import sizes
@@ -146,11 +108,9 @@ def with_a_break_less(design: Design) -> Iterator[Design]:
 
 
 def followed(design: Design, change: Change) -> Iterator[Design]:
-    """The design with a remedy taken; several where the remedy leaves open by how much."""
+    """The design with a remedy taken: several where it leaves open which break, none where by how much."""
     if change.value is not None:
         yield applied(design, change)
-    elif change.key == "layout.cell":
-        yield from (enlarged(design, times) for times in LARGER)
     elif change.key == "divide":
         yield replace(design, divide=Divide())
     elif change.key == "breaks":
